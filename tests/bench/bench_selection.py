@@ -152,9 +152,15 @@ def processor_seconds(process: int) -> float:
 
 def memory(process: int) -> str:
     """What a process holds for itself, and of files that it shares, in MB."""
+    own, shared = held(process)
+    return f"{own:.0f} MB its own, {shared:.0f} MB of mapped files"
+
+
+def held(process: int) -> tuple[float, float]:
+    """The same two figures."""
     told = dict(line.split(":", 1) for line in Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()[1:])
     own, shared = (int(told[name].split()[0]) / 1024 for name in ("Anonymous", "Pss_File"))
-    return f"{own:.0f} MB its own, {shared:.0f} MB of mapped files"
+    return own, shared
 
 
 def main() -> None:
@@ -198,12 +204,12 @@ def groups() -> Iterator[Group]:
             ask(client, path, [rig(0)])
             new = _timed(client, server.pid, path, [rig(number) for number in range(1, pages)])
             again = _timed(client, server.pid, path, [rig(0)] * pages)
-        held = memory(server.pid)
+        told = memory(server.pid)
         server.terminate()
         server.join()
     title = f"A page of 50 of what fits, with reasons and counts, over HTTP, {count:,} items stored: a rig"
     yield Group(
-        f"{title} never asked about", COMMAND, [Row("ours", "fitsvc", new)], notes=[f"The server holds {held}."]
+        f"{title} never asked about", COMMAND, [Row("ours", "fitsvc", new)], notes=[f"The server holds {told}."]
     )
     yield Group(f"{title} asked about before", COMMAND, [Row("ours", "fitsvc", again)], again=True)
 

@@ -184,12 +184,13 @@ def groups() -> Iterator[Group]:
             upgrade(url)
             database = Database(url)
             fill(database)
-            rows = [
+            singly = [
                 Row("ours", "one after another, each waited for", alone(database, 0)),
                 Row("ours", f"by {PEOPLE_AT_ONCE} people at once, each waited for", at_once(database, 10_000)),
-                Row("ours", f"{TOGETHER:,} in a file", in_a_file(database, 20_000)),
             ]
-            yield Group(f"A statement taken, on {name}", COMMAND, [*rows, floor])
+            yield Group(f"Statements told one a transaction, on {name}", COMMAND, [*singly, floor])
+            row = Row("ours", f"each of {TOGETHER:,}, read, checked and stored together", in_a_file(database, 20_000))
+            yield Group(f"Statements told in a file, on {name}", COMMAND, [row])
             for about in READINGS:
                 time, rigs = effect(database, about, catalogue)
                 of = f"A {about['subject']}'s reading, to its effects on {rigs:,} of {RIGS:,} rigs, on {name}"

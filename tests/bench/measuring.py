@@ -7,7 +7,7 @@ was asked before is told in time alone, without anything beside it: an answer lo
 
 import gc
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median, quantiles
 from time import perf_counter, process_time
@@ -71,6 +71,8 @@ class Group:
     rows: Sequence[Row]
     again: bool = False
     notes: Sequence[str] = field(default=())
+    megabytes: Mapping[str, float] = field(default_factory=dict)
+    """Where it is memory that was measured: what is held, and when."""
 
     @property
     def ours(self) -> Row:
@@ -154,6 +156,8 @@ def show(groups: Iterable[Group]) -> list[Group]:
                 f"  spread {row.time.spread:>9}  {told}",
                 flush=True,
             )
+        for what, held in group.megabytes.items():
+            print(f"  {what:<70}{held:>7,.0f} MB", flush=True)
         for note in group.notes:
             print(f"  {note}")
         found.append(group)

@@ -8,7 +8,7 @@ import json
 import re
 from collections.abc import Callable, Iterator, Sequence
 from html import escape
-from math import floor, log10
+from math import floor, inf, log10
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -23,6 +23,7 @@ _MOST_KEPT: Final = 400
 """Runs in the history: some hundred bytes each."""
 _TABLES: Final = re.compile(r"(?<=\n## What was measured\n).*", re.DOTALL)
 _HEAD: Final = "| what | processor | by the clock | spread | beside it |\n| --- | ---: | ---: | ---: | --- |\n"
+_HELD: Final = "| what | held |\n| --- | ---: |\n"
 
 
 MODULES: Final = (
@@ -37,9 +38,11 @@ MODULES: Final = (
     "bench_audit",
     "bench_workers",
     "bench_startup",
+    "bench_statements",
+    "bench_million",
     "bench_growth",
 )
-"""In the order of the guide. What needs a million stored items, or the machine for longer, is run by itself."""
+"""In the order of the guide."""
 
 Figures = tuple[int, float, float, float, float, float]
 """Signatures; seconds to fold and index; milliseconds of a never-seen rig and of a seen one; MB held, and at most."""
@@ -77,10 +80,32 @@ MANY: Final = (
 )
 
 
+STATEMENT: Final = (
+    "Told alone it waits for a flush of the disk, which those who tell at once share; a quarter of the rest locks and "
+    "reads the record, as much stores the statement and the record, a fifth makes of all that was said what is known, "
+    "and the rest opens and ends the session, reads what was said before, and looks for what contradicts it."
+)
+EFFECTS: Final = (
+    "Each sort of rig is judged as it was and as it is: the rules that rest on its figures over all accessories, and "
+    "the cases of what they leave open. `bench.profiled rig`"
+)
+FIRST_PAGE: Final = "What a first rig needs of the rules, over all items, is compiled and folded when it comes."
+FIRST_PLAN: Final = "The shelf is read from the database and folded for plans when the first one is asked for."
+CHANGING: Final = (
+    "Two cores are shared by the server, the one who changes and the one who asks. What has changed lately is judged "
+    "item by item until it is folded in, and folding takes the interpreter from who asks meanwhile."
+)
+MEMORY: Final = (
+    "Signatures and their items are mapped from the index's file; held are what rules see of them, folded, what the "
+    "rigs asked about lately came to, and, while items change, a second index beside the first."
+)
+
+
 class Goal(NamedTuple):
     """What is aimed at of the groups with some words in their title, and where the time goes while it is missed.
 
-    `reached` is seconds, of which at most `aim` are wanted, or how many times as quick, of which at least so many.
+    `reached` is seconds, of which at most `aim` are wanted, or how many times as quick, of which at least so many; of
+    either it may be counted in another `unit`.
     """
 
     title: str
@@ -88,6 +113,7 @@ class Goal(NamedTuple):
     reached: Callable[[Group], float]
     why: str
     at_least: bool = False
+    unit: str = ""
 
     def met(self, group: Group) -> bool:
         """Whether a group reaches it."""
@@ -95,11 +121,21 @@ class Goal(NamedTuple):
 
     def told(self, value: float) -> str:
         """What is aimed at, or reached, in words."""
+        if self.unit:
+            return f"{value:,.0f} {self.unit}"
         return ratio(value) if self.at_least else seconds(value)
 
 
 def _ours(row: int = 0) -> Callable[[Group], float]:
     return lambda group: group.rows[row].time.middle
+
+
+def _clock(row: int = 0) -> Callable[[Group], float]:
+    return lambda group: group.rows[row].time.wall or inf
+
+
+def _a_second(row: int) -> Callable[[Group], float]:
+    return lambda group: 1 / _clock(row)(group)
 
 
 def _rate(group: Group) -> float:
@@ -124,7 +160,14 @@ GOALS: Final = (
     Goal("A plan on", 250e-3, _ours(1), PLAN),
     Goal("The very first rig", 4e-3, _ours(1), RIG),
     Goal("A never-seen rig", 1.5e-3, _ours(1), RIG),
-    Goal("10,000 rigs with one process and with two", 1.6, _ours(1), MANY),
+    Goal("10,000 rigs with one process and with two", 1.6, _clock(1), MANY),
+    Goal("Statements told one a transaction", 1_000, _a_second(1), STATEMENT, at_least=True, unit="a second"),
+    Goal("Statements told in a file", 1_000, _a_second(0), STATEMENT, at_least=True, unit="a second"),
+    Goal("reading, to its effects on", 1.0, _clock(), EFFECTS),
+    Goal("The first page after a start", 0.5, _clock(), FIRST_PAGE),
+    Goal("The first plan after a start", 0.5, _clock(), FIRST_PLAN),
+    Goal("while 1,000 items a second change", 40e-3, _clock(1), CHANGING),
+    Goal("Memory of a server", 200, lambda group: max(group.megabytes.values()), MEMORY, unit="MB"),
 )
 """In the order of the guide."""
 
@@ -186,7 +229,7 @@ def kept() -> Run:
 
 def note(run: Run) -> None:
     """Add what ours took in a small run to the history, in µs of processor time."""
-    took = {group.title: round(group.ours.time.middle * 1e6, 1) for group in run.groups}
+    took = {group.title: round(group.ours.time.middle * 1e6, 1) for group in run.groups if group.rows}
     line = json.dumps(
         {
             "at": run.at,
@@ -241,9 +284,10 @@ def _goals(run: Run) -> Iterator[str]:
 
 
 def _group(group: Group) -> str:
-    rows = "".join(_line(group, row) for row in group.rows)
     notes = "".join(f"{one} " for one in group.notes)
-    return f"### {group.title}\n\n`{group.command}`. {notes}".rstrip() + f"\n\n{_HEAD}{rows}"
+    rows = _HEAD + "".join(_line(group, row) for row in group.rows) if group.rows else _HELD
+    rows += "".join(f"| {what} | {held:,.0f} MB |\n" for what, held in group.megabytes.items())
+    return f"### {group.title}\n\n`{group.command}`. {notes}".rstrip() + f"\n\n{rows}"
 
 
 def _line(group: Group, row: Row) -> str:

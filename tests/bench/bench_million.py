@@ -1,0 +1,104 @@
+"""A million items stored and served by one process: `PYTHONPATH=tests python -m bench.bench_million [ITEMS [FOLDER]]`.
+
+The first page and the first plan after a start, whose index is opened from its file; pages at 50 a second, each timed
+from when it was due, of rigs of which one in ten is new, alone and while another process changes 1,000 items a second;
+and the memory of the server, its own and of the files that it maps. With a folder the database is kept there for the
+next time: storing a million items takes longer than all that is measured.
+"""
+
+import asyncio
+import multiprocessing
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import httpx
+import numpy as np
+
+from bench.bench_selection import A_SECOND, CHANGED_A_SECOND, ask, change, held, rig, started, steadily
+from bench.bench_service import used
+from bench.measuring import SMALL, Group, Row, Time, asked_for, show
+from bench.stored_catalogue import store
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.loader import load_rulebook
+
+COMMAND = "bench.bench_million"
+ITEMS, RIGS = (5_000, 20) if SMALL else (1_000_000, 200)
+PAGE, PLAN = "/v1/selections?limit=50", "/v1/plans"
+
+
+def groups() -> Iterator[Group]:
+    """What is waited for at a start, while items change, and what is held."""
+    count = ITEMS if SMALL else asked_for(ITEMS)
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(sys.argv[2] if len(sys.argv) > 2 and not SMALL and sys.argv[1].isdigit() else made)
+        url, book = f"sqlite:///{folder / f'{count}.db'}", load_rulebook(data_dir("rules"))
+        if not (folder / f"{count}.db").exists():
+            store(url, book, count)
+        first, _, built = started(url, folder)
+        first.terminate()
+        first.join()
+        server, port, opened = started(url, folder)
+        try:
+            told = f"The server was ready in {opened:.1f} s, before there was an index in {built:.1f} s."
+            yield from _asked(url, server.pid, port, count, told)
+        finally:
+            server.terminate()
+            server.join()
+
+
+def _asked(url: str, server: int, port: int, count: int, told: str) -> Iterator[Group]:
+    memory = {"when it is ready": sum(held(server))}
+    with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=1200) as client:
+        wishes = {"rig": rig(1)["rig"], "wishes": [{"kind": "bike_carrier", "load": rig(1)["load"]}]}
+        for what, path, body in (("page", PAGE, rig(0)), ("plan", PLAN, wishes)):
+            title = f"The first {what} after a start, {count:,} items stored"
+            yield Group(title, COMMAND, [Row("ours", "fitsvc", _first(client, server, path, body))], notes=[told])
+        ask(client, PAGE, [rig(number) for number in range(1, RIGS)])
+    memory[f"after pages for {RIGS} rigs"] = sum(held(server))
+    title = f"A page of 50, {A_SECOND} a second, one rig in ten new, {count:,} items stored"
+    yield Group(title, COMMAND, _pages(_steadily(port)))
+    done = multiprocessing.get_context("spawn").Process(target=change, args=(url, count, []))
+    done.start()
+    changing = _steadily(port)
+    done.join()
+    memory[f"after {CHANGED_A_SECOND:,} items a second changed"] = sum(held(server))
+    memory["at most"] = _most(server)
+    yield Group(f"{title}, while {CHANGED_A_SECOND:,} items a second change", COMMAND, _pages(changing))
+    yield Group(f"Memory of a server, {count:,} items stored", COMMAND, [], megabytes=memory)
+
+
+def _first(client: httpx.Client, server: int, path: str, body: Mapping[str, Any]) -> Time:
+    """The server's processor time, and what somebody waits."""
+    before = used(server)
+    clock = float(ask(client, path, [body])[0]) / 1e3
+    spent = used(server) - before
+    return Time(spent, clock, spent, spent, 1)
+
+
+def _steadily(port: int) -> tuple[float, float]:
+    """Seconds of the middle page, and of the one that 99 in 100 are no slower than."""
+    middle, late = np.percentile(asyncio.run(steadily(port)), [50, 99]) / 1e3
+    return float(middle), float(late)
+
+
+def _pages(seconds: tuple[float, float]) -> list[Row]:
+    names = "the middle one", "99 in 100 are no slower"
+    return [Row("ours", name, Time(None, one, one, one, 1)) for name, one in zip(names, seconds, strict=True)]
+
+
+def _most(process: int) -> float:
+    """The most memory that a process has held, with what it maps, in MB."""
+    lines = Path(f"/proc/{process}/status").read_text().splitlines()
+    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM:"))
+
+
+def main() -> None:
+    """Measure and print."""
+    show(groups())
+
+
+if __name__ == "__main__":
+    main()
