@@ -119,7 +119,10 @@ def contradictions(
 
     `known` are the facts of its vocabulary, by their short names.
     """
-    sure = {name: [one for one in of if one.kind != "assumed" and name in known] for name, of in stands.items()}
+    about = {name for name, of in stands.items() if any(one.observation == observation for one in of)}
+    about |= {OTHER[name] for name in about & OTHER.keys()}
+    some = {name: of for name, of in stands.items() if name in about}
+    sure = {name: [one for one in of if one.kind != "assumed" and name in known] for name, of in some.items()}
     against = {
         name: _at_present(known, [one for one in of if one.observation != observation]) for name, of in sure.items()
     }
