@@ -19,10 +19,12 @@ import numpy as np
 
 from bench.bench_selection import A_SECOND, CHANGED_A_SECOND, ask, change, held, rig, started, steadily
 from bench.bench_service import used
-from bench.measuring import SMALL, Group, Row, Time, asked_for, show
+from bench.measuring import SMALL, Group, Row, Time, asked_for, holding, show
 from bench.stored_catalogue import store
+from fitsvc.inventory.changes import newest
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.store.database import Database
 
 COMMAND = "bench.bench_million"
 ITEMS, RIGS = (5_000, 20) if SMALL else (1_000_000, 200)
@@ -60,14 +62,26 @@ def _asked(url: str, server: int, port: int, count: int, told: str) -> Iterator[
     memory[f"after pages for {RIGS} rigs"] = sum(held(server))
     title = f"A page of 50, {A_SECOND} a second, one rig in ten new, {count:,} items stored"
     yield Group(title, COMMAND, _pages(_steadily(port)))
-    done = multiprocessing.get_context("spawn").Process(target=change, args=(url, count, []))
+    before, done = _told(url), multiprocessing.get_context("spawn").Process(target=change, args=(url, count, []))
     done.start()
     changing = _steadily(port)
     done.join()
+    assert done.exitcode == 0
     memory[f"after {CHANGED_A_SECOND:,} items a second changed"] = sum(held(server))
     memory["at most"] = _most(server)
-    yield Group(f"{title}, while {CHANGED_A_SECOND:,} items a second change", COMMAND, _pages(changing))
-    yield Group(f"Memory of a server, {count:,} items stored", COMMAND, [], megabytes=memory)
+    notes = [f"{_told(url) - before:,} items were changed in all."]
+    yield Group(f"{title}, while {CHANGED_A_SECOND:,} items a second change", COMMAND, _pages(changing), notes=notes)
+    yield Group(f"Memory of a server, {count:,} items stored", COMMAND, [holding(*one) for one in memory.items()])
+
+
+def _told(url: str) -> int:
+    """How many statements the store has."""
+    database = Database(url)
+    try:
+        with database.session() as session:
+            return newest(session)
+    finally:
+        database.close()
 
 
 def _first(client: httpx.Client, server: int, path: str, body: Mapping[str, Any]) -> Time:

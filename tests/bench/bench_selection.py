@@ -31,6 +31,7 @@ from bench.measuring import SMALL, Group, Row, Time, asked_for
 from bench.stored_catalogue import store
 from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
+from fitsvc.planning.planner import Planner
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
 from fitsvc.store.database import Database
@@ -47,8 +48,10 @@ CHANGED_A_SECOND, BATCH = 1_000, 20
 
 
 def serve(port: int, url: str, folder: Path) -> None:
-    """Run the server."""
+    """Run the server, prepared as the command has it before it takes requests."""
     answerer = Answerer(load_rulebook(data_dir("rules")))
+    answerer.prepare()
+    Planner(answerer).prepare()
     app = create_app(Database(url), answerer, folder / "audits", index_in=folder / "index")
     uvicorn.run(app, port=port, log_level="error")
 

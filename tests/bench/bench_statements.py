@@ -130,7 +130,7 @@ def flushed() -> Time:
             os.fsync(file.fileno())
 
         (time,) = in_turn(FLUSHES, 1, flush)
-    return time
+    return Time(None, time.wall, time.wall or 0.0, time.wall or 0.0, 1)
 
 
 def held(accessories: int) -> Snapshot:

@@ -7,7 +7,7 @@ was asked before is told in time alone, without anything beside it: an answer lo
 
 import gc
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from statistics import median, quantiles
 from time import perf_counter, process_time
@@ -60,6 +60,8 @@ class Row:
     part: Part
     what: str
     time: Time
+    held: float = 0.0
+    """Megabytes, where it is memory that was measured, and no time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +73,6 @@ class Group:
     rows: Sequence[Row]
     again: bool = False
     notes: Sequence[str] = field(default=())
-    megabytes: Mapping[str, float] = field(default_factory=dict)
-    """Where it is memory that was measured: what is held, and when."""
 
     @property
     def ours(self) -> Row:
@@ -81,8 +81,12 @@ class Group:
 
     def beside(self, row: Row) -> float | None:
         """How often our time goes into another way's; of a floor, how often the floor goes into ours."""
+        if self.again or row.part == "ours":
+            return None
         ours, other = self.ours.time.middle, row.time.middle
-        if self.again or row.part == "ours" or not ours or not other:
+        if row.time.processor is None:  # what waits, as for a disk, is held to what waits
+            ours = self.ours.time.wall or 0.0
+        if not ours or not other:
             return None
         return other / ours if row.part == "beside" else ours / other
 
@@ -130,6 +134,11 @@ def once(job: Job, number: int = 0) -> tuple[float, float]:
         gc.enable()
 
 
+def holding(what: str, megabytes: float) -> Row:
+    """What is held, where no time is measured."""
+    return Row("ours", what, Time(None, None, 0.0, 0.0, 1), megabytes)
+
+
 def seconds(value: float | None) -> str:
     """A time as it is read: µs, ms or s; a dash for one that was not measured."""
     if value is None:
@@ -151,13 +160,12 @@ def show(groups: Iterable[Group]) -> list[Group]:
         print(f"\n{group.title}")
         for row in group.rows:
             told = "" if (of := group.beside(row)) is None else told_beside(row, of)
+            told = f"{row.held:,.0f} MB" if row.held else told
             print(
                 f"  {row.what:<70}{seconds(row.time.processor):>10}{seconds(row.time.wall):>10} by the clock"
                 f"  spread {row.time.spread:>9}  {told}",
                 flush=True,
             )
-        for what, held in group.megabytes.items():
-            print(f"  {what:<70}{held:>7,.0f} MB", flush=True)
         for note in group.notes:
             print(f"  {note}")
         found.append(group)

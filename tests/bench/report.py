@@ -23,6 +23,7 @@ _MOST_KEPT: Final = 400
 """Runs in the history: some hundred bytes each."""
 _TABLES: Final = re.compile(r"(?<=\n## What was measured\n).*", re.DOTALL)
 _HEAD: Final = "| what | processor | by the clock | spread | beside it |\n| --- | ---: | ---: | ---: | --- |\n"
+_TIMES, _A_SECOND = "×", "a second"
 _HELD: Final = "| what | held |\n| --- | ---: |\n"
 
 
@@ -104,16 +105,20 @@ MEMORY: Final = (
 class Goal(NamedTuple):
     """What is aimed at of the groups with some words in their title, and where the time goes while it is missed.
 
-    `reached` is seconds, of which at most `aim` are wanted, or how many times as quick, of which at least so many; of
-    either it may be counted in another `unit`.
+    `reached` is seconds, of which at most `aim` are wanted, or something else by its `unit`: how many times as quick,
+    or how many a second, of which at least so many are wanted, or megabytes.
     """
 
     title: str
     aim: float
     reached: Callable[[Group], float]
     why: str
-    at_least: bool = False
     unit: str = ""
+
+    @property
+    def at_least(self) -> bool:
+        """Whether more is better: of ratios and rates."""
+        return self.unit in (_TIMES, _A_SECOND)
 
     def met(self, group: Group) -> bool:
         """Whether a group reaches it."""
@@ -121,9 +126,9 @@ class Goal(NamedTuple):
 
     def told(self, value: float) -> str:
         """What is aimed at, or reached, in words."""
-        if self.unit:
-            return f"{value:,.0f} {self.unit}"
-        return ratio(value) if self.at_least else seconds(value)
+        if self.unit in ("", _TIMES):
+            return ratio(value) if self.unit else seconds(value)
+        return f"{value:,.0f} {self.unit}"
 
 
 def _ours(row: int = 0) -> Callable[[Group], float]:
@@ -150,24 +155,24 @@ GOALS: Final = (
         lambda group: group.rows[1].time.middle / group.ours.time.middle,
         "The floor, a straight line of Python on exact figures, takes a quarter of ours; what lies between is two ends "
         "of each figure, three values of each truth, and telling apart what passes, fails and is left open.",
-        at_least=True,
+        unit=_TIMES,
     ),
     Goal("never asked, after", 150e-6, _ours(), WHOLE),
-    Goal("never asked, before the framework", 0.5, _rate, POSTED, at_least=True),
-    Goal("never asked, by the framework", 0.5, _rate, POSTED, at_least=True),
-    Goal("`POST /v1/answers`, asked again", 0.8, _rate, KEPT, at_least=True),
+    Goal("never asked, before the framework", 0.5, _rate, POSTED, unit=_TIMES),
+    Goal("never asked, by the framework", 0.5, _rate, POSTED, unit=_TIMES),
+    Goal("`POST /v1/answers`, asked again", 0.8, _rate, KEPT, unit=_TIMES),
     Goal("hardly anything is known", 50e-3, _ours(1), OPEN),
     Goal("A plan on", 250e-3, _ours(1), PLAN),
     Goal("The very first rig", 4e-3, _ours(1), RIG),
     Goal("A never-seen rig", 1.5e-3, _ours(1), RIG),
     Goal("10,000 rigs with one process and with two", 1.6, _clock(1), MANY),
-    Goal("Statements told one a transaction", 1_000, _a_second(1), STATEMENT, at_least=True, unit="a second"),
-    Goal("Statements told in a file", 1_000, _a_second(0), STATEMENT, at_least=True, unit="a second"),
+    Goal("Statements told one a transaction", 1_000, _a_second(1), STATEMENT, unit=_A_SECOND),
+    Goal("Statements told in a file", 1_000, _a_second(0), STATEMENT, unit=_A_SECOND),
     Goal("reading, to its effects on", 1.0, _clock(), EFFECTS),
     Goal("The first page after a start", 0.5, _clock(), FIRST_PAGE),
     Goal("The first plan after a start", 0.5, _clock(), FIRST_PLAN),
     Goal("while 1,000 items a second change", 40e-3, _clock(1), CHANGING),
-    Goal("Memory of a server", 200, lambda group: max(group.megabytes.values()), MEMORY, unit="MB"),
+    Goal("Memory of a server", 200, lambda group: max(row.held for row in group.rows), MEMORY, unit="MB"),
 )
 """In the order of the guide."""
 
@@ -229,7 +234,7 @@ def kept() -> Run:
 
 def note(run: Run) -> None:
     """Add what ours took in a small run to the history, in µs of processor time."""
-    took = {group.title: round(group.ours.time.middle * 1e6, 1) for group in run.groups if group.rows}
+    took = {group.title: round(group.ours.time.middle * 1e6, 1) for group in run.groups if not group.ours.held}
     line = json.dumps(
         {
             "at": run.at,
@@ -285,8 +290,8 @@ def _goals(run: Run) -> Iterator[str]:
 
 def _group(group: Group) -> str:
     notes = "".join(f"{one} " for one in group.notes)
-    rows = _HEAD + "".join(_line(group, row) for row in group.rows) if group.rows else _HELD
-    rows += "".join(f"| {what} | {held:,.0f} MB |\n" for what, held in group.megabytes.items())
+    rows = _HELD if group.ours.held else _HEAD
+    rows += "".join(f"| {row.what} | {row.held:,.0f} MB |\n" if row.held else _line(group, row) for row in group.rows)
     return f"### {group.title}\n\n`{group.command}`. {notes}".rstrip() + f"\n\n{rows}"
 
 
