@@ -54,6 +54,10 @@ ATTACKS: Final = {
     "a clock that is set back": "service_feed::a_clock_that_was_set_back_hides_no_change",
     "goods that carry nothing, told to work with a load": "rules_loads",
     "an address that takes no messages": "service_webhooks::an_address_that_is_away_loses_nothing",
+    "a feed that cannot take away what was deleted and told anew": (
+        "service_catalogue::what_was_deleted_before_is_nobody_elses_word"
+    ),
+    "what a stranger's tool makes of the description": "service_stock",
     "an upgrade while it serves": "service_upgrading::an_older_server_goes_on_after_the_upgrade",
 }
 """By what was tried: file and test; a file alone where all of it is about that."""

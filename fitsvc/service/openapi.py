@@ -166,7 +166,8 @@ def _upload(sent: str | None, shown: bool) -> Document:
 
 def _linked(name: str, value: str, words: Mapping[str, str]) -> Document:
     found = {words.get("key", "id"): value.format(**words)}
-    return found | ({"If-Match": "$response.header.ETag"} if name.startswith("delete") else {})
+    changes = name.startswith(("replace", "delete"))
+    return found | ({"If-Match": "$response.header.ETag"} if changes else {})
 
 
 def _failure(status: int, answerer: Answerer) -> Document:

@@ -82,6 +82,7 @@ _READ: Final = Operation(
     headers=(IF_NONE_MATCH,),
     sends=("ETag",),
     errors=(304, 404),
+    links=dict.fromkeys(("replace_{one}", "delete_{one}"), "$response.body#/{key}"),
 )
 
 
@@ -128,7 +129,7 @@ _CREATE: Final = Operation(
     headers=(IDEMPOTENCY,),
     errors=(409,),
     needs_key=True,
-    links={"get_{one}": "$response.body#/{key}", "delete_{one}": "$response.body#/{key}"},
+    links=dict.fromkeys(("get_{one}", "replace_{one}", "delete_{one}"), "$response.body#/{key}"),
 )
 
 

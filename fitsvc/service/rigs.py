@@ -66,6 +66,7 @@ _READ: Final = Operation(
     headers=(IF_NONE_MATCH,),
     sends=("ETag",),
     errors=(304, 404),
+    links=dict.fromkeys(("replace_rig", "delete_rig"), "$response.body#/id"),
 )
 
 
@@ -112,7 +113,7 @@ _CREATE: Final = Operation(
     sends=("ETag", "Location"),
     errors=(409,),
     needs_key=True,
-    links={"get_rig": "$response.body#/id", "delete_rig": "$response.body#/id"},
+    links=dict.fromkeys(("get_rig", "replace_rig", "delete_rig"), "$response.body#/id"),
 )
 
 
