@@ -25,8 +25,11 @@ OPEN: Final[dict[str, dict[str, object]]] = {part: {"facts": {}} for part in ("a
 
 
 def costly(number: int) -> bytes:
-    """Return a question that leaves all open, and that was not asked before."""
-    receiver = {"facts": {"tongue_rating": f"{400 + number / 1000:.3f} lb"}}
+    """Return a question that leaves all open, and that was not asked before.
+
+    With four decimals: three behind a point may part thousands, and are refused.
+    """
+    receiver = {"facts": {"tongue_rating": f"{400 + number / 1000:.4f} lb"}}
     return json.dumps({"rig": {"receiver": receiver, "adapters": [{"facts": {}}] * 4}, **OPEN}).encode()
 
 
@@ -39,7 +42,10 @@ def main() -> None:
         try:
             port, over = server.port(), threading.Event()
             _tell("with nothing else to do", _asked(port))
-            threads = [threading.Thread(target=_keep_asking, args=(port, number, over)) for number in range(AT_ONCE)]
+            answered = list[int]()
+            threads = [
+                threading.Thread(target=_keep_asking, args=(port, number, over, answered)) for number in range(AT_ONCE)
+            ]
             for thread in threads:
                 thread.start()
             time.sleep(1)
@@ -47,16 +53,19 @@ def main() -> None:
             over.set()
             for thread in threads:
                 thread.join()
+            assert set(answered) == {200}, set(answered)
+            print(f"{len(answered)} of these were answered meanwhile")
         finally:
             server.end()
 
 
-def _keep_asking(port: int, number: int, over: threading.Event) -> None:
+def _keep_asking(port: int, number: int, over: threading.Event, answered: list[int]) -> None:
     with httpx.Client(verify=NO_TLS, timeout=600) as client:
         while not over.is_set():
             number += AT_ONCE
             headers = {"Content-Type": "application/json"}
-            client.post(f"http://127.0.0.1:{port}/v1/answers", content=costly(number), headers=headers)
+            reply = client.post(f"http://127.0.0.1:{port}/v1/answers", content=costly(number), headers=headers)
+            answered.append(reply.status_code)
 
 
 def _asked(port: int) -> list[float]:
