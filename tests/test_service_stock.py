@@ -209,7 +209,7 @@ def test_a_stranger_finds_what_is_described(
         "phases": {name: {"enabled": name in PHASES} for name in ("examples", "coverage", "fuzzing", "stateful")},
         **({"headers": {"X-API-Key": key}} if known else {}),
     }
-    schema = schemathesis.openapi.from_dict(
+    schema: schemathesis.BaseSchema = schemathesis.openapi.from_dict(
         json.loads(service_in(app).description.body), config=schemathesis.Config.from_dict(config)
     )
     schema = schema.include(operation_id_regex=OPERATIONS) if OPERATIONS else schema
