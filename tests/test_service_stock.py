@@ -188,6 +188,7 @@ def shop(migrated_url: str) -> Iterator[tuple[Database, str]]:
     database.close()
 
 
+@pytest.mark.timeout(14_400)  # of all phases with 50 cases an operation: hours on a machine with other things to do
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("known", [True, False], ids=["key", "no key"])
 def test_a_stranger_finds_what_is_described(
