@@ -70,8 +70,9 @@ def as_it_is(_: Any, value: Any) -> bytes:
 
 @dataclass
 class Tally:
-    """What came of one run."""
+    """What came of one run; `ranged` are the facts whose range the description tells."""
 
+    ranged: frozenset[str]
     cases: int = 0
     statuses: Counter[int] = field(default_factory=Counter)
     failures: Counter[tuple[str, ...]] = field(default_factory=Counter)
@@ -117,12 +118,20 @@ class Tally:
         if not errors:
             self._fail(("says nothing of where", label), sent.response.content.decode())
         for one in errors:
+            if one.get("code") == "implausible" and not self._is_told(one):
+                self._fail(("beyond what is told nowhere", label), f"{one}\n{body!r:.1500}")
             if "pointer" in one and body and not _leads(json.loads(body), one["pointer"]):
                 self._fail(("leads nowhere", label), f"{one}\n{body!r:.1500}")
         path = urlsplit(sent.request.uri).path
         if path in ASKS and len(self.refused) < _MENDED_AT_MOST:
             kind = " ".join(sorted({_place(one.get("pointer", "")) for one in errors}))
             self.refused.setdefault((path, kind), (path, body, errors))
+
+    def _is_told(self, error: Any) -> bool:
+        """Whether the description tells beyond what a figure is: of facts; that a time is past needs no telling."""
+        steps = error.get("pointer", "").split("/")
+        named = steps[steps.index("facts") + 1] if "facts" in steps else steps[-1]
+        return error.get("parameter") == "where" or named == "at" or named.rpartition(".")[2] in self.ranged
 
     def _fail(self, where: tuple[str, ...], sample: str) -> None:
         self.failures[where] += 1
@@ -133,6 +142,13 @@ class Tally:
         failed = "\n".join(f"{count} x {where}\n{self.shown[where]}\n" for where, count in self.failures.most_common())
         again = f"{len(self.refused)} asked again, {len(self.held_up)} sent again"
         return f"{self.cases} cases, {dict(self.statuses)}, passed: {dict(self.passed)}, {again}\n{failed}"
+
+
+def _ranged(description: Any) -> frozenset[str]:
+    """The names of facts that have an `x-range` in a description."""
+    properties = [one.get("properties", {}) for one in description["components"]["schemas"].values()]
+    shown = [(name, one) for some in properties for name, one in some.items() if isinstance(one, dict)]
+    return frozenset(name.rpartition(".")[2] for name, one in shown if "x-range" in one)
 
 
 def _place(pointer: str) -> str:
@@ -215,7 +231,7 @@ def test_a_stranger_finds_what_is_described(
     )
     schema = schema.include(operation_id_regex=OPERATIONS) if OPERATIONS else schema
     schema.app = app
-    tally, begun = Tally(), process_time()
+    tally, begun = Tally(_ranged(json.loads(service_in(app).description.body))), process_time()
     for event in from_schema(schema).execute():
         if isinstance(event, events.ScenarioFinished):
             tally.take(event.recorder)
