@@ -25,6 +25,7 @@ GATE: Facts = {
     "vehicle.closure_hinge_setback": "14 in",
 }
 """A gate of 44 in over a carrier whose top is 16 in below its hinge and 20 in behind it."""
+CLOSURES = ("lift_gate", "drop_tailgate", "trunk_lid", "side_hinged", "twin_doors")
 DOOR: Facts = {
     "load.needs_closure_open": True,
     "accessory.kind": "bike_carrier",
@@ -97,6 +98,27 @@ def test_a_swing_away_frees_every_closure() -> None:
     arm = [{"kind": "extension", "adds_length": "12 in", "swings_away": True}]
     assert result("closure-opens-past-accessory", DOOR, arm) == "passes"
     assert result("closure-opens-past-accessory", DOOR, [{**arm[0], "swings_away": False}]) != "passes"
+
+
+@pytest.mark.parametrize("kind", answerer().engine.rulebook.vocabulary.lists["accessory_kind"].members)
+def test_only_a_carrier_frees_a_closure_by_its_own(kind: str) -> None:
+    """Of each kind told to tilt and to swing: a mount, a step, recovery gear or a pin does neither."""
+    facts = {**DOOR, "accessory.kind": kind, "accessory.tilts_clear": True, "accessory.swings_away": True}
+    freed = {result("closure-opens-past-accessory", {**facts, "vehicle.rear_closure": each}) for each in CLOSURES}
+    expected = {"passes"} if "carrier" in kind else {"not_applicable"} if kind == "locking_pin" else {"fails"}
+    assert freed == expected
+
+
+@pytest.mark.parametrize("length", ["0 in", "3 in", "12 in", None])
+@pytest.mark.parametrize("kind", answerer().engine.rulebook.vocabulary.lists["adapter_kind"].members)
+def test_only_an_arm_swings_clear(kind: str, length: str | None) -> None:
+    """Of each kind and length told to swing away: only a long arm does, and a caution says so of the others."""
+    adapter = {"kind": kind, "swings_away": True} | ({"adds_length": length} if length else {})
+    facts = {**DOOR, "accessory.tilts_clear": False}
+    arm = kind in ("extension", "size_adapter")
+    freed, suits = (result(rule, facts, [adapter]) for rule in ("closure-opens-past-accessory", "swing-suits-adapter"))
+    assert suits == ("fails" if not arm or length in ("0 in", "3 in") else "passes" if length else "undetermined")
+    assert (freed == "passes") == (arm and length == "12 in")
 
 
 @pytest.mark.parametrize(
