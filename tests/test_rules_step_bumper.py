@@ -58,6 +58,7 @@ LEFT_OUT = {
     "length-ahead-of-its-end": MOUNT,
     "mount-tongue-rating-below-trailer-rating": MOUNT,
     "openings-stand-apart": "nothing else goes into what holds it: that is refused",
+    "openings-told-apart": "nothing else goes into what holds it: that is refused",
     "pin-fits-hole": SHANK,
     "pin-fits-unusual-hole": SHANK,
     "pin-hole-is-usual": SHANK,
