@@ -17,6 +17,7 @@ from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound, neares
 from fitsvc.language.quantities import ANGLE, QuantityError, is_plainest, parse_any, parse_quantity, read_plainest
 from fitsvc.language.spreadsheets import damage_of
 from fitsvc.language.truth import NO, YES, Truth
+from fitsvc.language.typed import TOLD
 from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
 from fitsvc.language.tyres import TyreError, load_of, parse_tyre
 from fitsvc.rulebook.rules import Rulebook
@@ -161,6 +162,17 @@ class FactReader:
                 summed[fact.name] = reduce(plus, bounds)
         values |= summed
         return frozenset(summed)
+
+    def told_by_one_end(self, values: Mapping[str, Value], told: Iterable[str]) -> dict[str, Value]:
+        """Of the figures told by one end alone that end: no other was said, so that no doubt can rest on it."""
+        found = dict[str, Value]()
+        for name in told:
+            value, fact = values.get(name), self.vocabulary.facts.get(name)
+            if isinstance(value, tuple) and fact is not None and value != fact.type.unknown:
+                (low, high), (least, most) = value, fact.type.unknown
+                if low == least or high == most:
+                    found[f"{name}{TOLD}"] = (high, high) if low == least else (low, low)
+        return found
 
     def named(self, values: Mapping[str, Value], adapters: Sequence[Mapping[str, Value]] = ()) -> frozenset[str]:
         """What a question is about beside its subjects, by its values; what one adapter names is asked of all."""

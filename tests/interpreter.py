@@ -435,6 +435,10 @@ class Reading:
             if name not in self.computed:
                 self.computed[name] = self.of(self.texts.derived[name], self.texts.kinds[name])
             return self.computed[name]
+        if name.endswith(".told"):
+            # What the case says was told of a figure by one end alone; else the figure.
+            told = self.case.facts.get(name)
+            return self._as_written(name.removesuffix(".told")) if told is None else (told[0], told[1])
         return self._as_written(name)
 
     def value(self, node: syntax.AnyNode, wanted: str = "") -> Value:

@@ -24,7 +24,7 @@ from fitsvc.engine.limits import Lowest
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
-from fitsvc.language.typed import Read, join
+from fitsvc.language.typed import TOLD, Read, join
 from fitsvc.language.types import ListType, TextType, Value, is_exact
 from fitsvc.rulebook.outcomes import RESULT_OF, Outcome
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact, Vocabulary
@@ -212,7 +212,7 @@ def _joined_case(cases: Sequence[Case], vocabulary: Vocabulary) -> Case:
     for name in first.facts:
         values = [case.facts[name] for case in cases if name in case.facts]
         if len(values) == len(cases):
-            facts[name] = join(slots[name], values)
+            facts[name] = join(slots[name.removesuffix(TOLD)], values)
     texts = {name: text for name, text in first.texts.items() if all(case.texts.get(name) == text for case in cases)}
     present = frozenset().union(*(case.present for case in cases))
     return replace(first, facts=facts, texts=texts, present=present)

@@ -14,6 +14,7 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.truth import YES
+from fitsvc.language.typed import TOLD
 from fitsvc.rulebook.coverage import facts_behind
 from fitsvc.rulebook.kinds import KnownKind, kinds_of
 from fitsvc.rulebook.rules import (
@@ -141,7 +142,7 @@ class Teller:
             for example in self.rulebook.examples.get(name_of(owner), ()):
                 case = case_of(example, self.reader)
                 for left_out in (None, *case.facts):
-                    less = {name: value for name, value in case.facts.items() if name != left_out}
+                    less = {name: value for name, value in case.facts.items() if name.removesuffix(TOLD) != left_out}
                     for text in self.told(owner, replace(case, facts=less)):
                         if text.says_unknown and text.key not in seen:
                             seen.add(text.key)

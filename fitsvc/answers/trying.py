@@ -11,7 +11,7 @@ from fitsvc.answers.readings import BAD, GOOD, OPEN
 from fitsvc.engine.opening import Changes, WorkingOpening
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
-from fitsvc.language.typed import Read
+from fitsvc.language.typed import TOLD, Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.wanted import still_wanted
@@ -52,7 +52,9 @@ def supplied(case: Case, values: Iterable[tuple[UnknownFact, Value]]) -> Case:
     facts = dict(case.facts)
     adapters = [dict(adapter) for adapter in case.adapters]
     for held, value in values:
-        (facts if held.adapter is None else adapters[held.adapter])[held.name] = value
+        target = facts if held.adapter is None else adapters[held.adapter]
+        target[held.name] = value
+        target.pop(f"{held.name}{TOLD}", None)
     return replace(case, facts=facts, adapters=tuple(adapters))
 
 
@@ -90,6 +92,8 @@ class Trying:
     def take_back(self, held: UnknownFact) -> None:
         """Take a fact as it is known again."""
         self._take(held, held.current(self.case))
+        told = f"{held.name}{TOLD}"
+        self._facts |= {told: self.case.facts[told]} if told in self.case.facts else {}
         del self.supposed[held]
 
     def without(self, held: UnknownFact) -> Case:
@@ -100,6 +104,7 @@ class Trying:
         """What gives the opened case with one fact known to have a value; what it gave before may change with it."""
         if self._opening is None or not self._behind(held):
             facts = dict(self._facts)
+            facts.pop(f"{held.name}{TOLD}", None)
             changing = self._with(facts)
 
             def at(value: Value) -> Case:
@@ -151,13 +156,15 @@ class Trying:
     def _one(self, held: UnknownFact, value: Value) -> Case:
         """The opened case as far as it is supposed, but for one fact."""
         changes = {held.name: value} if self._opening is None else self._changes(self._opening, held, value)[-1]
-        return self._with({**self._facts, **changes})
+        told = f"{held.name}{TOLD}"
+        return self._with({name: known for name, known in {**self._facts, **changes}.items() if name != told})
 
     def _with(self, facts: Mapping[str, Value]) -> Case:
         """The opened case with other facts; thousands are made for one question, so no `replace`."""
         return Case(facts, self.case.present, self.case.adapters, self.case.texts, opened=True)
 
     def _take(self, held: UnknownFact, value: Value) -> None:
+        self._facts.pop(f"{held.name}{TOLD}", None)
         if self._opening is None:
             self._facts[held.name] = value
         else:

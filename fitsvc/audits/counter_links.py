@@ -33,7 +33,9 @@ def counter_link(base: str, rig: AuditRig, items: Items, place: int, reader: Fac
     if any(flags[place] for flags in items.unread.values()):
         return ""
     fields, slots = {"rig": rig.key}, reader.vocabulary.slots()
-    told = {name: value for name, value in rig.case.facts.items() if name.partition(".")[0] in CARRIED}
+    told = {
+        name: value for name, value in rig.case.facts.items() if name.partition(".")[0] in CARRIED and name in slots
+    }
     told |= {name: value_at(slots[name], column, place) for name, column in items.columns.items()}
     for name, value in told.items():
         if value == slots[name].unknown:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from fitsvc.language.functions import FUNCTIONS, SPECIAL_FORMS
+from fitsvc.language.typed import TOLD
 from fitsvc.rulebook.vocabulary import TYRE_PARTS
 from fitsvc.rulebook.yaml_text import FileText, Mapping, Node, Scalar, Sequence
 
@@ -41,6 +42,7 @@ _LISTED: Final[tuple[tuple[str, Sort, str], ...]] = (
     ("tables", "table", "id"),
 )
 """The sections that are lists: what their entries are, and by which key they are named."""
+_PARTS: Final = (*TYRE_PARTS, TOLD[1:])
 _KEYED: Final[tuple[tuple[str, Sort], ...]] = (("sources", "source"), ("trials", "trial"))
 """The sections whose entries stand under their names."""
 
@@ -155,12 +157,12 @@ class FolderNames:
         return {name: one for sort in sorts for name, one in self.by_sort.get(sort, {}).items()}
 
     def called(self, name: str) -> list[Declared]:
-        """All that a name stands for; a part of a tyre is its fact, a limit's rating both."""
+        """All that a name stands for; a part of a tyre, or what was told, is its fact, a limit's rating both."""
         found = [known[name] for known in self.by_sort.values() if name in known]
         found += [known[name] for known in self.members.values() if name in known]
         whole, _, part = name.rpartition(".")
-        tyre = self.of("fact").get(whole) if not found and part in TYRE_PARTS else None
-        return [tyre] if tyre is not None else found
+        fact = self.of("fact").get(whole) if not found and part in _PARTS else None
+        return [fact] if fact is not None else found
 
     def type_of(self, name: str) -> str:
         """The type of what an expression reads; empty where it is none."""

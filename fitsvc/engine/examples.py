@@ -93,6 +93,7 @@ def case_of(example: Example, reader: FactReader) -> Case:
         subject, _, short = name.partition(".")
         present.add(subject)
         _read(reader, subject, short, node, values, problems)
+    values |= reader.told_by_one_end(values, example.facts)
     adapters = []
     for adapter in example.adapters:
         one: dict[str, Value] = {}

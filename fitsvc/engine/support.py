@@ -42,7 +42,7 @@ class Support:
         if isinstance(node, Read):
             below = self._derived.get(node.name)
             if below is None:
-                self.leaves.append(node)
+                self.leaves.append(node.whole)
             else:
                 self._collect(below)
             return

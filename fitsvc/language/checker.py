@@ -169,6 +169,8 @@ class _Checker:
             self.complain(node, say.text_fact(node.name))
         elif found is not None:
             return typed.Read(found, node.name)
+        elif (whole := self._told(node.name)) is not None:
+            return whole
         elif self.names.is_lost(node.name):
             return None
         elif "." in node.name:
@@ -267,6 +269,12 @@ class _Checker:
         else:
             self.complain(node, say.not_comparable(node.operator, node.left, a.type, node.right, b.type))
         return False
+
+    def _told(self, name: str) -> typed.Read | None:
+        """What was told of a figure, where `.told` is asked of one."""
+        whole = name.removesuffix(typed.TOLD)
+        kind = self.names.facts.get(whole) if whole != name and whole in self.names.given else None
+        return typed.Read(kind, whole, told=True) if isinstance(kind, NumberType) else None
 
     def _hold_to_range(self, written: syntax.AnyNode, fact: AnyTyped, figure: AnyTyped) -> None:
         """Complain of a figure that a fact is held against and can never be."""

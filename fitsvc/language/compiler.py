@@ -244,6 +244,8 @@ class Emitter:
         if node.name in self.derived:
             return self.value(self.derived[node.name])
         unknown = _OPEN.get(node.type.unknown) or repr(node.type.unknown)
+        if node.told:
+            return self._assign(node.type, f"get({node.slot!r}) or get({node.name!r}, {unknown})")
         return self._assign(node.type, f"get({node.name!r}, {unknown})")
 
     def take_present(self, name: str) -> None:

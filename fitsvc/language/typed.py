@@ -16,6 +16,9 @@ from fitsvc.language.functions import Function
 from fitsvc.language.truth import YES
 from fitsvc.language.types import TRUTH, ListType, Mask, NumberType, TruthType, Type, Value
 
+TOLD: Final = ".told"
+"""Behind a figure's name: the end that was told of it, where nobody told the other."""
+
 
 class Typed(Struct, frozen=True, cache_hash=True):
     """Any checked node."""
@@ -30,9 +33,23 @@ class Constant(Typed, frozen=True, cache_hash=True):
 
 
 class Read(Typed, frozen=True, cache_hash=True):
-    """A fact of the case, `subject.fact`; unknown when the case does not hold it."""
+    """A fact of the case, `subject.fact`; unknown when the case does not hold it.
+
+    With `told`, what the question tells of it, in the slot that has it where that is one end alone; else the fact.
+    """
 
     name: str
+    told: bool = False
+
+    @property
+    def slot(self) -> str:
+        """Under which name the case has what was told of the fact."""
+        return f"{self.name}{TOLD}"
+
+    @property
+    def whole(self) -> "Read":
+        """The fact itself."""
+        return Read(self.type, self.name) if self.told else self
 
 
 class Present(Typed, frozen=True, cache_hash=True):

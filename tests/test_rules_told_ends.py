@@ -1,0 +1,156 @@
+"""Figures told at least or at most: enough is enough, and no doubt rests on an end that nobody told."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from math import isfinite
+from random import Random
+from typing import Any, Final
+
+import pytest
+from effort import tries
+from hypothesis import given
+from hypothesis import strategies as st
+from judging import Facts, answer, answerer
+from random_rulebooks import completed, random_case, shipped_rulebook
+from test_engine_columns import assert_agree, rest, split
+from test_engine_laws import assert_sound, in_order
+from test_rules_towbars import TOWBAR
+
+from fitsvc.engine.columns.kernel import Columns
+from fitsvc.facts import Case
+from fitsvc.language.typed import TOLD
+from fitsvc.language.types import NumberType, Value
+
+BIKES: Final[Mapping[str, Any]] = {
+    "vehicle.body": "pickup", "vehicle.wheelbase": "145 in", "vehicle.rear_overhang": "48 in",
+    "vehicle.curb_weight_front": "3000 lb", "vehicle.curb_weight_rear": "2200 lb", "vehicle.gvwr": "7000 lb",
+    "vehicle.placard_capacity": "1800 lb", "vehicle.gawr_rear": "3900 lb", "vehicle.tow_rating": "9000 lb",
+    "vehicle.tongue_rating": "900 lb", "vehicle.departure_angle": "24 deg", "receiver.hitch_class": "IV",
+    "receiver.opening": "2 in", "receiver.pin_hole": "5/8 in", "receiver.tube_outside": "3 in",
+    "receiver.trailer_rating": "10000 lb", "receiver.tongue_rating": "1000 lb", "mounting.height": "19 in",
+    "mounting.pin_to_bumper": "3 in", "accessory.kind": "bike_carrier", "accessory.shank": "2 in",
+    "accessory.pin": "5/8 in", "accessory.pin_supplied": True, "accessory.pin_span": "3-1/2 in",
+    "accessory.weight": "45 lb", "accessory.capacity": "120 lb", "accessory.min_class": "III",
+    "accessory.length": "22 in", "accessory.rear_extent": "40 in", "accessory.front_setback": "8 in",
+    "accessory.stow_setback": "8 in", "accessory.lowest_drop": "0 in", "accessory.width": "60 in",
+    "accessory.bikes_max": 2, "accessory.bike_weight_max": "60 lb", "accessory.bike_tyre_max": "3 in",
+    "accessory.bike_wheelbase_max": "50 in", "accessory.obscures_plate": False, "accessory.obscures_lamps": False,
+    "accessory.plug": "none", "load.occupants_weight": "400 lb", "load.bikes": 2, "load.bike_weight": "35 lb",
+    "load.bike_frame": "closed",
+}  # fmt: skip
+"""Two bikes on a carrier behind a pickup, a plain yes; each fact is there because it is none without, or to vary it."""
+RIGS: Final[Mapping[str, Facts]] = {"bikes": BIKES, "towbar": TOWBAR}
+
+
+def figures(facts: Facts) -> Iterator[tuple[str, float, str]]:
+    """Each fact that is one figure with a unit: its name, the figure and the unit."""
+    for name, wire in facts.items():
+        if isinstance(wire, str) and isinstance(answerer().rulebook.vocabulary.facts[name].type, NumberType):
+            amount, _, unit = wire.partition(" ")
+            if amount.lstrip("-").replace(".", "").isdigit():
+                yield name, float(amount), unit
+
+
+ENOUGH: Final = [
+    ("bikes", "receiver.tongue_rating", {"at_least": "350 lb"}),
+    ("bikes", "vehicle.tongue_rating", {"at_least": "350 lb"}),
+    ("bikes", "vehicle.tow_rating", {"at_most": "9000 lb"}),
+    ("bikes", "vehicle.gawr_rear", {"at_least": "3800 lb"}),
+    ("bikes", "vehicle.placard_capacity", {"at_least": "1200 lb"}),
+    ("bikes", "accessory.capacity", {"at_least": "70 lb"}),
+    ("bikes", "accessory.bike_weight_max", {"at_least": "40 lb"}),
+    ("bikes", "accessory.front_setback", {"at_least": "7 in"}),
+    ("bikes", "accessory.stow_setback", {"at_least": "7 in"}),
+    ("bikes", "load.bike_weight", {"at_most": "35 lb"}),
+    ("bikes", "vehicle.rear_overhang", {"at_most": "48 in"}),
+    ("towbar", "vehicle.tongue_rating", {"at_least": "90 kg"}),
+    ("towbar", "trailer.coupler_rating", {"at_least": "1900 kg"}),
+    ("towbar", "vehicle.gcwr", {"at_least": "4400 kg"}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("rig", "fact", "told"), ENOUGH)
+def test_what_surely_suffices_is_a_plain_yes_though_one_end_alone_is_told(
+    rig: str, fact: str, told: Mapping[str, str]
+) -> None:
+    """Nobody is sent to read a label again for an end of a figure that nobody told."""
+    assert answer(RIGS[rig]).outcome == "works"
+    found = answer({**RIGS[rig], fact: told})
+    assert (found.outcome, found.next) == ("works", [])
+
+
+@pytest.mark.parametrize("rig", RIGS)
+def test_no_yes_comes_of_one_end_that_the_very_figure_would_not_get(rig: str) -> None:
+    """At least or at most so much is never answered better than just so much: doubts are no smaller for a bound."""
+    tried = 0
+    for name, amount, unit in figures(RIGS[rig]):
+        for times in (0.1, 0.5, 1.0, 2.0, 10.0):
+            figure = f"{amount * times:g} {unit}"
+            for end in ("at_least", "at_most"):
+                try:
+                    bound = answer({**RIGS[rig], name: {end: figure}})
+                    exact = answer({**RIGS[rig], name: figure})
+                except Exception as refused:  # a figure that is not plausible is refused, told so or so
+                    assert "plausible" in str(refused)
+                    continue
+                if bound.outcome == "works":
+                    tried += 1
+                    assert exact.outcome == "works", (name, end, figure)
+    assert tried > 20
+
+
+@pytest.mark.parametrize(
+    ("facts", "rule"),
+    [
+        ({"receiver.tongue_rating": {"at_least": "7000 lb"}, "receiver.trailer_rating": "6000 lb"},
+         "tongue-rating-below-trailer-rating"),
+        ({"load.bike_weight": {"at_most": "5 lb"}}, "bike-weighs-something"),
+    ],
+)  # fmt: skip
+def test_what_is_told_by_one_end_and_cannot_be_is_still_doubted(facts: Facts, rule: str) -> None:
+    """A slip of the pen is one behind `at least` too."""
+    found = answer({**BIKES, **facts})
+    assert found.outcome == "conditional"
+    assert rule in {one.rule for one in found.findings if one.result == "fails"}
+
+
+def test_a_range_of_which_both_ends_are_told_is_doubted_where_they_may_disagree() -> None:
+    """Whoever tells both ends says that it may be the upper one."""
+    found = answer({**BIKES, "receiver.tongue_rating": {"at_least": "900 lb", "at_most": "1100 lb"},
+                    "receiver.trailer_rating": "1000 lb"})  # fmt: skip
+    assert found.outcome == "conditional"
+
+
+@tries(200)
+@given(seed=st.integers(min_value=0, max_value=2**32))
+def test_more_knowledge_never_changes_what_is_settled_beside_ends_that_were_told(seed: int) -> None:
+    """What was told by one end belongs to the question: with it as it was told, what is settled stays so."""
+    rng, real = Random(seed), shipped_rulebook()
+    case = in_order(random_case(rng, real), None)
+    ends = dict[str, Value]()
+    for name, value in case.facts.items():
+        if isinstance(value, tuple) and rng.random() < 0.3:
+            end = rng.choice([one for one in value if abs(one) < 1e9] or [0.0])
+            ends[f"{name}{TOLD}"] = (end, end)
+
+    def telling(one: Case) -> Case:
+        return replace(one, facts={**one.facts, **ends})
+
+    for step in range(3):
+        better = in_order(completed(rng, case, real, chance=rng.choice((0.1, 0.5, 1.0))), case)
+        assert_sound(real, telling(case), telling(better), f"seed {seed}, step {step}")
+        case = better
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_catalogue_is_judged_as_each_item_is_where_the_rig_is_told_by_one_end(seed: int) -> None:
+    """Columns go by what was told of the rig, as one case does."""
+    rng, real, subjects = Random(seed), shipped_rulebook(), frozenset({"accessory"})
+    rigs = []
+    for _ in range(4):
+        rig = rest(random_case(rng, real), subjects)
+        ends = {name: (value[0], value[0]) for name, value in rig.facts.items() if isinstance(value, tuple)}
+        ends = {f"{name}{TOLD}": end for name, end in ends.items() if isfinite(end[0]) and rng.random() < 0.5}
+        rigs.append(replace(rig, facts={**rig.facts, **ends}))
+    items = [split(random_case(rng, real), subjects) for _ in range(12)]
+    assert assert_agree(real, Columns(real.engine), rigs, items, subjects, f"seed {seed}", bool(seed & 1))
