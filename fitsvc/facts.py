@@ -168,9 +168,9 @@ class FactReader:
         found = dict[str, Value]()
         for name in told:
             value, fact = values.get(name), self.vocabulary.facts.get(name)
-            if isinstance(value, tuple) and fact is not None and value != fact.type.unknown:
+            if isinstance(value, tuple) and fact is not None and isinstance(fact.type, NumberType):
                 (low, high), (least, most) = value, fact.type.unknown
-                if low == least or high == most:
+                if (low == least) != (high == most):
                     found[f"{name}{TOLD}"] = (high, high) if low == least else (low, low)
         return found
 

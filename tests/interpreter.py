@@ -438,7 +438,7 @@ class Reading:
         if name.endswith(".told"):
             # What the case says was told of a figure by one end alone; else the figure.
             told = self.case.facts.get(name)
-            return self._as_written(name.removesuffix(".told")) if told is None else (told[0], told[1])
+            return told if isinstance(told, tuple) else self._as_written(name.removesuffix(".told"))
         return self._as_written(name)
 
     def value(self, node: syntax.AnyNode, wanted: str = "") -> Value:
