@@ -103,6 +103,7 @@ class PlainForms:
         self._numbers, self._words = rulebook.words.numbers, rulebook.vocabulary.words
         self._stands_for = {word: one for word, (one, *more) in rulebook.words.stands_for.items() if not more}
         self._ratings = frozenset(hazard.rating for hazard in rulebook.hazards)
+        self._bounds, self._not_known = Bounding(rulebook.words.bounds), frozenset(rulebook.words.not_known)
         self._said: dict[str, dict[str, bool]] = {}
         for figure in rulebook.words.figures:
             for name in figure.facts:
@@ -153,6 +154,10 @@ class PlainForms:
         """One figure without the words that say no more of it, or what it is at the most."""
         if not isinstance(wire, str) or len(wire) > LONGEST:
             return wire
+        if wire.strip().casefold() in self._not_known:
+            message = t("`{strip}` tells nothing of {the}", strip=wire.strip(), the=fact.the)
+            raise _refused(message, t("leave it out where it is not known"), pointer)
+        said, wire = wire, self._bounds.plain(wire)
         if (rough := _ROUGH.match(wire)) and any(map(str.isdigit, wire)):
             figure = rough["behind"] or rough["before"]
             help = t(
@@ -160,7 +165,7 @@ class PlainForms:
                 figure=figure,
             )
             raise _refused(
-                t("`{strip}` does not say how far off {the} may be", strip=wire.strip(), the=fact.the), help, pointer
+                t("`{strip}` does not say how far off {the} may be", strip=said.strip(), the=fact.the), help, pointer
             )
         text = self._of_rating(fact, wire, pointer)
         if not isinstance(text, str):
@@ -192,6 +197,31 @@ class PlainForms:
             if text.casefold().endswith(f" {word}".casefold()):
                 return text[: -len(word)].strip(), said[word]
         return text, False
+
+
+class Bounding:
+    """The words by which people say what a figure is at least or at most, in the plain ones that the reader takes."""
+
+    def __init__(self, bounds: Mapping[str, str]) -> None:
+        self._forms = [(_form(said), bounds[said].replace("...", "{}")) for said in sorted(bounds, key=len)[::-1]]
+        words = {re.escape(word.strip()) for said in bounds for word in said.split("...") if len(word.strip()) > 1}
+        self._any = re.compile("|".join(sorted(words)) or r"(?!)", re.IGNORECASE)
+
+    def plain(self, text: str) -> str:
+        """A figure with such words in the plain ones; any other text as it is."""
+        if self._any.search(text) is None or not any(map(str.isdigit, text)):
+            return text
+        for form, plain in self._forms:
+            if found := form.match(text):
+                return plain.format(*found.groups())
+        return text
+
+
+def _form(said: str) -> re.Pattern[str]:
+    """How words stand around their figures, parted by blanks."""
+    parts = [part.strip() for part in re.split(r"(\.\.\.)", said) if part.strip()]
+    around = r"[\s,]+".join(r"(\S.*?)" if part == "..." else re.escape(part) for part in parts)
+    return re.compile(rf"\s*{around}\s*\Z", re.IGNORECASE)
 
 
 def _below(told: Json, wire: str, pointer: str) -> Json:

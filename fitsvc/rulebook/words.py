@@ -25,6 +25,8 @@ _FACTS: Final = many(named("fact"))
 _FIGURE: Final = Form("a figure's words", {"is": _FACTS}, {"said": many(TEXT), "below_zero": YES_NO})
 _APART: Final = Form("what tells apart", {"fact": named("fact"), "as": TEXT})
 _WISH: Final = Form("a wish", {"wish": TEXT}, {"by": _FACTS, "kind": named("kind")})
+_PLAINLY: Final = ("at least ...", "at most ...", "up to ...", "max ...", "about ...", "between ... and ...")
+"""The words for a bound that `fitsvc.written` reads itself, with a figure in each gap."""
 WORDS_FILE: Final = Form(
     WORDS,
     {},
@@ -32,6 +34,8 @@ WORDS_FILE: Final = Form(
         "stands_for": by_name(many(TEXT, maxItems=_MOST_MEANT)),
         "passed_over": many(TEXT),
         "numbers": by_name(TEXT),
+        "bounds": by_name(TEXT),
+        "not_known": many(TEXT),
         "figures": many(_FIGURE.kind),
         "told_apart": many(_APART.kind),
         "wishes": many(_WISH.kind),
@@ -75,13 +79,17 @@ class WishAsked:
 class Words:
     """All that `words.yaml` says; without one a word stands for itself alone.
 
-    `for_all` are facts that go with every wish, `first` those that are asked first of a receiver. `variants` are, by
-    what they are of (a bed), those of which a vehicle is one, each with how labels and claims write it.
+    `bounds` are words for what a figure is at least or at most, each with that in plain words; `not_known` those of
+    whoever knows none. `for_all` are facts that go with every wish, `first` those that are asked first of a receiver.
+    `variants` are, by what they are of (a bed), those of which a vehicle is one, each with how labels and claims
+    write it.
     """
 
     stands_for: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     passed_over: tuple[str, ...] = ()
     numbers: Mapping[str, str] = field(default_factory=dict)
+    bounds: Mapping[str, str] = field(default_factory=dict)
+    not_known: tuple[str, ...] = ()
     figures: tuple[Figure, ...] = ()
     told_apart: tuple[Apart, ...] = ()
     wishes: tuple[WishAsked, ...] = ()
@@ -100,6 +108,8 @@ def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Wo
         stands_for=dict(_meant(shape, top)),
         passed_over=_texts(shape, top.entries.get("passed_over"), "`passed_over`"),
         numbers={word: _scalar(node) for word, node in shape.open_mapping(top.entries.get("numbers"), "`numbers`")},
+        bounds=dict(_bounds(shape, top)),
+        not_known=_texts(shape, top.entries.get("not_known"), "`not_known`"),
         figures=tuple(_figures(shape, top, facts)),
         told_apart=tuple(_apart(shape, top, facts)),
         wishes=tuple(_wishes(shape, top, vocabulary)),
@@ -115,6 +125,15 @@ def _meant(shape: Shape, top: Node) -> Iterator[tuple[str, tuple[str, ...]]]:
         if len(meant) > _MOST_MEANT:
             shape.complain(node, f"`{word}` stands for {len(meant)} words", f"{_MOST_MEANT} at most")
         yield word.casefold(), meant
+
+
+def _bounds(shape: Shape, top: Node) -> Iterator[tuple[str, str]]:
+    for said, node in shape.open_mapping(top.entries.get("bounds"), "`bounds`"):
+        plain = _scalar(node)
+        if plain not in _PLAINLY or not 0 < said.count("...") == plain.count("..."):
+            help = f"write one of {', '.join(_PLAINLY)}, with `...` as often as there are figures"
+            shape.complain(node, f"`{plain}` does not say what `{said}` means", help)
+        yield said.casefold(), plain
 
 
 def _variants(shape: Shape, top: Node) -> Iterator[tuple[str, dict[str, tuple[str, ...]]]]:

@@ -335,11 +335,8 @@ def _no_choice(place: str, hits: Hits) -> Problem:
             meaning=True,
         )
     message = t("you typed “{what}” and nothing is chosen", what=hits.text)
-    several = (
-        t("choose one of the {count} below", count=hits.count)
-        if hits.count > 1
-        else t("choose it below if it is meant")
-    )
+    # That it is one of some, not known which, may stand among them too: they are not counted.
+    several = t("choose one of those below") if hits.count > 1 else t("choose it below if it is meant")
     return Problem(message, t("{several}, or clear the field", several=several), pointer=place, meaning=True)
 
 
