@@ -23,6 +23,7 @@ from fitsvc.language.compiler import compile_values
 from fitsvc.language.quantities import LENGTH, MASS
 from fitsvc.language.source import Source
 from fitsvc.language.truth import UNKNOWN, YES
+from fitsvc.language.typed import TOLD
 from fitsvc.language.types import TRUTH, ListType, NumberType
 from fitsvc.rulebook.rules import Rule
 
@@ -129,7 +130,7 @@ def test_full_knowledge_leaves_no_shipped_rule_open(seed: int) -> None:
 
 def names_in(expression: str) -> set[str]:
     """The names that an expression reads itself."""
-    return {node.name for node in nodes(tree(expression)) if isinstance(node, syntax.Name)}
+    return {node.name.removesuffix(TOLD) for node in nodes(tree(expression)) if isinstance(node, syntax.Name)}
 
 
 def rests_on(texts: Texts, expression: str) -> set[str]:
