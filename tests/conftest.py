@@ -32,8 +32,9 @@ from fitsvc.audits import blocks as audit_blocks
 from fitsvc.engine.point import Point
 from fitsvc.garbage import collected_seldom
 from fitsvc.loading.load import load_file
+from fitsvc.rulebook import cache as rulebook_cache
 from fitsvc.rulebook import yaml_events
-from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.rules import Example, Rulebook
 from fitsvc.service import app as service_app
 from fitsvc.service.app import create_app
 from fitsvc.service.openapi import describe
@@ -278,6 +279,23 @@ def parsed_once() -> Iterator[None]:
     """
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(yaml_events, "read", lru_cache(maxsize=500)(yaml_events.read))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def kept_once() -> Iterator[None]:
+    """Let the commands that tests run in this process share a rulebook that was kept, and so what is compiled of it.
+
+    Each finds it kept by itself; nothing changes a rulebook once it is made.
+    """
+    made, find = dict[tuple[Path, str], Rulebook](), rulebook_cache._find
+
+    def found(where: Path, key: str, examples: Mapping[str, tuple[Example, ...]]) -> Rulebook | None:
+        kept = find(where, key, examples)
+        return kept and made.setdefault((where, key), kept)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(rulebook_cache, "_find", found)
         yield
 
 
