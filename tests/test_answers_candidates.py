@@ -135,6 +135,26 @@ def test_one_vehicle_that_another_may_be_meant_of_is_no_plain_yes(told: dict[str
     assert found.assumed[0].endswith("is not known.") == guessed and (found.assumed[0] in found.summary) == guessed
 
 
+@pytest.mark.parametrize(("tyre", "guessed"), [("LT275/70R18", False), ("lt275/70 r18", False), ("LT235/80R17", True)])
+def test_other_tyres_than_are_stored_leave_open_which_vehicle_is_meant(tyre: str, guessed: bool) -> None:
+    """They may have been changed, or the vehicle is another: it is asked which."""
+    found = answer(bikes({**OXTER, "year": 2024, "tyre": tyre}))
+    assert any(one.rule == GUESS and one.result == "undetermined" for one in found.findings) == guessed
+    assert found.outcome != "works" or not guessed
+
+
+def test_a_no_that_rests_on_a_guessed_vehicle_says_which() -> None:
+    """Whoever means another vehicle is not turned away by the figures of one that nobody named."""
+    heavy = {"facts": {"bikes": 2, "bike_weight": "40 lb", "occupants_weight": "5000 lb"}}
+    guessed = answer({**bikes({"model": "Muckle Oxter"}), "load": heavy})
+    assert guessed.outcome == "fails" and guessed.summary.startswith("No, if it is the 2024 Brannoch Muckle Oxter")
+    sure = answer({**bikes({**OXTER, "year": 2024}), "load": heavy})
+    assert sure.outcome == "fails" and "if it is" not in sure.summary
+    other = bikes({"model": "Muckle Oxter"})
+    wrong = answer({**other, "accessory": {"facts": {"kind": "bike_carrier", "shank": "1-1/4 in"}}})
+    assert wrong.outcome == "fails" and "if it is" not in wrong.summary
+
+
 @pytest.mark.parametrize(
     "told",
     [

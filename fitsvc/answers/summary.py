@@ -57,6 +57,9 @@ def summarise(
     if either_way is not None and verdict.outcome == "fails":
         return say_either_way(wording, either_way)
     if verdict.outcome == "fails":
+        vehicle = _guessed_in(question, findings)
+        if vehicle:
+            return t("No, if it is the {vehicle}. {reason}", vehicle=vehicle, reason=findings[0].reason)
         return t("No. {reason}", reason=findings[0].reason)
     if verdict.outcome == "undetermined":
         first = t("First {ask}.", ask=_ask(wording, steps, things)) if steps else findings[0].reason
@@ -68,6 +71,18 @@ def summarise(
         how = allowance.told if allowance.at_most else t("but {how}", how=allowance.told)
         return t("Yes, {what} works on this rig, {how}.", what=what, how=how)
     return only_if(wording, things, steps, allowance)
+
+
+def _guessed_in(question: Question, findings: Sequence[Finding]) -> str:
+    """The stored vehicle that is only guessed, where nothing fails but by what is stored of it; empty elsewhere."""
+    if not question.guessed or len(question.candidates) != 1:
+        return ""
+    failing = [one for one in findings if (one.result, one.severity) == ("fails", "blocking")]
+    stored = (
+        any(name.startswith("vehicle.") and name not in question.told_here for name in one.facts) for one in failing
+    )
+    (one,) = question.candidates
+    return (one.label or one.key) if all(stored) else ""
 
 
 def to_ask(wording: Wording, step: Next) -> str:

@@ -16,6 +16,7 @@ from fitsvc.facts import FactReader
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.types import Value
+from fitsvc.rulebook.vocabulary import Fact
 
 _ROUNDED: Final = 0.002
 """Of a figure: what a label's pounds and its kilograms may differ by, each rounded to ten; an estimate."""
@@ -53,14 +54,30 @@ def told_otherwise(
             continue
         raised = name in reader.ratings and now[0] > was[1]
         (open_ if raised or name in changing or fact.effort == "scales" else out).append(name)
-    return out, open_
+    return out, [*open_, *_other_tyres(reader, figures, values)]
+
+
+def _other_tyres(reader: FactReader, figures: Mapping[str, Json], values: Mapping[str, Value]) -> list[str]:
+    """The tyres told that are of another size than a stored vehicle's: as many vehicles have, and so do others."""
+    found = []
+    for fact in reader.subjects["vehicle"].values():
+        wire = figures.get(fact.short) if fact.tyre else None
+        was = _slots(reader, fact, wire) if wire is not None else {}
+        sizes = [(was[slot], values[slot]) for slot in was.keys() & values.keys() if not slot.endswith(".load")]
+        found += [fact.name] if any(not agree(one, other) for one, other in sizes) else []
+    return found
+
+
+def _slots(reader: FactReader, fact: Fact, wire: Json) -> dict[str, Value]:
+    """What is stored of a fact; nothing where that cannot be read."""
+    try:
+        return reader.value(fact, wire)
+    except ProblemsFound:
+        return {}
 
 
 def _figure(reader: FactReader, name: str, wire: Json) -> tuple[float, float] | None:
-    try:
-        found = reader.value(reader.vocabulary.facts[name], wire).get(name)
-    except ProblemsFound:
-        return None
+    found = _slots(reader, reader.vocabulary.facts[name], wire).get(name)
     return found if isinstance(found, tuple) else None
 
 
