@@ -156,8 +156,9 @@ class Trying:
     def _one(self, held: UnknownFact, value: Value) -> Case:
         """The opened case as far as it is supposed, but for one fact."""
         changes = {held.name: value} if self._opening is None else self._changes(self._opening, held, value)[-1]
-        told = f"{held.name}{TOLD}"
-        return self._with({name: known for name, known in {**self._facts, **changes}.items() if name != told})
+        facts = {**self._facts, **changes}
+        facts.pop(f"{held.name}{TOLD}", None)
+        return self._with(facts)
 
     def _with(self, facts: Mapping[str, Value]) -> Case:
         """The opened case with other facts; thousands are made for one question, so no `replace`."""
