@@ -1,7 +1,10 @@
 """What a change of rules does to whole answers: more yes apart from fewer, by rule and kind, and who signs for more."""
 
+import html
 import json
+import re
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from changed_rules import changed
@@ -44,7 +47,8 @@ def test_a_looser_rule_says_yes_to_more_and_wants_a_name(
     told = capsys.readouterr().out
     assert "More say yes\n  + shank-fits-opening, step: 1 from fails to " in told
     assert f"{questions}:1\n" in told and "Fewer say yes" not in told
-    assert "2 asked: 1 have another outcome" in told and f"  {questions}:4: `stepp` is not a choice" in told
+    assert "2 asked: 1 have another outcome" in told and "; of 1 left aside nothing is known\n" in told
+    assert f"  {questions}:4: `stepp` is not a choice" in told
     assert "1 rule says yes to more, and nobody has signed for that" in told
     since = load_rulebook(OWN).digest.removeprefix("sha256:")[:12]
     entry = f"{{since: {since}, rules: [shank-fits-opening], by: M. Keeper, because: tried on the bench}}"
@@ -55,6 +59,28 @@ def test_a_looser_rule_says_yes_to_more_and_wants_a_name(
     (rules / "signed.yaml").write_text(f"signed:\n  - {entry.replace(since, '0' * 12)}\n")
     assert main(compare) == 1  # signed for a change of another rulebook
     assert load_rulebook(rules).digest == digest
+
+
+def test_a_question_is_asked_of_both_by_either_name_of_a_fact(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One rulebook knows the fact by its former name alone, the other by both: nothing is left aside."""
+    rules = changed(
+        tmp_path,
+        "vocabulary/accessory.yaml",
+        "  lowest_drop:\n",
+        "  lowest_point:\n    formerly: [lowest_drop]\n",
+    )
+    for path in rules.glob("*.yaml"):
+        path.write_text(re.sub(r"\baccessory\.lowest_drop\b", "accessory.lowest_point", path.read_text()))
+    log = tmp_path / "asked.jsonl"
+    facts = [{"kind": "step", name: "5 in"} for name in ("lowest_drop", "lowest_point")]
+    rig = {"mounting": {"facts": {"height": "12 in"}}}
+    log.write_text("\n".join(json.dumps({"rig": rig, "accessory": {"facts": one}}) for one in facts))
+    for old, new in ((OWN, rules), (rules, OWN)):
+        assert main(["rules", "compare", str(old), str(new), "--on", str(log)]) == 0
+        told = capsys.readouterr().out
+        assert told.endswith("2 asked: 0 have another outcome, 0 the same for other reasons, 2 are as they were\n")
 
 
 def test_a_tighter_rule_wants_none(tmp_path: Path, questions: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -81,3 +107,59 @@ def test_a_rule_that_is_gone_is_told_on_the_shop_s_own_store(
     with service.database.session() as session:
         asked = count_rigs(session) * service.selections.index.held().items
     assert f"\n{asked} asked: " in told
+
+
+def test_a_page_and_a_comment_tell_the_same_and_what_sells_first(
+    tmp_path: Path, pages: TestClient[Litestar], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The page loads and runs nothing; a case is linked to the counter; what sells most leads both, with its figure."""
+    rules = changed(tmp_path, "coupling.yaml", SHANK, "    requires: not present(accessory)\n    severity: blocking\n")
+    (tmp_path / "sold.csv").write_text("sku,sold\nSPK-TRUG-2,7\nSPK-TRUG-2,5\n")
+    url = service_in(pages.app).database.url
+    asked = ["rules", "compare", str(OWN), str(rules), "--on", url, "--sold", str(tmp_path / "sold.csv")]
+    told = {}
+    for name in ("change.html", "change.md"):
+        assert main([*asked, "--to", str(tmp_path / name), "--counter", "https://shop.example/"]) == 0
+        told[name] = (tmp_path / name).read_text("utf-8")
+        shown = capsys.readouterr().out
+    first = " ".join(shown[shown.index("Fewer say yes") :].split())
+    assert re.match(
+        r"Fewer say yes - shank-fits-opening, [^-]*, of which 12 are sold --rig \S+ --acc\S+ SPK-TRUG-2 ", first
+    )
+    page, comment = told["change.html"], told["change.md"]
+    ElementTree.fromstring(page[page.index("<svg class") : page.index("</svg>", page.index("<svg class")) + 6])
+    assert "<script" not in page and not re.search(r"(src|href)=.?(?!https://shop.example/answer)https?:", page)
+    assert '<svg class="bars" role="img"' in page and "What sells most stands first." in page
+    link = re.search(r'href="(https://shop.example/answer[?][^"]+)"', page)
+    assert link and html.unescape(link[1]).endswith("&accessory=SPK-TRUG-2")
+    opened = pages.get(html.unescape(link[1]).removeprefix("https://shop.example"))
+    assert opened.status_code == 200 and "SPK-TRUG-2" in opened.text
+    rows = [line for line in comment.splitlines() if line.startswith("| ")]
+    assert rows[0] == "| rule | kind | from | to | answers | sold | such as |"
+    assert "shank-fits-opening" in rows[2] and "| 12 |" in rows[2] and html.unescape(link[1]) in rows[2]
+    summary = re.search(r"[0-9,]+ asked of both: .* are as they were", page)
+    assert summary and summary[0] in comment
+
+
+def test_a_comment_says_what_nobody_has_signed(
+    tmp_path: Path, questions: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In bold before all else, as the command's end does; a text of the rules is no markup there."""
+    rules = changed(tmp_path, "coupling.yaml", SHANK, LOOSER)
+    text = (rules / "coupling.yaml").read_text("utf-8")
+    (rules / "coupling.yaml").write_text(
+        text.replace("The shank is the size of", "The <b>shank</b> | *is* in"), "utf-8"
+    )
+    to, asked = tmp_path / "comment.md", ["rules", "compare", str(OWN), str(rules), "--on", str(questions)]
+    assert main([*asked, "--to", str(to)]) == 1
+    comment = to.read_text("utf-8")
+    assert "**1 rule says yes to more, and nobody has signed for that: add under `signed:`" in comment
+    assert r"The \<b\>shank\</b\> \| \*is\* in the opening (`shank-fits-opening`)" in comment
+    assert "Left aside, such as: " in comment and f"asked on {questions}".replace("_", "\\_") in comment
+    assert (
+        main(["rules", "compare", str(OWN), str(rules), "--on", str(questions), "--to", str(tmp_path / "a.txt")]) == 2
+    )
+    assert main(["rules", "compare", str(OWN), str(rules), "--to", str(to)]) == 2
+    (tmp_path / "sold.csv").write_text("sku,sold\nA,-1\n")
+    assert main([*asked, "--sold", str(tmp_path / "sold.csv")]) == 2
+    assert "line 2: `-1` is not how much of `A` is sold" in capsys.readouterr().err

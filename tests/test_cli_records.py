@@ -144,7 +144,7 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["nonsense"]) == 2
 
 
-LAST, OF_RULES = "rules db key", "release pull schema fmt lsp prove"
+LAST, OF_RULES = "recorded rules db key", "release pull schema fmt lsp prove"
 
 
 @pytest.mark.parametrize(

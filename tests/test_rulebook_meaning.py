@@ -92,6 +92,27 @@ def test_a_fact_that_one_rulebook_lacks_is_no_traceback(rules: Path) -> None:
     assert {one.old.split(":")[0].split(",")[0] for one in compared.changed} >= {"no answer", "passes", "fails"}
 
 
+def renamed(rules: Path) -> None:
+    """Give a fact another name, under which every file has it, and say so of it."""
+    change(rules, "vocabulary/accessory.yaml", "  lowest_drop:\n", "  lowest_point:\n    formerly: [lowest_drop]\n")
+    for path in rules.glob("*.yaml"):
+        path.write_text(re.sub(r"\baccessory\.lowest_drop\b", "accessory.lowest_point", path.read_text()))
+
+
+def test_another_name_alone_is_told_as_that_alone(rules: Path) -> None:
+    """What reads the fact means the same, and its examples come out alike, asked by either name of both."""
+    renamed(rules)
+    for old, new, was in ((OWN, rules, None), (rules, OWN, ["lowest_drop"])):
+        compared = compare_examples(load_rulebook(old), load_rulebook(new))
+        assert compared.changed == () and compared.asked > 4_000
+        if was is None:
+            (found,) = differences(old, new)
+            assert (found.name, found.old, found.new) == ("accessory.lowest_point", {}, {"formerly": ["lowest_drop"]})
+    change(rules, "ground.yaml", "accessory.lowest_point", "accessory.lowest_point + 1 in")
+    told = [one for one in differences(OWN, rules) if one.section != "facts"]
+    assert len(told) == 1 and "lowest_point" in str(told[0].old) and "lowest_drop" not in str(told[0].old)
+
+
 def test_the_command_compares_for_people(rules: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Both digests, what an entry said and says, and the examples that tell; a broken folder is told as by `check`."""
     change(rules, "clearance.yaml", "clearance.ball_behind >= 3 in", "clearance.ball_behind >= 4 in")

@@ -22,10 +22,12 @@ from fitsvc.inventory.stored import stored
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.rulebook.renamed import by_both_names
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.selection.segments import case_of
 from fitsvc.store.records import list_records
 
+_UNTOLD: Final[Mapping[str, float]] = {}
 _PAGE: Final = 1_000
 _MOST_CASES: Final = 3
 """How many cases are named for each rule and kind: enough to look one up, and few enough to read."""
@@ -33,16 +35,40 @@ _ACCESSORY: Final = "accessory"
 """Balls, adapters and the like are sold as well, and are no answer to what works in the opening by themselves."""
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One case by its name: as options of `fitsvc answer` for a stored pair, else where the question stands."""
+
+    name: str
+    rig: str = ""
+    sku: str = ""
+
+
 @dataclass(slots=True, kw_only=True)
 class Group:
-    """Answers that one rule changes for one kind, from one outcome to another: how many, and some of them by name."""
+    """Answers that one rule changes for one kind, from one outcome to another: how many, and some of them by name.
+
+    `sold` is how much is sold of the items that they are about, where that is known; of cases those stand first that
+    sell most.
+    """
 
     rule: str
     kind: str
     old: str
     new: str
     count: int = 0
-    names: list[str] = field(default_factory=list)
+    sold: float = 0.0
+    cases: list[Asked] = field(default_factory=list)
+    skus: set[str] = field(default_factory=set)
+
+    def note(self, one: Asked, sold: Mapping[str, float]) -> None:
+        """Count one answer."""
+        self.count += 1
+        if one.sku not in self.skus:
+            self.skus.add(one.sku)
+            self.sold += sold.get(one.sku, 0.0)
+        if len(self.cases) < _MOST_CASES or sold.get(one.sku, 0.0) > sold.get(self.cases[-1].sku, 0.0):
+            self.cases = sorted([*self.cases, one], key=lambda case: -sold.get(case.sku, 0.0))[:_MOST_CASES]
 
     @property
     def is_looser(self) -> bool:
@@ -54,22 +80,28 @@ class Group:
 class Impact:
     """What was asked of both rulebooks, what only one could be asked, and the groups of answers that differ.
 
-    `reasons` counts answers of the same outcome for other reasons.
+    `reasons` counts answers of the same outcome for other reasons. `sold` is how much of each item is sold, where that
+    was told.
     """
 
     asked: int = 0
     changed: int = 0
     reasons: int = 0
     aside: list[str] = field(default_factory=list)
+    sold: Mapping[str, float] = field(default_factory=dict)
     groups: dict[tuple[str, str, str, str], Group] = field(default_factory=dict)
 
     def loosened(self) -> list[Group]:
-        """Groups of answers that are better, most first."""
-        return sorted((one for one in self.groups.values() if one.is_looser), key=lambda one: -one.count)
+        """Groups of answers that are better: what sells most first, else the most."""
+        return self._in_order(is_looser=True)
 
     def tightened(self) -> list[Group]:
-        """Groups of answers that are worse, most first."""
-        return sorted((one for one in self.groups.values() if not one.is_looser), key=lambda one: -one.count)
+        """Groups of answers that are worse, in the same order."""
+        return self._in_order(is_looser=False)
+
+    def _in_order(self, *, is_looser: bool) -> list[Group]:
+        found = [one for one in self.groups.values() if one.is_looser == is_looser]
+        return sorted(found, key=lambda one: (-one.sold, -one.count))
 
 
 class Side:
@@ -85,28 +117,35 @@ class Side:
         return found | {self.rulebook.needs[number].id: "open_needs" for number in verdict.open_needs}
 
 
+def _sides(old: Rulebook, new: Rulebook) -> tuple[Side, Side]:
+    """Both, each of which reads a fact by the names that it has in either."""
+    before, after = by_both_names(old, new)
+    return Side(before), Side(after)
+
+
 _HINDERS: Final = ("doubts", "cautions", "unknown", "fails")
 
 
-def impact_on_store(old: Rulebook, new: Rulebook, session: Session) -> Impact:
-    """Every saved rig with every accessory of a store, under both rulebooks."""
-    sides = (Side(old), Side(new))
+def impact_on_store(old: Rulebook, new: Rulebook, session: Session, sold: Mapping[str, float] = _UNTOLD) -> Impact:
+    """Every saved rig with every accessory of a store, under both rulebooks; `sold` is how much sells of each SKU."""
+    sides = _sides(old, new)
     records = list(_accessories(session))
     goods = [{item.sku: item for item in read_items(side.reader, records)} for side in sides]
     rigs = [{rig.key: rig.case for rig in stored_rigs(session, side.reader, aside=[])} for side in sides]
-    impact = Impact()
+    impact = Impact(sold=sold)
     impact.aside += [f"accessory {one.key}" for one in records if any(one.key not in side for side in goods)]
     impact.aside += [f"rig {key}" for key in rigs[0].keys() ^ rigs[1].keys()]
     for key in (key for key in rigs[0] if key in rigs[1]):
         for sku in (sku for sku in goods[0] if sku in goods[1]):
             cases = [case_of(rigs[i][key], goods[i][sku], sides[i].reader) for i in (0, 1)]
-            _judge(impact, sides, f"--rig {key} --accessory {sku}", _kind(old, goods[0][sku]), cases)
+            asked = Asked(f"--rig {key} --accessory {sku}", key, sku)
+            _judge(impact, sides, asked, _kind(old, goods[0][sku]), cases)
     return impact
 
 
 def impact_on_questions(old: Rulebook, new: Rulebook, questions: Iterable[tuple[str, Json]]) -> Impact:
     """Recorded questions, each with its name, under both rulebooks; what one of them cannot be asked is aside."""
-    sides, impact = (Side(old), Side(new)), Impact()
+    sides, impact = _sides(old, new), Impact()
     for name, document in questions:
         try:
             cases = [read_question(document, side.reader, NoRecords()).case for side in sides]
@@ -114,11 +153,11 @@ def impact_on_questions(old: Rulebook, new: Rulebook, questions: Iterable[tuple[
             impact.aside.append(f"{name}: {found.problems[0].message}")
             continue
         kind = f"{_ACCESSORY}.kind"
-        _judge(impact, sides, name, _word(old.vocabulary.facts.get(kind), cases[0].facts.get(kind)), cases)
+        _judge(impact, sides, Asked(name), _word(old.vocabulary.facts.get(kind), cases[0].facts.get(kind)), cases)
     return impact
 
 
-def _judge(impact: Impact, sides: tuple[Side, Side], name: str, kind: str, cases: list[Case]) -> None:
+def _judge(impact: Impact, sides: tuple[Side, Side], asked: Asked, kind: str, cases: list[Case]) -> None:
     verdicts = [side.engine.evaluate(case) for side, case in zip(sides, cases, strict=True)]
     before, after = (side.why(verdict) for side, verdict in zip(sides, verdicts, strict=True))
     impact.asked += 1
@@ -131,9 +170,7 @@ def _judge(impact: Impact, sides: tuple[Side, Side], name: str, kind: str, cases
     gone, left = (before, after) if looser else (after, before)
     for rule in [rule for rule, effect in gone.items() if left.get(rule) != effect]:
         group = impact.groups.setdefault((rule, kind, old, new), Group(rule=rule, kind=kind, old=old, new=new))
-        group.count += 1
-        if len(group.names) < _MOST_CASES:
-            group.names.append(name)
+        group.note(asked, impact.sold)
 
 
 def _accessories(session: Session) -> Iterator[Any]:

@@ -33,6 +33,7 @@ _COMMANDS: Final = {
     "worklist": "worklist",
     "serve": "serve",
     "replay": "replay",
+    "recorded": "replay",
     "rules": "rules",
     "db": "databases",
     "key": "keys",

@@ -18,10 +18,13 @@ if TYPE_CHECKING:
     from fitsvc.store.database import Database
 
 _MOST_SHOWN: Final = 20
+_MASKED: Final = "kept without some facts, and not to be asked again"
 
 
 @click.command()
-@click.argument("files", metavar="FILE...", type=FILE, nargs=-1, required=True, help="Files of `serve --record`.")
+@click.argument(
+    "files", metavar="FILE...", type=FILE, nargs=-1, required=True, help="Files of `serve --record`; FILE:LINE for one."
+)
 @rules_option
 @database_option
 def replay(files: tuple[Path, ...], rules: Path | None, database: str | None) -> None:
@@ -37,16 +40,23 @@ def replay(files: tuple[Path, ...], rules: Path | None, database: str | None) ->
         known = _Known(opened, rules, Path(below))
         for place, line in _lines(files):
             by = known.by(line.rulebook) if line else None
-            if line is None or by is None:
-                counts["cut off" if line is None else "by a rulebook that is not here"] += 1
+            if line is None or line.masked or by is None:
+                counts[_why_not(line)] += 1
                 continue
             found = by.replay(line)
             counts[found.same] += 1
             if found.differences and counts["differs"] <= _MOST_SHOWN:
                 out().print(f"{place}: " + "; ".join(found.differences))
     out().print(f"{counts.total()} recorded answers: {', '.join(f'{count} {how}' for how, count in counts.items())}")
-    if counts.total() > sum(count for how, count in counts.items() if how.startswith("same")):
+    if counts.total() > sum(count for how, count in counts.items() if how.startswith("same") or how == _MASKED):
         raise click.exceptions.Exit(FAULTS)
+
+
+def _why_not(line: "RecordedAnswer | None") -> str:
+    """Why a line is not asked again."""
+    if line is None:
+        return "cut off"
+    return _MASKED if line.masked else "by a rulebook that is not here"
 
 
 class _Known:
@@ -80,19 +90,40 @@ class _Known:
         return Replaying(self._database, found.answerer, self._below) if found else None
 
 
-def _lines(files: tuple[Path, ...]) -> "Iterator[tuple[str, RecordedAnswer | None]]":
-    """Each line with its place; None for one that is no record, as the last may be of a server that was killed."""
-    import msgspec
+@click.command()
+@click.argument("files", metavar="FILE...", type=FILE, nargs=-1, required=True, help="Files of `serve --record`.")
+@click.option("--to", metavar="DIR", type=FILE, required=True, help="A folder, in which each day has one of its own.")
+def recorded(files: tuple[Path, ...], to: Path) -> None:
+    """Write recorded answers as tables (Parquet).
 
-    from fitsvc.service.recording import RecordedAnswer
+    In a folder for each day, with what was asked, the outcome, and which rules fail or are open. Files that are written
+    again replace themselves.
+    """
+    from fitsvc.service.recorded import write_tables
 
+    count = cut = 0
+    to.mkdir(mode=0o700, parents=True, exist_ok=True)
     for file in files:
         try:
-            with file.open("rb") as stream:
-                for number, line in enumerate(stream, 1):
-                    try:
-                        yield f"{file.name}:{number}", msgspec.json.decode(line, type=RecordedAnswer)
-                    except msgspec.MsgspecError:
-                        yield f"{file.name}:{number}", None
+            found = write_tables(file, to)
+        except OSError as error:
+            refuse(
+                f"`{file}` cannot be written as a table: {(error.strerror or '').lower()}", "name files that are there"
+            )
+        count, cut = count + found[0], cut + found[1]
+    out().print(f"{count} recorded answers in {to}" + (f"; {cut} lines cut off" if cut else ""))
+
+
+def _lines(files: tuple[Path, ...]) -> "Iterator[tuple[str, RecordedAnswer | None]]":
+    """Each line with its place, or the one that is named."""
+    from fitsvc.service.recorded import read_recorded
+
+    for file in files:
+        path, _, number = str(file).rpartition(":")
+        is_one = bool(path) and number.isdecimal() and not file.exists()
+        try:
+            for place, line in read_recorded(Path(path) if is_one else file):
+                if not is_one or place.endswith(f":{number}"):
+                    yield place, line
         except OSError as error:
             refuse(f"`{file}` cannot be read: {(error.strerror or '').lower()}", "name files of `serve --record DIR`")

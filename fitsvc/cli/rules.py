@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING
 import click
 
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
-from fitsvc.cli.options import FILE, Commands, folder_argument, open_database, rules_folder, rules_option
+from fitsvc.cli.options import FILE, Commands, folder_argument, rules_folder, rules_option
 from fitsvc.cli.rules_published import activate, key, publish, published, rollback
 from fitsvc.cli.rules_released import pull, release
 from fitsvc.cli.rules_written import fmt, lsp, schema
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 
 if TYPE_CHECKING:
-    from fitsvc.audits.impact import Impact
     from fitsvc.engine.examples import Ran
     from fitsvc.rulebook.rules import Rulebook
 
@@ -149,10 +148,21 @@ def facts(words: tuple[str, ...], kind: str | None, as_json: bool, rules: Path |
 @click.argument("old", metavar="OLD", type=FILE, help="A folder of rules.")
 @click.argument("new", metavar="[NEW]", type=FILE, required=False, help="Another one; fitsvc's own when left out.")
 @click.option("--on", metavar="URL|FILE", help="Judge a store's rigs and accessories too, or a file of questions.")
+@click.option("--sold", metavar="FILE", type=FILE, help="What sells, CSV with `sku` and `sold`: it is told first.")
+@click.option("--to", metavar="FILE", type=FILE, help="Write what changes as a page (.html) or a comment (.md).")
+@click.option("--counter", metavar="URL", default="", help="Where the counter over that store is, to link cases to.")
 @click.option("--prove", is_flag=True, help="Prove that rules mean the same, or tell the smallest rig that differs.")
-def compare(old: Path, new: Path | None, on: str | None, prove: bool) -> None:
+def compare(
+    old: Path, new: Path | None, on: str | None, sold: Path | None, to: Path | None, counter: str, prove: bool
+) -> None:
     """Compare two folders of rules. Tells what differs, on their examples and on what you name."""
-    from fitsvc.cli.rules_compared import show_differences, show_examples
+    from fitsvc.cli.rules_compared import hold_to_endings, show_differences, show_examples, sold_of
+
+    if on is None and (sold or to or counter):
+        refuse("`--sold`, `--to` and `--counter` are of what `--on` asks", "name a store or a file of questions")
+    if to is not None:
+        hold_to_endings(to)
+    sells = sold_of(sold) if sold else {}
     from fitsvc.engine.compared import compare_examples
     from fitsvc.rulebook.meaning import differences
 
@@ -181,31 +191,21 @@ def compare(old: Path, new: Path | None, on: str | None, prove: bool) -> None:
         )
         return
     from fitsvc.audits.impact import unsigned
-    from fitsvc.cli.rules_compared import show_impact
+    from fitsvc.audits.impact_page import ImpactTold
+    from fitsvc.cli.rules_compared import impact_on, show_impact, shown_name, write_impact
 
-    impact = _impact(before, after, on)
+    impact = impact_on(before, after, on, sells)
     show_impact(out(), impact)
     if "://" in on and impact.changed:
         out().print("Ask one under either: `fitsvc answer --rig ID --accessory SKU --database URL --rules OLD|NEW`")
     problems = unsigned(impact, before, after)
+    if to is not None:
+        said = " ".join(f"{one.message}: {one.help}" for one in problems)
+        told = ImpactTold(impact=impact, old=before, new=after, on=shown_name(on), counter=counter, unsigned=said)
+        write_impact(told, to)
+        out().print(f"{to}")
     if problems:
         _fail(problems)
-
-
-def _impact(old: "Rulebook", new: "Rulebook", on: str) -> "Impact":
-    """What changes on a store, named by its URL, or on a file with a question in each line."""
-    from fitsvc.audits.impact import impact_on_questions, impact_on_store
-    from fitsvc.loading.json_text import read_json
-
-    if "://" in on:
-        with open_database(on) as database, database.session() as session:
-            return impact_on_store(old, new, session)
-    try:
-        lines = Path(on).read_text("utf-8").splitlines()
-    except (OSError, UnicodeDecodeError):
-        refuse(f"`{on}` cannot be read", "name a store, as in `sqlite:///shop.db`, or a file with a question a line")
-    named = [(f"{on}:{number}", line) for number, line in enumerate(lines, 1) if line.strip()]
-    return impact_on_questions(old, new, ((name, read_json(line, name)) for name, line in named))
 
 
 @rules.command()

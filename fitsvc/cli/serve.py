@@ -147,6 +147,28 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="Keep every question to the API with its answer there, for `fitsvc replay`. Nothing is kept if not said.",
 )
 @click.option(
+    "--record-share",
+    metavar="PERCENT",
+    type=click.FloatRange(0, 100, min_open=True),
+    default=100,
+    show_default=True,
+    help="Of how many answers, drawn at random, it is done.",
+)
+@click.option(
+    "--record-without",
+    metavar="SUBJECT.FACT",
+    multiple=True,
+    help="A fact that is not kept, nor words that may tell it; repeat for several.",
+)
+@click.option(
+    "--record-days",
+    metavar="DAYS",
+    type=click.IntRange(1),
+    default=90,
+    show_default=True,
+    help="After how many days what was kept goes.",
+)
+@click.option(
     "--shop", metavar="NAME", default="", envvar="FITSVC_SHOP", show_envvar=True, help="The shop's name on the pages."
 )
 @click.option(
@@ -189,6 +211,9 @@ def serve(
     keep_alive: int,
     body_seconds: int,
     record: Path | None,
+    record_share: float,
+    record_without: tuple[str, ...],
+    record_days: int,
     shop: str,
     shop_heading: str,
     public_address: str,
@@ -213,6 +238,9 @@ def serve(
         log=log,
         traces=traces,
         record=record,
+        record_share=record_share / 100,
+        record_days=record_days,
+        record_without=frozenset(record_without),
         hooks=read_hooks(webhook, os.environ.get(VARIABLE, "")),
         operator=Operator(name=shop, heading=shop_heading, address=public_address.rstrip("/")),
     )

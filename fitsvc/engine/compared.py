@@ -7,6 +7,7 @@ from fitsvc.engine.examples import Owner, owners_of, run_example
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.rulebook.renamed import by_both_names
 from fitsvc.rulebook.rules import Example, Rulebook
 from fitsvc.rulebook.yaml_text import to_plain
 
@@ -36,8 +37,10 @@ class Compared:
 def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
     """Ask both rulebooks every example of either, where both have the rule, limit or need it stands beside.
 
-    An example that names facts one of them lacks is told as changed, since that rulebook has no answer to it.
+    An example that names facts one of them lacks is told as changed, since that rulebook has no answer to it; a fact
+    that has another name there is none of those.
     """
+    old, new = by_both_names(old, new)
     sides = tuple((Point(one), FactReader(one), owners_of(one)) for one in (old, new))
     shared = sides[0][2].keys() & sides[1][2].keys()
     seen: set[tuple[str, str]] = set()

@@ -5,6 +5,7 @@ mean nothing: no answer rests on them.
 """
 
 import hashlib
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,6 +41,7 @@ _EXPRESSION_MAPS: Final = {"bare", "each", "values", "side_view", "asks_for", "a
 _OF_OTHERS: Final = ("beside", "from")
 """Under this key each entry has an expression under the other, which elsewhere is a name like any."""
 _NAMES: Final = ("id", "name")
+_FACTS: Final = "facts"
 _MEAN_NOTHING: Final = (HAZARDS, WORDS, SIGNED)
 _NONE: Final[Mapping[Path, Node]] = {}
 
@@ -86,8 +88,12 @@ def digest_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> str:
 
 
 def differences(old: Path, new: Path) -> list[Difference]:
-    """How two checked folders of rules differ, by file and entry; empty exactly when their digests are the same."""
+    """How two checked folders of rules differ, by file and entry; empty exactly when their digests are the same.
+
+    A fact that has another name in the new one differs by that alone: what reads it means the same.
+    """
     one, other = meaning_of(old), meaning_of(new)
+    one = _by_names(one, _renamed(one, other))
     before, after = _entries(one), _entries(other)
     found = list(_moved(one, other))
     for key in sorted(before.keys() | after.keys()):
@@ -101,6 +107,43 @@ def differences(old: Path, new: Path) -> list[Difference]:
         fields = [field for field in {**left, **right} if left.get(field) != right.get(field)]
         found.append(Difference(where, section, name, _only(left, fields), _only(right, fields)))
     return sorted(found, key=lambda one: (one.where, one.section, one.name))
+
+
+def _renamed(old: Document, new: Document) -> dict[str, str]:
+    """The facts that have another name in the new folder, by their old one, each with its subject."""
+    found = {}
+    for file, document in new.items():
+        before, after = (one.get(_FACTS) for one in (old.get(file, {}), document))
+        if not isinstance(before, dict) or not isinstance(after, dict):
+            continue
+        for name, entry in after.items():
+            for was in entry.get("formerly", ()) if isinstance(entry, dict) else ():
+                if was in before and was not in after and name not in before:
+                    found[f"{document['subject']}.{was}"] = f"{document['subject']}.{name}"
+    return found
+
+
+def _by_names(meaning: Document, names: Mapping[str, str]) -> Document:
+    """What a folder means with other names for some facts, in expressions, texts and keys; their entries too."""
+    if not names:
+        return meaning
+    pattern = re.compile(rf"(?<![\w.])({'|'.join(map(re.escape, sorted(names, key=len, reverse=True)))})(?!\w)")
+
+    def again(value: Json) -> Json:
+        if isinstance(value, dict):
+            return {pattern.sub(lambda found: names[found.group()], key): again(one) for key, one in value.items()}
+        if isinstance(value, list):
+            return [again(one) for one in value]
+        return pattern.sub(lambda found: names[found.group()], value) if isinstance(value, str) else value
+
+    found: Document = again(meaning)
+    for document in found.values():
+        facts = document.get(_FACTS)
+        if isinstance(facts, dict) and "subject" in document:
+            short = {was.partition(".")[2]: name.partition(".")[2] for was, name in names.items()
+                     if was.startswith(f"{document['subject']}.")}  # fmt: skip
+            document[_FACTS] = {short.get(name, name): entry for name, entry in facts.items()}
+    return found
 
 
 def _moved(old: Mapping[str, Json], new: Mapping[str, Json]) -> Iterator[Difference]:

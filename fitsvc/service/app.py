@@ -44,6 +44,7 @@ from fitsvc.service.edge import Edge, Slashes
 from fitsvc.service.gate import Gate
 from fitsvc.service.keys import admitted
 from fitsvc.service.leaving import Leaving
+from fitsvc.service.masking import Masks
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
 from fitsvc.service.published import Published
@@ -119,7 +120,9 @@ def create_app(
     app.on_shutdown.insert(0, telling.stop)
     inner: ASGIApp = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
     if settings.record is not None:
-        inner = Recording(inner, Recorder(settings.record), answerer.rulebook.digest)
+        masks = Masks(settings.record_without, answerer.rulebook.vocabulary)
+        recorder = Recorder(settings.record, settings.record_days)
+        inner = Recording(inner, recorder, answerer.rulebook.digest, settings.record_share, masks)
     inner = Speaking(inner, spoken_tongues(rules))
     app.asgi_handler = Edge(Gate(Compressing(inner), settings, service.metrics), service.metrics)
     return app

@@ -24,6 +24,7 @@ from fitsvc.service.audits.folder import MOST_BYTES
 from fitsvc.service.changeover import Changeover
 from fitsvc.service.fetching import refuse_half_sources
 from fitsvc.service.logs import log_to_stderr
+from fitsvc.service.masking import Masks
 from fitsvc.service.metrics import Metrics, counted_together
 from fitsvc.service.protocol import protocol
 from fitsvc.service.published import Published, Served, served_by
@@ -87,6 +88,7 @@ def serve(
         listening = held.enter_context(_listen(host, port))
         below = Path(held.enter_context(TemporaryDirectory(prefix="fitsvc-rules-")))
         first = _first(database_url, rules, below, trusted)
+        Masks(settings.record_without, first.answerer.rulebook.vocabulary)  # a misspelt one is told before all else
 
         def work() -> None:
             with closing(Database(database_url)) as database:

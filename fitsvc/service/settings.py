@@ -19,6 +19,10 @@ OPEN: Final = frozenset({"ask", "read", "audit"})
 """The scopes that a service may open to callers without a key; nothing is changed without one."""
 
 
+RECORD_DAYS: Final = 90
+"""Long enough to look back over a season of complaints, and no longer than that needs (common practice, no source)."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Operator:
     """Whose service it is: the shop's name, the line below it on sheets, and the address that customers reach it by.
@@ -45,7 +49,8 @@ class Settings:
     keep for `max_age` seconds what it would else ask about each time. At most `inside` requests
     are worked on or wait at a time. So many `workers`, processes, answer on the one address, and each has its own
     counts of what is inside and what a caller has sent. With `traces` each request is a span of OpenTelemetry. The
-    addresses of `hooks` are told what changed. With a folder to `record` in, what is asked and answered is kept there.
+    addresses of `hooks` are told what changed. With a folder to `record` in, a `record_share` (0 to 1) of what is asked
+    and answered is kept there, for `record_days`, without what the facts `record_without` are.
     """
 
     public: frozenset[str] = OPEN
@@ -63,3 +68,6 @@ class Settings:
     operator: Operator = _NOBODY
     hooks: Hooks = _NO_HOOKS
     record: Path | None = None
+    record_share: float = 1.0
+    record_days: int = RECORD_DAYS
+    record_without: frozenset[str] = frozenset()
