@@ -11,6 +11,7 @@ from changed_rules import changed
 from litestar import Litestar
 from litestar.testing import TestClient
 
+from fitsvc.audits.impact import impact_on_questions, unsigned
 from fitsvc.cli import main
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -50,6 +51,8 @@ def test_a_looser_rule_says_yes_to_more_and_wants_a_name(
     assert "2 asked: 1 have another outcome" in told and "; of 1 left aside nothing is known\n" in told
     assert f"  {questions}:4: `stepp` is not a choice" in told
     assert "1 rule says yes to more, and nobody has signed for that" in told
+    said = " ".join(told.split())
+    assert "write a file signed.yaml beside the rules: `signed:`, and in the next line ` - {since: " in said
     since = load_rulebook(OWN).digest.removeprefix("sha256:")[:12]
     entry = f"{{since: {since}, rules: [shank-fits-opening], by: M. Keeper, because: tried on the bench}}"
     (rules / "signed.yaml").write_text(f"signed:\n  - {entry}\n")
@@ -57,7 +60,14 @@ def test_a_looser_rule_says_yes_to_more_and_wants_a_name(
     assert main(compare) == 0
     assert load_rulebook(rules).signed[0].by == "M. Keeper"
     (rules / "signed.yaml").write_text(f"signed:\n  - {entry.replace(since, '0' * 12)}\n")
+    capsys.readouterr()
     assert main(compare) == 1  # signed for a change of another rulebook
+    assert "add under `signed:` in signed.yaml: `- {since: " in capsys.readouterr().out
+    old, new = load_rulebook(OWN), load_rulebook(rules)
+    impact = impact_on_questions(old, new, [("asked", json.loads(_question("step", "1-1/4 in")))])
+    (theirs,) = unsigned(impact, old, new, theirs=True)
+    assert theirs.message.endswith("nobody has signed for that: shank-fits-opening")
+    assert theirs.help.startswith(f"ask whoever releases these rules to sign for them since {since}, ")
     assert load_rulebook(rules).digest == digest
 
 
@@ -153,7 +163,7 @@ def test_a_comment_says_what_nobody_has_signed(
     to, asked = tmp_path / "comment.md", ["rules", "compare", str(OWN), str(rules), "--on", str(questions)]
     assert main([*asked, "--to", str(to)]) == 1
     comment = to.read_text("utf-8")
-    assert "**1 rule says yes to more, and nobody has signed for that: add under `signed:`" in comment
+    assert "**1 rule says yes to more, and nobody has signed for that: write a file signed.yaml beside" in comment
     assert r"The \<b\>shank\</b\> \| \*is\* in the opening (`shank-fits-opening`)" in comment
     assert "Left aside, such as: " in comment and f"asked on {questions}".replace("_", "\\_") in comment
     assert (

@@ -169,6 +169,14 @@ def test_a_planted_fault_is_named(tmp_path: Path, name: str) -> None:
     assert (ruling.document is None) == (ruling.state == "proven")
 
 
+def test_a_rule_of_what_another_refuses_is_no_contradiction(tmp_path: Path) -> None:
+    """It applies to nothing that passes the other, which has said so; either has to be passed where both apply."""
+    masked = rule("light-where-long", "accessory.weight <= 5 lb", "accessory.length > 60 in")
+    assert [
+        about for what, about in faults(rulebook(tmp_path, SHANK, EMPTY, LADEN, SHORT, masked)) if what == "pairs"
+    ] == []
+
+
 def test_what_no_claim_can_know_is_named_by_comparison(tmp_path: Path) -> None:
     """A figure that is right nowhere but in its source, and a rule taken out, are told by the smallest rig."""
     old = rulebook(tmp_path / "old", SHANK, EMPTY, LADEN, SHORT)

@@ -437,7 +437,8 @@ def test_a_looser_release_needs_a_name_here_too(
 
     asked = list[tuple[str, ...]]()
 
-    def unsigned(database: Database, rulebook: object, below: Path, trusted: Trusted) -> list[Problem]:
+    def unsigned(database: Database, rulebook: object, below: Path, trusted: Trusted, *, theirs: bool) -> list[Problem]:
+        assert theirs  # who releases them signs, and not who pulls
         asked.append(trusted.names)
         return [Problem("1 rule says yes to more, and nobody has signed for that")]
 

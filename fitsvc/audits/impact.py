@@ -190,12 +190,17 @@ def _word(fact: Any, value: Value | None) -> str:
     return members.get(value, "any kind") if isinstance(value, int) else "no accessory"
 
 
-def unsigned(impact: Impact, old: Rulebook, new: Rulebook) -> list[Problem]:
-    """Looser rules for which nobody has signed in the new rulebook."""
+def unsigned(impact: Impact, old: Rulebook, new: Rulebook, *, theirs: bool = False) -> list[Problem]:
+    """Looser rules for which nobody has signed in the new rulebook; of rules that are others' to sign, if they are."""
     looser = dict.fromkeys(group.rule for group in impact.loosened())
     rules = [rule for rule in looser if not any(one.covers(old.digest, rule) for one in new.signed)]
     short = old.digest.removeprefix("sha256:")[:12]
     line = f"- {{since: {short}, rules: [{', '.join(rules)}], by: NAME, because: REASON}}"
-    help = f"add under `signed:` in signed.yaml: `{line}`"
+    if theirs:
+        help = f"ask whoever releases these rules to sign for them since {short}, the rules that are in force here"
+    elif new.signed:
+        help = f"add under `signed:` in signed.yaml: `{line}`"
+    else:
+        help = f"write a file signed.yaml beside the rules: `signed:`, and in the next line `  {line}`"
     message = f"{len(rules)} rule{'s say' if len(rules) != 1 else ' says'} yes to more, and nobody has signed for that"
-    return [Problem(message, help)] if rules else []
+    return [Problem(f"{message}: {', '.join(rules)}" if theirs else message, help)] if rules else []

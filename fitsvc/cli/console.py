@@ -3,15 +3,17 @@
 import os
 import re
 import sys
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from difflib import get_close_matches
 from functools import cache
+from pathlib import Path
 from shutil import get_terminal_size
 from textwrap import wrap
 from typing import Final, NoReturn, TextIO
 
 import click
 
-from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
 
 DONE: Final = 0
 FAULTS: Final = 1
@@ -56,6 +58,23 @@ def err() -> Console:
 def refuse(message: str, help: str = "") -> NoReturn:
     """End the command: what was given cannot be used."""
     raise ProblemsFound([Problem(message, help)])
+
+
+def help_for(wanted: str, known: Collection[str]) -> str:
+    """What to write instead of a name that nothing has: the nearest, some that look like it, or where a folder goes."""
+    if Path(wanted).is_dir():
+        return f"`{wanted}` is a folder: name it behind `--rules`"
+    near = nearest(wanted, known)
+    if near:
+        return f"did you mean `{near}`?"
+    some = ", ".join(f"`{name}`" for name in looking_like(wanted, known))
+    return f"of {len(known)} the nearest are {some}"
+
+
+def looking_like(wanted: str, known: Iterable[str]) -> list[str]:
+    """The few names that have the word in them, then those that look like it."""
+    within = [name for name in sorted(known) if wanted in name]
+    return list(dict.fromkeys([*within, *get_close_matches(wanted[:100], sorted(known), n=5, cutoff=0.0)]))[:5]
 
 
 def show_problems(problems: Iterable[Problem], console: Console | None = None) -> None:

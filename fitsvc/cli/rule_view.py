@@ -1,13 +1,12 @@
 """One rule, limit, need or caution, printed from its file for people to read; and what all of them read."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.cli.console import paragraph, refuse
+from fitsvc.cli.console import help_for, paragraph, refuse
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.language.problems import ProblemsFound, nearest
@@ -64,12 +63,6 @@ class RuleEntry:
     words: Mapping[str, str]
 
 
-def _nearest(wanted: str, known: Iterable[str]) -> list[str]:
-    """The few ids that have the word in them, then those that look like it."""
-    within = [name for name in sorted(known) if wanted in name]
-    return list(dict.fromkeys([*within, *get_close_matches(wanted[:100], sorted(known), n=5, cutoff=0.0)]))[:5]
-
-
 def find_rule(folder: Path, id: str) -> RuleEntry:
     """The entry with an id in a folder of rules; ProblemsFound when there is none."""
     wanted = id.partition("/")[0].replace("_", "-")
@@ -86,10 +79,7 @@ def find_rule(folder: Path, id: str) -> RuleEntry:
     if not known:
         refuse(f"`{folder}` holds no rules", "name the folder that holds `rulebook.yaml`")
     if wanted not in known:
-        near = nearest(wanted, known)
-        some = ", ".join(f"`{name}`" for name in _nearest(wanted, known))
-        help = f"did you mean `{near}`?" if near else f"of {len(known)} the nearest are {some}"
-        refuse(f"there is no rule, limit, need or caution `{id}` in `{folder}`", help)
+        refuse(f"there is no rule, limit, need or caution `{id}` in `{folder}`", help_for(wanted, known))
     vocabulary = [tree for path, tree in read.items() if path.parent == folder / BELOW[0]]
     roles = {name: one for tree in vocabulary for name, one in _roles(tree).items()}
     for tree in vocabulary:

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fitsvc.cli.console import FAULTS, out, refuse, show_problems
+from fitsvc.cli.console import FAULTS, help_for, out, refuse, show_problems
 from fitsvc.cli.options import FILE, Commands, folder_argument, rules_folder, rules_option
 from fitsvc.cli.rules_published import activate, key, publish, published, rollback
 from fitsvc.cli.rules_released import pull, release
 from fitsvc.cli.rules_written import fmt, lsp, schema
-from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.language.problems import Problem, ProblemsFound
 
 if TYPE_CHECKING:
     from fitsvc.engine.examples import Ran
@@ -228,8 +228,7 @@ def mutate(what: tuple[str, ...], rules: Path | None, no_search: bool) -> None:
         one for one in files if one not in mutating.files
     ]
     if unknown:
-        near = nearest(unknown[0], [*mutating.entries, *mutating.files])
-        refuse(f"there is nothing called `{unknown[0]}`", f"did you mean `{near}`?" if near else "name a file or an id")
+        refuse(f"there is nothing called `{unknown[0]}`", help_for(unknown[0], [*mutating.entries, *mutating.files]))
     broken = mutating.broken(names)
     if broken:
         _fail(broken)
@@ -240,24 +239,30 @@ def mutate(what: tuple[str, ...], rules: Path | None, no_search: bool) -> None:
 
 
 @rules.command()
-@click.argument("what", metavar="[ID]...", nargs=-1, help="Only these rules, limits, needs or cautions, told whole.")
+@click.argument("what", metavar="[FILE|ID]...", nargs=-1, help="Only these files, rules, limits, needs or cautions.")
 @rules_option
 def coverage(what: tuple[str, ...], rules: Path | None) -> None:
     """Show what examples leave out.
 
-    That is kinds, facts, results, and words that none tells.
+    That is kinds, facts, results, and words that none tells. Of what is named all that they show is told.
     """
     from fitsvc.answers.saying import Teller
     from fitsvc.cli.rules_covered import show_covered
     from fitsvc.engine.examples import name_of
+    from fitsvc.rulebook.rules import Limit, Need, Rule
 
     teller = Teller(_load(rules_folder(rules)))
+    names: list[str] = []
     known = [name_of(owner) for owner in teller.owners()]
+    by_file: dict[str, list[str]] = {}
+    for owner in teller.owners():
+        if isinstance(owner, Rule | Limit | Need):
+            by_file.setdefault(f"{owner.topic}.yaml", []).append(owner.id)
     for name in what:
-        if name not in known:
-            near = nearest(name, known)
-            refuse(f"there is nothing called `{name}`", f"did you mean `{near}`?" if near else "name a rule or a need")
-    show_covered(out(), teller, what)
+        if name not in known and name not in by_file:
+            refuse(f"there is nothing called `{name}`", help_for(name, [*known, *by_file]))
+        names += by_file.get(name, [name])
+    show_covered(out(), teller, names)
 
 
 for _one in (key, publish, activate, rollback, published, release, pull, schema, fmt, lsp):

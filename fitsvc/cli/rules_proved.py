@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.cli.console import paragraph, refuse
+from fitsvc.cli.console import help_for, paragraph, refuse
 from fitsvc.language.problems import nearest
 
 if TYPE_CHECKING:
@@ -51,8 +51,8 @@ def named_rules(prover: "Prover", name: str | None) -> "list[Rule] | None":
     found = rules_of(prover.rulebook, wanted)
     if not found:
         known = [rule.id for rule in prover.rulebook.rules]
-        near = nearest(wanted, [*known, *prover.rulebook.topics])
-        refuse(f"there is no rule, limit or file of rules `{name}`", f"did you mean `{near}`?" if near else "")
+        known += prover.rulebook.topics
+        refuse(f"there is no rule, limit or file of rules `{name}`", help_for(wanted, known))
     return found
 
 
@@ -74,7 +74,9 @@ def show_verdicts(
 
 def _show(console: "Console", verdict: "Ruling") -> None:
     colour = "red" if verdict.fault else _COLOURS[verdict.state]
-    paragraph(console, verdict.claim.says, sign=verdict.state, colour=colour, hang=_HANG)
+    is_shown = verdict.state == "refuted" and not verdict.fault and bool(verdict.claim.shows)
+    says, sign = (verdict.claim.shows, "shown") if is_shown else (verdict.claim.says, verdict.state)
+    paragraph(console, says, sign=sign, colour=colour, hang=_HANG)
     if verdict.fault:
         from fitsvc.proving.claims import WHATS
 

@@ -97,11 +97,15 @@ def activate(digest: str, begins: str | None, because: str, database: str | None
 @database_option
 def rollback(because: str, database: str | None) -> None:
     """Let the rulebook that was in force before be so again, at once."""
-    from fitsvc.store.publications import roll_back
+    from fitsvc.store.publications import in_force, roll_back
+    from fitsvc.store.tables import now
 
     with open_database(database) as opened, opened.session() as session:
+        held = in_force(session, now())[:1]
         line = roll_back(session, in_the_shell(), because)
     out().print(f"{line.digest} is in force again")
+    for one in held:
+        out().print(f"another rollback brings back {one}, which was in force till now")
 
 
 @click.command()
@@ -132,7 +136,7 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
         held = in_force(session, at)[:1]
         for one in list_publications(session):
             signed = "".join(f"  signed by {one_line(name)}" for name in one.signatures)
-            told = f"published {one.at:%Y-%m-%d %H:%M}  by {one_line(one.by)}: {one_line(one.name)}"
+            told = f"published {one.at:%Y-%m-%d %H:%M}  {one_line(one.by)}: {one_line(one.name)}"
             out().print(f"{one.digest}  {told}{signed}")
         lines = list_activations(session)
         # Of a rulebook that was let in force more than once, the line by which it is.
@@ -142,7 +146,7 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
         )
         for line in lines:
             state = "  in force" if (line.holds_from, line.sequence) == by else ""
-            told = f"from {line.holds_from:%Y-%m-%d %H:%M:%S}  {line.digest[:19]}  by {one_line(line.by)}"
+            told = f"from {line.holds_from:%Y-%m-%d %H:%M:%S}  {line.digest[:19]}  {one_line(line.by)}"
             out().print(f"{told}: {one_line(line.because)}{state}")
         if not held:
             out().print("no published rulebook is in force: servers answer by fitsvc's own")

@@ -39,7 +39,8 @@ Asked = Iterator[tuple[World, Sequence[SolverTerm], Holds]]
 class Claim:
     """That no case does something: what is asked of each world, and whether it is a fault if there is none, or one.
 
-    `says` is the claim in words, `about` what it is of; `tells` what is to be told of a case against it.
+    `says` is the claim in words, `about` what it is of; `tells` what is to be told of a case against it. `shows` says
+    what such a case shows, where that is as it should be.
     """
 
     what: What
@@ -48,6 +49,7 @@ class Claim:
     fault: State
     asked: Callable[[], Asked]
     tells: Callable[[Case], str] = field(default=lambda _: "")
+    shows: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,8 @@
-"""Claims about two blocking rules at once: that no rig of a kind passes both, though both surely apply to one.
+"""Claims about two blocking rules at once: that no rig of a kind passes both, though where both apply either is passed.
 
-One case passes hundreds of pairs, so the solver is asked for cases that pass as many rules as they can, until each pair
-has one; what is left is claimed pair by pair.
+So a rule that applies to nothing but what the other refuses, or leaves open, is no contradiction: there the other has
+its say. One case passes hundreds of pairs, so the solver is asked for cases that pass as many rules as they can, until
+each pair has one; what is left is claimed pair by pair.
 """
 
 from collections.abc import Iterator
@@ -49,7 +50,7 @@ class OfPairs:
         return ask(world, [self._is(kind, world), self._passing(world, rule)], lambda _: True) is not None
 
     def _left(self, kind: Kind, rules: dict[str, Rule]) -> set[Pair]:
-        """The pairs that both apply to some case, and that none was found to pass."""
+        """The pairs of which either is passed where both apply, and that no case was found to pass."""
         world, left, found = self.prover.world(0), {*combinations(rules, 2)}, set[Pair]()
         passing = {id: self._passing(world, rule) for id, rule in rules.items()}
         closed, uses = world.facts.variables.closed([self._is(kind, world), *passing.values()])
@@ -62,7 +63,7 @@ class OfPairs:
             model = solver.most([passing[id] for id in pair], others)
             ids = self._passed(rules, read_case(world.facts, model, uses)) if model else set()
             left -= {(a, b) for a, b in left if a in ids and b in ids}
-            if not set(pair) <= ids and self._both_apply(kind, rules, pair):
+            if not set(pair) <= ids and self._either_passes(kind, rules, pair):
                 found.add(pair)
         return found
 
@@ -83,10 +84,12 @@ class OfPairs:
         guards = engine.values(("guards", *ids), lambda: [rules[id].guard or ALWAYS for id in ids]).of(case)
         return passes & {id for id, guard in zip(ids, guards, strict=True) if guard == YES}
 
-    def _both_apply(self, kind: Kind, rules: dict[str, Rule], pair: Pair) -> bool:
+    def _either_passes(self, kind: Kind, rules: dict[str, Rule], pair: Pair) -> bool:
+        """Whether each of two rules is passed by some case that both surely apply to."""
         world = self.prover.world(0)
-        terms = [self._is(kind, world), *(world.judged(rules[id]).applies for id in pair)]
-        return ask(world, terms, lambda _: True) is not None
+        judged = [world.judged(rules[id]) for id in pair]
+        both = [self._is(kind, world), *(one.applies for one in judged)]
+        return all(ask(world, [*both, one.passes], lambda _: True) is not None for one in judged)
 
     def _both_pass(self, kind: Kind, a: Rule, b: Rule) -> Asked:
         def holds(case: Case) -> bool:

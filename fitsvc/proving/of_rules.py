@@ -22,14 +22,16 @@ class OfRules:
     def claims(self, rule: Rule) -> Iterator[Claim]:
         """All that is claimed of one rule."""
         id = f"`{rule.id}`"
-        lines: list[tuple[What, str, Callable[[], Asked]]] = [
-            ("dead", f"{id} never surely applies", partial(self._comes_to, rule, "applies")),
-            ("dead", f"nothing that {id} applies to passes it", partial(self._comes_to, rule, "passes")),
-            ("idle", f"nothing fails {id}", partial(self._comes_to, rule, "fails")),
-            ("implied", f"what fails {id} fails another rule as well", partial(self._alone, rule)),
+        applies, passes, fails = (partial(self._comes_to, rule, how) for how in ("applies", "passes", "fails"))
+        alone = f"this fails {id} and no other rule"
+        lines: list[tuple[What, str, str, Callable[[], Asked]]] = [
+            ("dead", f"{id} never surely applies", f"{id} applies to this", applies),
+            ("dead", f"nothing that {id} applies to passes it", f"this passes {id}", passes),
+            ("idle", f"nothing fails {id}", f"this fails {id}", fails),
+            ("implied", f"what fails {id} fails another rule as well", alone, partial(self._alone, rule)),
         ]
-        for what, says, asked in lines:
-            yield Claim(what=what, about=rule.id, says=says, fault="proven", asked=asked)
+        for what, says, shows, asked in lines:
+            yield Claim(what=what, about=rule.id, says=says, shows=shows, fault="proven", asked=asked)
 
     def worlds(self, rule: Rule) -> range:
         """How many adapters matter to a rule: none, unless it reads the working opening."""

@@ -31,14 +31,16 @@ def tried(folder: Path) -> tuple[Rulebook, Sequence[Problem]]:
     return rulebook, [*broken(ran, folder), *Teller(rulebook).unknown_told()]
 
 
-def unsigned_on_store(database: Database, new: Rulebook, below: Path, trusted: Trusted = _ANYBODY) -> Sequence[Problem]:
+def unsigned_on_store(
+    database: Database, new: Rulebook, below: Path, trusted: Trusted = _ANYBODY, *, theirs: bool = False
+) -> Sequence[Problem]:
     """What says yes to more on the store than the rulebook that servers go by, and nobody has signed for.
 
-    The rulebook in force is laid out in a folder of its own `below`.
+    The rulebook in force is laid out in a folder of its own `below`. `theirs` are rules that others release.
     """
     with database.session() as session:
         if not count_rigs(session) and not list_records(session, "mounting", limit=1):
             return []
         (below / "held").mkdir()
         old = Published(database, below / "held", trusted).first().answerer.rulebook
-        return [] if old.digest == new.digest else unsigned(impact_on_store(old, new, session), old, new)
+        return [] if old.digest == new.digest else unsigned(impact_on_store(old, new, session), old, new, theirs=theirs)
