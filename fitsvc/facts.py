@@ -456,6 +456,7 @@ def _list(fact: Fact, wire: Json) -> dict[str, Value]:
 
 def _member(fact: Fact, kind: ListType, wire: Json, pointer: str) -> Mask:
     if isinstance(wire, str):
+        wire = dict(kind.former).get(wire, wire)
         if wire in kind.members:
             return kind.mask(wire)
         if kind.sizes and kind.dimension:

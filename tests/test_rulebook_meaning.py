@@ -8,11 +8,14 @@ import pytest
 
 from fitsvc.cli import main
 from fitsvc.engine.compared import compare_examples
+from fitsvc.facts import FactReader
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.meaning import differences, digest_of
 
 OWN = data_dir("rules")
+KINDS = "  accessory_kind:\n"
 
 
 @pytest.fixture
@@ -111,6 +114,50 @@ def test_another_name_alone_is_told_as_that_alone(rules: Path) -> None:
     change(rules, "ground.yaml", "accessory.lowest_point", "accessory.lowest_point + 1 in")
     told = [one for one in differences(OWN, rules) if one.section != "facts"]
     assert len(told) == 1 and "lowest_point" in str(told[0].old) and "lowest_drop" not in str(told[0].old)
+
+
+def test_another_id_and_another_kind_alone_are_told_as_that_alone(
+    rules: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A rule and a kind that are called otherwise: their examples are the same ones, and each differs by its name."""
+    change(
+        rules,
+        "coupling.yaml",
+        "id: shank-fits-opening\n",
+        "id: shank-is-its-size\n    formerly: [shank-fits-opening]\n",
+    )
+    change(rules, "vocabulary/lists.yaml", "      step: {word", "      hitch_step: {word")
+    change(rules, "vocabulary/lists.yaml", KINDS, f"{KINDS}    formerly: {{step: hitch_step}}\n")
+    change(rules, "words.yaml", "kind: step}", "kind: hitch_step}")  # examples may tell it under either name
+    old, new = load_rulebook(OWN), load_rulebook(rules)
+    assert new.today("shank-fits-opening") == "shank-is-its-size"
+    for one, other in ((old, new), (new, old)):
+        compared = compare_examples(one, other)
+        assert compared.changed == () and compared.gone == 0 and compared.asked > 4_000
+    (told,) = [one for one in differences(OWN, rules) if one.section == "rules"]
+    assert (told.name, told.old, told.new) == ("shank-is-its-size", {}, {"formerly": ["shank-fits-opening"]})
+    assert main(["rules", "show", "shank-fits-opening", str(rules)]) == 0
+    assert "shank-is-its-size, a rule in" in capsys.readouterr().out
+    fact = new.vocabulary.facts["accessory.kind"]
+    reader = FactReader(new)
+    assert reader.value(fact, "step") == reader.value(fact, "hitch_step") == reader.value(fact, ["step"])
+
+
+@pytest.mark.parametrize(
+    ("file", "entry", "former", "message"),
+    [
+        ("coupling.yaml", "id: pin-fits-hole\n", "[shank-fits-opening]", "cannot stand for"),
+        ("vocabulary/lists.yaml", KINDS, "{step: bike_carrier}", "is a member"),
+        ("vocabulary/lists.yaml", KINDS, "{rack: bike_carier}", "no member"),
+    ],
+)
+def test_a_former_name_that_is_another_s_is_refused(
+    rules: Path, file: str, entry: str, former: str, message: str
+) -> None:
+    """What is told by it could be of either."""
+    change(rules, file, entry, f"{entry}    formerly: {former}\n")
+    with pytest.raises(ProblemsFound, match=message):
+        load_rulebook(rules)
 
 
 def test_the_command_compares_for_people(rules: Path, capsys: pytest.CaptureFixture[str]) -> None:

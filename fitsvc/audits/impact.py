@@ -28,6 +28,7 @@ from fitsvc.selection.segments import case_of
 from fitsvc.store.records import list_records
 
 _UNTOLD: Final[Mapping[str, float]] = {}
+_AS_IS: Final[Mapping[str, str]] = {}
 _PAGE: Final = 1_000
 _MOST_CASES: Final = 3
 """How many cases are named for each rule and kind: enough to look one up, and few enough to read."""
@@ -36,7 +37,7 @@ _ACCESSORY: Final = "accessory"
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class ImpactCase:
     """One case by its name: as options of `fitsvc answer` for a stored pair, else where the question stands."""
 
     name: str
@@ -58,10 +59,10 @@ class Group:
     new: str
     count: int = 0
     sold: float = 0.0
-    cases: list[Asked] = field(default_factory=list)
+    cases: list[ImpactCase] = field(default_factory=list)
     skus: set[str] = field(default_factory=set)
 
-    def note(self, one: Asked, sold: Mapping[str, float]) -> None:
+    def note(self, one: ImpactCase, sold: Mapping[str, float]) -> None:
         """Count one answer."""
         self.count += 1
         if one.sku not in self.skus:
@@ -107,20 +108,29 @@ class Impact:
 class Side:
     """One rulebook, ready to judge."""
 
-    def __init__(self, rulebook: Rulebook) -> None:
+    def __init__(self, rulebook: Rulebook, ids: Mapping[str, str] = _AS_IS) -> None:
         self.rulebook, self.engine, self.reader = rulebook, Point(rulebook), FactReader(rulebook)
+        self._ids = [_today(rule.id, ids) for rule in rulebook.rules]
+        self._needs = [_today(need.id, ids) for need in rulebook.needs]
 
     def why(self, verdict: Verdict) -> dict[str, str]:
         """What stands in the way of a plain yes: rules and needs, each with what it brings to the outcome."""
-        found = {self.rulebook.rules[number].id: effect for effect in _HINDERS for number in getattr(verdict, effect)}
-        found |= {self.rulebook.rules[number].id: "fails" for number in verdict.failing}
-        return found | {self.rulebook.needs[number].id: "open_needs" for number in verdict.open_needs}
+        found = {self._ids[number]: effect for effect in _HINDERS for number in getattr(verdict, effect)}
+        found |= {self._ids[number]: "fails" for number in verdict.failing}
+        return found | {self._needs[number]: "open_needs" for number in verdict.open_needs}
 
 
 def _sides(old: Rulebook, new: Rulebook) -> tuple[Side, Side]:
     """Both, each of which reads a fact by the names that it has in either."""
     before, after = by_both_names(old, new)
-    return Side(before), Side(after)
+    ids = {**old.renamed, **new.renamed}
+    return Side(before, ids), Side(after, ids)
+
+
+def _today(id: str, ids: Mapping[str, str]) -> str:
+    """A rule's id as the other rulebook may have it; a rating of a limit keeps its own."""
+    name, slash, rating = id.partition("/")
+    return f"{ids.get(name, name)}{slash}{rating}"
 
 
 _HINDERS: Final = ("doubts", "cautions", "unknown", "fails")
@@ -138,7 +148,7 @@ def impact_on_store(old: Rulebook, new: Rulebook, session: Session, sold: Mappin
     for key in (key for key in rigs[0] if key in rigs[1]):
         for sku in (sku for sku in goods[0] if sku in goods[1]):
             cases = [case_of(rigs[i][key], goods[i][sku], sides[i].reader) for i in (0, 1)]
-            asked = Asked(f"--rig {key} --accessory {sku}", key, sku)
+            asked = ImpactCase(f"--rig {key} --accessory {sku}", key, sku)
             _judge(impact, sides, asked, _kind(old, goods[0][sku]), cases)
     return impact
 
@@ -153,11 +163,11 @@ def impact_on_questions(old: Rulebook, new: Rulebook, questions: Iterable[tuple[
             impact.aside.append(f"{name}: {found.problems[0].message}")
             continue
         kind = f"{_ACCESSORY}.kind"
-        _judge(impact, sides, Asked(name), _word(old.vocabulary.facts.get(kind), cases[0].facts.get(kind)), cases)
+        _judge(impact, sides, ImpactCase(name), _word(old.vocabulary.facts.get(kind), cases[0].facts.get(kind)), cases)
     return impact
 
 
-def _judge(impact: Impact, sides: tuple[Side, Side], asked: Asked, kind: str, cases: list[Case]) -> None:
+def _judge(impact: Impact, sides: tuple[Side, Side], asked: ImpactCase, kind: str, cases: list[Case]) -> None:
     verdicts = [side.engine.evaluate(case) for side, case in zip(sides, cases, strict=True)]
     before, after = (side.why(verdict) for side, verdict in zip(sides, verdicts, strict=True))
     impact.asked += 1

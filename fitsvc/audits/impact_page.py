@@ -6,7 +6,7 @@ from html import escape
 from typing import Final
 from urllib.parse import urlencode
 
-from fitsvc.audits.impact import Asked, Group, Impact
+from fitsvc.audits.impact import Group, Impact, ImpactCase
 from fitsvc.audits.layout import Html, bars, number, table, told, whole
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
 
@@ -50,7 +50,7 @@ class ImpactTold:
                     return one.title
         return rule
 
-    def link(self, one: Asked) -> str:
+    def link(self, one: ImpactCase) -> str:
         """Where a case opens at the counter; empty where none is named, or the case is no stored pair."""
         if not self.counter or not one.rig:
             return ""
@@ -80,7 +80,7 @@ def impact_page(found: ImpactTold) -> str:
             table("With cases to ask", _columns(found), rows) if rows else "",
         ]
     parts += [_aside(found), _ask(found)]
-    lines = [("Asked", found.on), ("Old rules", _named(found.old)), ("New rules", _named(found.new))]
+    lines = [("ImpactCase", found.on), ("Old rules", _named(found.old)), ("New rules", _named(found.new))]
     head = "".join(f"<dt>{name}</dt><dd>{escape(text)}</dd>" for name, text in lines)
     return whole(title, f"<h1>{title}</h1><dl>{head}</dl>", parts)
 
@@ -108,7 +108,7 @@ def _row(found: ImpactTold, group: Group) -> Sequence[object]:
     return (found.title(group.rule), group.kind, group.old, group.new, group.count, *sold, cases)
 
 
-def _case(found: ImpactTold, one: Asked) -> str:
+def _case(found: ImpactTold, one: ImpactCase) -> str:
     href = found.link(one)
     return f'<a href="{escape(href)}">{escape(one.name)}</a>' if href else f"<code>{escape(one.name)}</code>"
 
@@ -161,7 +161,7 @@ def _markdown(found: ImpactTold, groups: Sequence[Group]) -> Iterable[str]:
         yield f"and {number(len(groups) - MOST)} more"
 
 
-def _linked(found: ImpactTold, one: Asked) -> str:
+def _linked(found: ImpactTold, one: ImpactCase) -> str:
     href = found.link(one)
     return f"[{_plain(one.name)}](<{href}>)" if href else _plain(one.name)
 

@@ -14,6 +14,7 @@ from fitsvc.rulebook.folder import BELOW
 from fitsvc.rulebook.kinds import applying_to, kinds_of
 from fitsvc.rulebook.overlay import gather
 from fitsvc.rulebook.shape import Shape
+from fitsvc.rulebook.vocabulary import FORMERLY
 from fitsvc.rulebook.yaml_text import Mapping as Tree
 from fitsvc.rulebook.yaml_text import Node, Scalar, Sequence, to_plain
 
@@ -78,6 +79,7 @@ def find_rule(folder: Path, id: str) -> RuleEntry:
             known[name] = (_KINDS[section], entry)
     if not known:
         refuse(f"`{folder}` holds no rules", "name the folder that holds `rulebook.yaml`")
+    wanted = next((name for name, (_, entry) in known.items() if wanted in _former(entry)), wanted)
     if wanted not in known:
         refuse(f"there is no rule, limit, need or caution `{id}` in `{folder}`", help_for(wanted, known))
     vocabulary = [tree for path, tree in read.items() if path.parent == folder / BELOW[0]]
@@ -87,6 +89,12 @@ def find_rule(folder: Path, id: str) -> RuleEntry:
     for tree in trees:
         words |= _declared(tree)
     return RuleEntry(*known[wanted], words)
+
+
+def _former(entry: Tree) -> list[str]:
+    """What an entry was called before."""
+    found = to_plain(entry.entries[FORMERLY]) if FORMERLY in entry.entries else None
+    return [one for one in found if isinstance(one, str)] if isinstance(found, list) else []
 
 
 def show_rule(console: "Console", found: RuleEntry) -> None:

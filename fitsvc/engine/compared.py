@@ -1,6 +1,6 @@
 """Two rulebooks on the examples of both: which rules, limits and needs give another result."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from fitsvc.engine.examples import Owner, owners_of, run_example
@@ -41,11 +41,13 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
     that has another name there is none of those.
     """
     old, new = by_both_names(old, new)
-    sides = tuple((Point(one), FactReader(one), owners_of(one)) for one in (old, new))
+    ids = {**old.renamed, **new.renamed}
+    sides = tuple((Point(one), FactReader(one), _owners(one, ids)) for one in (old, new))
     shared = sides[0][2].keys() & sides[1][2].keys()
     seen: set[tuple[str, str]] = set()
     changed: list[Changed] = []
-    for owner, example in (pair for rulebook in (old, new) for pair in _examples(rulebook)):
+    for named, example in (pair for rulebook in (old, new) for pair in _examples(rulebook)):
+        owner = ids.get(named, named)
         key = (owner, repr(to_plain(example.node)))
         if owner not in shared or key in seen:
             continue
@@ -53,8 +55,13 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
         before, after = (_gives(engine, reader, owners[owner], example) for engine, reader, owners in sides)
         if before != after:
             changed.append(Changed(owner, example, before, after))
-    gone = sum(len(old.examples.get(owner, ())) for owner in sides[0][2].keys() - sides[1][2].keys())
+    gone = sum(len(old.examples.get(name, ())) for name in owners_of(old) if ids.get(name, name) not in shared)
     return Compared(len(seen), tuple(changed), gone)
+
+
+def _owners(book: Rulebook, ids: Mapping[str, str]) -> dict[str, Owner]:
+    """What examples stand beside, by the ids of today."""
+    return {ids.get(name, name): owner for name, owner in owners_of(book).items()}
 
 
 def _gives(engine: Point, reader: FactReader, owner: Owner, example: Example) -> str:

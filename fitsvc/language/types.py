@@ -38,6 +38,8 @@ class ListType:
     members: tuple[str, ...]
     sizes: tuple[float, ...] = ()
     dimension: Dimension | None = None
+    former: tuple[tuple[str, str], ...] = ()
+    """Names that members had, each with today's: who tells one tells that member."""
 
     @property
     def unknown(self) -> Mask:

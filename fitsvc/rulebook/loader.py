@@ -20,6 +20,7 @@ from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
 from fitsvc.rulebook.folder import HAZARDS, OVERLAY, TOP_FILE, WORDS, passed_over
+from fitsvc.rulebook.former_ids import read_former_ids
 from fitsvc.rulebook.hazards import read_agree, read_hazards
 from fitsvc.rulebook.meaning import digest_of
 from fitsvc.rulebook.overlay import CoreChange, gather
@@ -127,6 +128,7 @@ class Loader:
         usual, trials = read_usual(read, top), read_trials(read, top)
         words, signed = self._words(vocabulary), read_signed(self.shape, self.trees.get(self.folder / SIGNED))
         cautions += tuple(loosened(read, self.changes, self.shape.text(top, "name") if top else ""))
+        renamed = read_former_ids(self.shape, topics.values(), self.taken)
         self._stop_at_problems()
         name = self.shape.text(top, "name") if top else ""
         about = {topic: self.shape.text(tree, "about") for topic, tree in topics.items()}
@@ -158,6 +160,7 @@ class Loader:
             words=words,
             signed=signed,
             sources=sources,
+            renamed=renamed,
         )
 
     def _of_topics(

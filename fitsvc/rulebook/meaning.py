@@ -42,6 +42,7 @@ _OF_OTHERS: Final = ("beside", "from")
 """Under this key each entry has an expression under the other, which elsewhere is a name like any."""
 _NAMES: Final = ("id", "name")
 _FACTS: Final = "facts"
+_FORMERLY: Final = "formerly"
 _MEAN_NOTHING: Final = (HAZARDS, WORDS, SIGNED)
 _NONE: Final[Mapping[Path, Node]] = {}
 
@@ -110,24 +111,34 @@ def differences(old: Path, new: Path) -> list[Difference]:
 
 
 def _renamed(old: Document, new: Document) -> dict[str, str]:
-    """The facts that have another name in the new folder, by their old one, each with its subject."""
-    found = {}
+    """The facts that have another name in the new folder, by their old one, each with its subject; and rules' ids."""
+    found = dict[str, str]()
+    ids = {one.get("id") for document in old.values() for one in _rulings(document)}
+    for one in (one for document in new.values() for one in _rulings(document)):
+        found |= {was: one["id"] for was in one.get(_FORMERLY, ()) if was in ids and one["id"] not in ids}
     for file, document in new.items():
         before, after = (one.get(_FACTS) for one in (old.get(file, {}), document))
         if not isinstance(before, dict) or not isinstance(after, dict):
             continue
         for name, entry in after.items():
-            for was in entry.get("formerly", ()) if isinstance(entry, dict) else ():
+            for was in entry.get(_FORMERLY, ()) if isinstance(entry, dict) else ():
                 if was in before and was not in after and name not in before:
                     found[f"{document['subject']}.{was}"] = f"{document['subject']}.{name}"
     return found
+
+
+def _rulings(document: Document) -> Iterator[Document]:
+    """The rules, limits and needs of a file."""
+    for section in ("rules", "limits", "needs"):
+        found = document.get(section)
+        yield from (one for one in found if isinstance(one, dict)) if isinstance(found, list) else ()
 
 
 def _by_names(meaning: Document, names: Mapping[str, str]) -> Document:
     """What a folder means with other names for some facts, in expressions, texts and keys; their entries too."""
     if not names:
         return meaning
-    pattern = re.compile(rf"(?<![\w.])({'|'.join(map(re.escape, sorted(names, key=len, reverse=True)))})(?!\w)")
+    pattern = re.compile(rf"(?<![\w.-])({'|'.join(map(re.escape, sorted(names, key=len, reverse=True)))})(?![\w-])")
 
     def again(value: Json) -> Json:
         if isinstance(value, dict):

@@ -26,7 +26,7 @@ from fitsvc.rulebook.tables import TABLE, WITH_COLUMNS
 from fitsvc.rulebook.topics import LIMIT, NEED, RULE
 from fitsvc.rulebook.yaml_text import Mapping, Node, Placed, Scalar, Sequence, read_yaml_bytes, read_yaml_file
 
-_KEPT: Final = ("id", "name", "key", "gives", "columns", "type", "assumed", "same")
+_KEPT: Final = ("id", "name", "key", "gives", "columns", "type", "assumed", "same", "formerly")
 """What an entry is, which no change can make another."""
 _FORMS: Final[Map[str, tuple[Form, ...]]] = {
     "rules": (RULE,),
@@ -90,14 +90,14 @@ class CoreChange:
 
 
 @dataclass(frozen=True, slots=True)
-class Gathered:
+class Merged:
     """The trees of a folder by their paths in it, an overlay's with its core's, and what it changes of those."""
 
     trees: dict[Path, Node]
     changes: tuple[CoreChange, ...] = ()
 
 
-def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> Gathered:
+def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> Merged:
     """Read every file of a folder, and of the core that it adds to; what cannot be read is complained of and left out.
 
     `contents` are the bytes of files that have been read already, or their trees.
@@ -105,13 +105,13 @@ def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> Gat
     own = _trees(shape, folder, contents)
     core = core_of(folder)
     if core is None or shape.problems:
-        return Gathered(own)
+        return Merged(own)
     given = {folder / path.relative_to(core): tree for path, tree in _trees(shape, core, contents).items()}
     if (core / OVERLAY).is_file():
         help = "let it add to a whole rulebook"
         shape.problems.append(Problem("an overlay adds to no other overlay", help, file=f"{CORE}/{OVERLAY}"))
     if shape.problems:
-        return Gathered(own)
+        return Merged(own)
     return _Merging(shape, folder, given, own).merged()
 
 
@@ -148,7 +148,7 @@ class _Merging:
     def __init__(self, shape: Shape, folder: Path, core: dict[Path, Node], own: dict[Path, Node]) -> None:
         self.shape, self.folder, self.trees, self.own = shape, folder, core, own
 
-    def merged(self) -> Gathered:
+    def merged(self) -> Merged:
         """The two as one."""
         top = self.shape.form(self.own[self.folder / OVERLAY], OVERLAY_FILE)
         for path, tree in self.own.items():
@@ -163,7 +163,7 @@ class _Merging:
         changes = tuple(self._changes(top)) if top else ()
         if top is not None:
             self._name(top)
-        return Gathered(self.trees, changes)
+        return Merged(self.trees, changes)
 
     def _beside(self, path: Path, tree: Node) -> None:
         """A file of the overlay's own: a topic or tables; facts and lists go into the files that the core has."""

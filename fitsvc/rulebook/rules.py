@@ -453,7 +453,8 @@ class Rulebook:
     may be loaded where no load is named; `beside` what makes each fact of all else on the rig, where a question names
     several things; `usual` what a fact nearly always is; `trials` how an accessory is tried on a rig. No answer rests
     on `hazards`, what bears on each rating, on `words`, what people call what is stored,
-    nor on `signed`, who answers for rules that let more pass; `sources` are what the published of them cite.
+    nor on `signed`, who answers for rules that let more pass; `sources` are what the published of them cite. `renamed`
+    are ids that rules, limits and needs had, each with today's.
     """
 
     name: str
@@ -482,6 +483,12 @@ class Rulebook:
     words: Words = field(default_factory=Words)
     signed: tuple[SignedOff, ...] = ()
     sources: Mapping[str, Cited] = field(default_factory=dict)
+    renamed: Mapping[str, str] = field(default_factory=dict)
+
+    def today(self, id: str) -> str:
+        """Today's id of a rule, limit or need that may be named by a former one; a limit's rating keeps its own."""
+        name, slash, rating = id.partition("/")
+        return f"{self.renamed.get(name, name)}{slash}{rating}"
 
     def shown(self, node: AnyTyped, unit: str) -> Shown:
         """How a value is shown to people."""

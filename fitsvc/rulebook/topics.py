@@ -18,6 +18,7 @@ from fitsvc.rulebook.outcomes import EFFECTS, IF_UNKNOWN, OUTCOME_OF, SEVERITIES
 from fitsvc.rulebook.rules import Example, IfKnown, Limit, Need, Rating, Reference, Rule, Shown, Template
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.viewing import DRAWS, read_draws
+from fitsvc.rulebook.vocabulary import FORMERLY
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
 _ID: Final = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
@@ -64,6 +65,7 @@ RULE: Final = Form(
     {
         "applies_when": EXPRESSION,
         "same": SAME,
+        FORMERLY: many(TEXT),
         "if_unknown": one_of(*IF_UNKNOWN),
         "unknown_because": TEXT,
         "remedy": TEXT,
@@ -92,6 +94,7 @@ LIMIT: Final = Form(
         "fails_because": TEXT,
         "remedy": TEXT,
         "same": SAME,
+        FORMERLY: many(TEXT),
     },
 )
 NEED: Final = Form(
@@ -106,6 +109,7 @@ NEED: Final = Form(
     {
         "applies_when": EXPRESSION,
         "same": SAME,
+        FORMERLY: many(TEXT),
         "met_when": EXPRESSION,
         "values": by_name(EXPRESSION),
         "unknown_because": TEXT,

@@ -8,6 +8,7 @@ from typing import Final, Literal
 
 from fitsvc.language.display import DISPLAY_UNITS
 from fitsvc.language.intervals import Bounds
+from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, Dimension, QuantityError, parse_any, parse_quantity
 from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, TextType, Type
 from fitsvc.rulebook.forms import QUANTITY, Form, by_name, either, many, named, one_of
@@ -35,19 +36,19 @@ VALUE_TYPES: Final = (*DEFAULT_UNITS, "count", "yes_no")
 FACT_TYPES: Final = (*DIMENSIONS, "yes_no", "text", "tyre")
 """The types that a fact has, beside the lists."""
 TOLERANCES: Final = Form("tolerances", {}, dict.fromkeys(DIMENSIONS, QUANTITY))
+FORMERLY: Final = "formerly"
+"""Under this key a fact says what it was called before, and a list which of its members were."""
 _MEMBERS: Final = either(by_name(either(WRITTEN, MEMBER.kind)), many(QUANTITY))
 LIST: Final = Form(
     "a list",
     {"members": _MEMBERS},
-    {"dimension": one_of(*DIMENSIONS), "meaning": WRITTEN, "roles": by_name(ROLE.kind)},
+    {"dimension": one_of(*DIMENSIONS), "meaning": WRITTEN, "roles": by_name(ROLE.kind), FORMERLY: by_name(WRITTEN)},
 )
 LISTS_FILE: Final = Form(
     "a vocabulary of lists",
     {"lists": by_name(LIST.kind)},
     {"tolerances": by_name(TOLERANCES.kind, one_of(*EFFORTS))},
 )
-FORMERLY: Final = "formerly"
-"""Under this key a fact says what it was called before."""
 _ENDS: Final = many(QUANTITY, minItems=2, maxItems=2)
 _PRESENCE: Final = ("always", "asked")
 _GATHERED: Final = ("largest", "smallest")
@@ -273,10 +274,26 @@ def _plain_list(shape: Shape, name: str, entry: Mapping, lists: Lists) -> None:
     for member in told.words:
         if not _MEMBER.match(member):
             shape.complain(nodes[member], f"`{member}` cannot be a member's name", "use letters, digits and `_`")
-    lists.types[name] = ListType(name, tuple(told.words))
+    lists.types[name] = ListType(name, tuple(told.words), former=_former_members(shape, entry, tuple(told.words)))
     lists.words[name] = told.words
     if told.roles:
         lists.roles[name] = told.roles
+
+
+def _former_members(shape: Shape, entry: Mapping, members: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    """What members were called before, each with its name of today."""
+    found = []
+    for was, node in shape.open_mapping(entry.entries.get(FORMERLY), f"`{FORMERLY}`"):
+        now = node.value if isinstance(node, Scalar) else ""
+        if was in members:
+            shape.complain(node, f"`{was}` is a member, so it cannot stand for another", "leave it out here")
+        elif now not in members:
+            near = nearest(now, members)
+            help = f"did you mean `{near}`?" if near else f"write `{was}: MEMBER`"
+            shape.complain(node, f"`{now}` is no member of this list", help)
+        else:
+            found.append((was, now))
+    return tuple(found)
 
 
 def _size_list(shape: Shape, name: str, entry: Mapping) -> ListType:

@@ -79,7 +79,8 @@ _RULE: Final = Operation(
 def get_rule(request: AnyRequest, rule: FromPath[str]) -> Response[bytes]:
     """Give one rule by its id."""
     query_of(request)
-    book, wanted = service_of(request).answerer.rulebook, str(rule).removeprefix("/")
+    book = service_of(request).answerer.rulebook
+    wanted = book.today(str(rule).removeprefix("/"))
     for one in book.rules:
         if one.id == wanted:
             return tagged(request, rule_document(one), f'"{book.digest}"')

@@ -5,7 +5,7 @@ store as it is now; where that gives other bytes it is asked as of then, without
 """
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -39,7 +39,7 @@ class Replaying:
     """A service in this process, over a store that it only reads."""
 
     def __init__(self, database: Database, answerer: Answerer, below: Path) -> None:
-        self.digest = answerer.rulebook.digest
+        self.digest, self._today = answerer.rulebook.digest, answerer.rulebook.today
         self._app = create_app(database, answerer, below, settings=Settings(public=OPEN))
 
     def replay(self, line: RecordedAnswer) -> Replayed:
@@ -54,17 +54,23 @@ class Replaying:
             then = self._ask(line, query)
             if _bare(then, *_SHELF) == _bare(bytes(line.answer), *_SHELF):
                 return Replayed("same but for the shelf")
-        return Replayed("differs", tuple(differences(msgspec.json.decode(line.answer), msgspec.json.decode(now))))
+        return Replayed("differs", tuple(self._differences(line, now)))
+
+    def _differences(self, line: RecordedAnswer, now: bytes) -> Iterator[str]:
+        return differences(msgspec.json.decode(line.answer), msgspec.json.decode(now), self._today)
 
     def _ask(self, line: RecordedAnswer, query: str) -> bytes:
         return asyncio.run(_asked(self._app, query, line))
 
 
-def differences(old: Any, new: Any) -> Iterator[str]:
-    """What differs between two answers: the outcome, then by rule what it came to or tells, else the other members."""
+def differences(old: Any, new: Any, today: Callable[[str], str]) -> Iterator[str]:
+    """What differs between two answers: the outcome, then by rule what it came to or tells, else the other members.
+
+    `today` gives the id that a rule of the old one has in the new one.
+    """
     if old.get("outcome") != new.get("outcome"):
         yield f"outcome: {old.get('outcome')} -> {new.get('outcome')}"
-    before, after = (_by_rule(answer) for answer in (old, new))
+    before, after = ({today(id): {**one, "rule": today(id)} for id, one in _by_rule(old).items()}, _by_rule(new))
     changed = [rule for rule in before | after if before.get(rule) != after.get(rule)]
     for rule in changed:
         results = [one.get(rule, _NOT_TOLD)["result"] for one in (before, after)]

@@ -188,7 +188,7 @@ class Library:
 
     def entry(self, id: str) -> EntryTold | None:
         """A rule, limit or need by its id, as answers name it; a limit's ratings are its own."""
-        name = id.partition("/")[0].replace("_", "-")
+        name = self.rulebook.today(id.partition("/")[0].replace("_", "-"))
         if name not in self._entries:
             return None
         kind, one = self._entries[name]
