@@ -8,6 +8,7 @@ import pytest
 from fitsvc.proving.book import claims_of
 from fitsvc.proving.claims import WHATS, Prover, Ruling, What
 from fitsvc.proving.equal import TwoBooks
+from fitsvc.proving.solver import GaveUpError, Solver
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
 
@@ -175,6 +176,19 @@ def test_a_rule_of_what_another_refuses_is_no_contradiction(tmp_path: Path) -> N
     assert [
         about for what, about in faults(rulebook(tmp_path, SHANK, EMPTY, LADEN, SHORT, masked)) if what == "pairs"
     ] == []
+
+
+def test_pairs_are_asked_one_by_one_where_the_solver_gives_up_on_many(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a busy machine it has no answer in time: the contradiction is found all the same, and nothing else is."""
+
+    def gives_up(*_: object) -> None:
+        raise GaveUpError("no answer in time")
+
+    monkeypatch.setattr(Solver, "most", gives_up)
+    found = faults(rulebook(tmp_path, *PLANTED["a contradiction"].rules))
+    assert [about for what, about in found if what == "pairs"] == ["short-enough"]
 
 
 def test_what_no_claim_can_know_is_named_by_comparison(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from fitsvc.language.typed import ALWAYS
 from fitsvc.proving.asking import ask
 from fitsvc.proving.cases import read_case
 from fitsvc.proving.claims import Asked, Claim, Prover
-from fitsvc.proving.solver import Solver
+from fitsvc.proving.solver import GaveUpError, Solver
 from fitsvc.proving.terms import SolverTerm, every
 from fitsvc.proving.world import World
 from fitsvc.rulebook.kinds import Kind, KnownKind, kinds_of
@@ -60,7 +60,10 @@ class OfPairs:
             pair = min(left)
             left.discard(pair)
             others = [passing[id] for id in sorted({id for one in left for id in one})]
-            model = solver.most([passing[id] for id in pair], others)
+            try:
+                model = solver.most([passing[id] for id in pair], others)
+            except GaveUpError:  # of so many at once: the pair is asked for by itself
+                model = None
             ids = self._passed(rules, read_case(world.facts, model, uses)) if model else set()
             left -= {(a, b) for a, b in left if a in ids and b in ids}
             if not set(pair) <= ids and self._either_passes(kind, rules, pair):
