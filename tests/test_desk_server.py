@@ -489,6 +489,9 @@ def test_an_overlay_has_the_names_of_its_core(session: Editor, tmp_path: Path) -
     assert "mounting.height" in offered(session, path, STEPS, "requires: mounting.h")
     (one,) = gone_to(session, path, STEPS, "requires: mounting.hei")
     assert one == ("mounting.yaml", "height:")
+    overlay, text = folder / "overlay.yaml", "name: the yard's rules\nchanges:\n  - of: reach\n    because: b\n"
+    session.open(overlay, text)
+    assert {"reach-behind-without-flag", "shank-reaches-pin-hole"} & set(offered(session, overlay, text, "of: reach"))
     with pytest.raises(Refused, match="of the rules that this folder adds to"):
         session.at("rename", path, STEPS, "requires: mounting.hei", newName="rise")
     session.send("textDocument/didClose", {"textDocument": {"uri": path.as_uri()}})

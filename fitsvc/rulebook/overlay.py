@@ -17,7 +17,7 @@ from fitsvc.language.problems import Problem, nearest
 from fitsvc.rulebook.attributing import attributed
 from fitsvc.rulebook.cautions import CAUTION
 from fitsvc.rulebook.folder import BELOW, CORE, HAZARDS, OVERLAY, TOP_FILE, WORDS, core_of, rule_files, shown_as
-from fitsvc.rulebook.forms import TEXT, YES_NO, Form, Kind, either, keys_of, many
+from fitsvc.rulebook.forms import TEXT, YES_NO, Form, Kind, either, keys_of, many, named
 from fitsvc.rulebook.sections import DERIVED
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.signing import SIGNED
@@ -51,7 +51,7 @@ def _changed() -> dict[str, Kind]:
     return found
 
 
-_CHANGE: Final = Form("a change", {"of": TEXT, "because": TEXT}, {"loosens": YES_NO})
+_CHANGE: Final = Form("a change", {"of": either(named("rule"), TEXT), "because": TEXT}, {"loosens": YES_NO})
 _CHANGE_KEYS: Final = (*_CHANGE.required, *_CHANGE.optional)
 OVERLAY_FILE: Final = Form(
     OVERLAY,
