@@ -137,7 +137,7 @@ _HINDERS: Final = ("doubts", "cautions", "unknown", "fails")
 
 
 def impact_on_store(old: Rulebook, new: Rulebook, session: Session, sold: Mapping[str, float] = _UNTOLD) -> Impact:
-    """Every saved rig with every accessory of a store, under both rulebooks; `sold` is how much sells of each SKU."""
+    """Every saved rig with every accessory of a store, under both rulebooks; `sold` are the items sold by SKU."""
     sides = _sides(old, new)
     records = list(_accessories(session))
     goods = [{item.sku: item for item in read_items(side.reader, records)} for side in sides]

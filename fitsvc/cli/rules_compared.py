@@ -65,7 +65,7 @@ def _lines(old: Mapping[str, Json], new: Mapping[str, Json]) -> "Iterator[tuple[
 
 
 def impact_on(old: "Rulebook", new: "Rulebook", on: str, sold: "Mapping[str, float]") -> "Impact":
-    """What changes on a store, named by its URL, or on a file with a question in each line."""
+    """What changes on a store, named by its URL, or on a file with a question a line; `sold` are items by SKU."""
     from fitsvc.audits.impact import impact_on_questions, impact_on_store
     from fitsvc.loading.json_text import read_json
 
