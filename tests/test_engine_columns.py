@@ -19,6 +19,7 @@ from effort import EFFORT, NIGHTLY
 from random_rulebooks import Made, made_of, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine.columns import boxes as column_boxes
+from fitsvc.engine.columns import programs as column_programs
 from fitsvc.engine.columns import rules as column_rules
 from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue
@@ -193,6 +194,29 @@ def test_large_catalogues_agree(seed: int, monkeypatch: pytest.MonkeyPatch) -> N
     rigs = [rest(random_case(rng, made), subjects) for _ in range(RIGS // 2)]
     items = [split(random_case(rng, made), subjects) for _ in range(ITEMS // 2)]
     assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}", bool(seed & 4))
+
+
+@pytest.mark.parametrize("seed", range(4 * EFFORT))
+def test_a_fact_supposed_of_a_rig_is_as_if_it_were_told(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What rests on an open choice is computed anew by itself once many have asked, and comes to the same as all."""
+    monkeypatch.setattr(column_programs, "_SELDOM", 0)
+    made, rng, subjects = shipped_rulebook(), Random(seed), frozenset({("accessory", "trailer")[seed % 2]})
+    rigs = [rest(random_case(rng, made), subjects) for _ in range(RIGS // 2)]
+    columns, held = Columns(made.engine), 0
+    for rig in rigs:
+        program = columns.program(subjects, len(rig.adapters))
+        values = program.rig_values(rig)
+        for choice in made.engine.choices(bool(rig.adapters)).all if not program.written_out else ():
+            if choice.of_adapter or choice.subject in subjects or (choice.opens and rig.adapters):
+                continue
+            supposed = program.supposing(rig, values, choice.name)
+            assert supposed is not None
+            for value in choice.values(None):
+                assert supposed(value) == program.rig_values(choice.supposed(rig, None, value))
+                held += 1
+    assert held > 100
+    items = [split(random_case(rng, made), subjects) for _ in range(ITEMS // 5)]
+    assert_agree(made, columns, rigs, items, subjects, f"real rulebook, seed {seed}", together=False)
 
 
 @pytest.mark.parametrize("seed", range(20))

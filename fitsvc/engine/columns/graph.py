@@ -4,7 +4,7 @@ A part depends on the rig, on the items, on both or on neither. What depends on 
 compiler of single cases; what depends on the items alone once a catalogue; only the rest is left to each rig.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -39,6 +39,8 @@ class Graph:
         self.steps: list[Step[AnyTyped]] = []
         self._numbers: dict[Any, int] = {}
         self._derived: dict[str, int] = {}
+        self._readings: dict[str, list[int]] = {}
+        self._resting: dict[tuple[str, int], frozenset[int]] = {}
 
     def add(self, node: AnyTyped) -> int:
         """The number of a node, put in with all below it unless it is there."""
@@ -50,6 +52,8 @@ class Graph:
         key = (type(node), node.type, _own(node), operands)
         if key not in self._numbers:
             self._numbers[key] = len(self.steps)
+            if isinstance(node, typed.Read):
+                self._readings.setdefault(node.name, []).append(len(self.steps))
             self.steps.append(self._step(len(self.steps), node, operands))
         return self._numbers[key]
 
@@ -91,6 +95,21 @@ class Graph:
             else:
                 ways += step.operands[::-1]
         return list(rig), list(items)
+
+    def readings(self, name: str) -> Sequence[int]:
+        """The parts that are a fact as it is read."""
+        return self._readings.get(name, ())
+
+    def resting_on(self, name: str) -> frozenset[int]:
+        """The parts that rest on a fact, with the readings of it; kept, as whoever supposes it to have a value asks."""
+        key = name, len(self.steps)
+        if key not in self._resting:
+            found = set(self.readings(name))
+            for step in self.steps[min(found, default=len(self.steps)) :]:
+                if not found.isdisjoint(step.operands):
+                    found.add(step.number)
+            self._resting[key] = frozenset(found)
+        return self._resting[key]
 
     def conjuncts(self, root: int) -> list[int]:
         """The parts of an `and`, or the one part."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from fitsvc.engine.columns.graph import Graph, renamed
 from fitsvc.engine.point import Point
@@ -13,6 +14,9 @@ from fitsvc.language.types import TRUTH, Value
 from fitsvc.rulebook.rules import Limit, Need, Rating, Rule
 
 _Values = Callable[..., tuple[Value, ...]]
+_SELDOM: Final = 8
+"""Rigs up to which a fact is supposed by computing all that depends on a rig: to compile what rests on the fact alone
+takes some milliseconds, as long as that, and the first rig of all would wait for it once a choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +61,7 @@ class Program:
         self.place = {number: place for place, number in enumerate(self.rig)}
         self._derived, self._rig_values = derived, self._values_of(self.rig, derived)
         self._supposing: dict[str, tuple[list[int], _Values]] = {}
+        self._asked_for: dict[str, int] = {}
         self.engine = engine
         both = [step for step in (*self.graph.steps, *opening.steps) if step.on_items and not step.operands]
         self.asked = [step.node for step in both if isinstance(step.node, typed.Read | typed.Present)]
@@ -72,12 +77,15 @@ class Program:
         asked = {_at(0, name) for name in rig.present if name.startswith("adapter.")}
         return self._rig_values(facts.get, rig.present | asked)
 
-    def supposing(self, rig: Case, values: tuple[Value, ...], name: str) -> Callable[[Value], tuple[Value, ...]]:
+    def supposing(self, rig: Case, values: tuple[Value, ...], name: str) -> Callable[[Value], tuple[Value, ...]] | None:
         """What a rig's own `values` are with each value of a fact on which its opening does not rest: what rests on it
-        is computed anew.
+        is computed anew. None while too few have asked for it.
         """
         assert not self.written_out
-        places, of, facts = *self._resting_on(name), self.engine.opened(rig).facts
+        found = self._resting_on(name)
+        if found is None:
+            return None
+        (places, of), facts = found, self.engine.opened(rig).facts
 
         def supposed(value: Value) -> tuple[Value, ...]:
             changed = list(values)
@@ -87,16 +95,14 @@ class Program:
 
         return supposed
 
-    def _resting_on(self, name: str) -> tuple[list[int], _Values]:
-        """The places of what rests on a fact of the rig, and a function of these values; made once a fact."""
+    def _resting_on(self, name: str) -> tuple[list[int], _Values] | None:
+        """The places of what rests on a fact of the rig, and a function of these values; compiled once a fact."""
         found = self._supposing.get(name)
         if found is None:
-            resting = set[int]()
-            for step in self.graph.steps:
-                if (isinstance(step.node, typed.Read) and step.node.name == name) or not resting.isdisjoint(
-                    step.operands
-                ):
-                    resting.add(step.number)
+            asked = self._asked_for[name] = self._asked_for.get(name, 0) + 1
+            if asked <= _SELDOM:
+                return None
+            resting = self.graph.resting_on(name)
             numbers = [number for number in self.rig if number in resting]
             made = [self.place[number] for number in numbers], self._values_of(numbers, self._derived)
             found = self._supposing.setdefault(name, made)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.columns.bitmaps import Counter
+from fitsvc.engine.columns.bitmaps import Counter, pack
 from fitsvc.engine.columns.programs import Program
 from fitsvc.engine.columns.signatures import Catalogue, Column, Presence, column_of, order_rows, ranks, taken, whole
 from fitsvc.engine.columns.values import Cells, Evaluation
@@ -77,7 +77,9 @@ class ItemValues:
 
     def view(self, rows: NDArray[np.intp], varied: list[int]) -> View:
         """Fold some signatures by the parts that differ among them."""
-        key = (blake2b(rows.tobytes()).digest(), tuple(sorted(varied)))
+        among = np.zeros(self.count, np.bool_)
+        among[rows] = True
+        key = (blake2b(pack(among).tobytes()).digest(), tuple(sorted(varied)))
         if key not in self._views:
             self._views[key] = self._fold(rows, varied)
         return self._views[key]
@@ -106,14 +108,9 @@ class SomeItems(ItemValues):
         self.graph, self.count, self._items, self._rows = items.graph, len(rows), items, rows
         self.weights = items.weights[rows]
         self.counter = Counter(self.weights)
-        self._resting: set[int] = set()
-        self._whole, self._ranks, self._views = {}, {}, {}
-        for step in self.graph.steps:
-            if isinstance(step.node, typed.Read) and step.node.name == name:
-                self._resting.add(step.number)
-                self._whole[step.number] = column
-            elif not self._resting.isdisjoint(step.operands):
-                self._resting.add(step.number)
+        self._resting = self.graph.resting_on(name)
+        self._whole = dict.fromkeys(self.graph.readings(name), column)
+        self._ranks, self._views = {}, {}
         self._evaluation = Evaluation(self.graph, dict(self._whole))
 
     def of(self, number: int) -> Column:
