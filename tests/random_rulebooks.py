@@ -5,6 +5,7 @@ one too, with the figures its rules compare with among the values, so that thres
 Past 400 lines, because each kind of expression is written here once, and both halves are always used together.
 """
 
+import re
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -19,6 +20,7 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.functions import FUNCTIONS, Function
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import ANGLE, FORCE, LENGTH, MASS, NUMBER, Dimension
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import AnyTyped
@@ -65,6 +67,11 @@ FROM_TABLE = {  # what a lookup gives, from which table, by which key
     "colour": ("mass_colour", "mass"),
     "number": ("length_number", "length"),
 }
+
+
+MOST_DRAWN = 50
+"""Rulebooks drawn for one that is taken: about as many are as are not."""
+_DECIDES_NOTHING = re.compile("is zero, and|is the same whatever is told")
 
 
 @dataclass
@@ -372,13 +379,24 @@ class Writer:
 
 
 def write_rulebook(folder: Path, seed: int, *, span: bool = True) -> Path:
-    """Write the rulebook of a seed into a folder, and return where."""
-    top = folder / f"random-{seed}"
-    for name, text in Writer(Random(seed), span=span).files().items():
-        path = top / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    return top
+    """Write the rulebook of a seed into a folder, and return where: the first drawn whose figures all decide something.
+
+    A rulebook with another is refused, and what else is refused is a fault here.
+    """
+    top, rng = folder / f"random-{seed}", Random(seed)
+    for _ in range(MOST_DRAWN):
+        for name, text in Writer(rng, span=span).files().items():
+            path = top / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(text, encoding="utf-8")
+        try:
+            load_rulebook(top)
+        except ProblemsFound as found:
+            if not all(_DECIDES_NOTHING.search(one.message) for one in found.problems):
+                raise
+        else:
+            return top
+    raise AssertionError(f"none of {MOST_DRAWN} rulebooks drawn is taken")
 
 
 @dataclass(frozen=True)
