@@ -121,6 +121,28 @@ def test_only_an_arm_swings_clear(kind: str, length: str | None) -> None:
     assert (freed == "passes") == (arm and length == "12 in")
 
 
+@pytest.mark.parametrize("kind", answerer().engine.rulebook.vocabulary.lists["adapter_kind"].members)
+def test_a_small_opening_bears_what_one_is_made_for_in_every_adapter(kind: str) -> None:
+    """350 lb (class II) behind an opening of 1-1/4 in, whatever makes it, is told of it and stands behind it."""
+    adapter = {
+        "kind": kind,
+        "adds_length": "0 in",
+        "keeps_fraction": "100 %",
+        "weight": "0 lb",
+        "tongue_rating": "1000 lb",
+    }
+    facts = {"accessory.kind": "step", "accessory.weight": "351 lb", "receiver.tongue_rating": "1000 lb"}
+    wide, narrow = ({**adapter, "offers_opening": size} for size in ("2 in", "1-1/4 in"))
+    for stack, expected in (
+        ([wide], "passes"),
+        ([narrow], "fails"),
+        ([narrow, wide], "fails"),
+        ([wide, narrow], "fails"),
+    ):
+        assert result("accessory-on-receiver", facts, stack) == expected
+    assert result("accessory-on-receiver", {**facts, "accessory.weight": "350 lb"}, [narrow]) == "passes"
+
+
 @pytest.mark.parametrize(
     ("changed", "expected"),
     [
