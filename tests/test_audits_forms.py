@@ -14,8 +14,9 @@ from audit_world import audit, found, pairs, rigs, summary
 from demo_world import answerer
 from workbooks import Error, Rows, write_ods, write_xlsx
 
+from fitsvc.audits.chunks import PLAIN, FileForm
 from fitsvc.audits.mapping import read_mapping
-from fitsvc.audits.source import PLAIN, FileForm, read_chunks
+from fitsvc.audits.source import read_chunks
 from fitsvc.language.problems import ProblemsFound
 
 _ROWS = [["sku", "kind", "weight [lb]"], ["A-1", "ball_mount", "12.5"], ["Ä-2", "step", "30"]]

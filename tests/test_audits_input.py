@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 import pytest
 from audit_world import Rows, accessories, audit, files, found, pairs, rigs, small_blocks, summary, write_csv
 
-from fitsvc.audits import source as audit_source
+from fitsvc.audits import parquet_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
 
 _FEW = 3
@@ -295,7 +295,7 @@ def test_a_damaged_page_of_parquet(tmp_path: Path) -> None:
 
 def test_a_column_that_could_not_be_held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A small Parquet file whose one cell is huge is refused by what it says of itself, before it is unpacked."""
-    monkeypatch.setattr(audit_source, "LARGEST_CHUNK", 1_000_000)
+    monkeypatch.setattr(parquet_chunks, "LARGEST_CHUNK", 1_000_000)
     pq.write_table(
         pa.table({"sku": ["A", "B"], "shank": ["2 in", "2" * 2_000_000]}), tmp_path / "a.parquet", compression="zstd"
     )

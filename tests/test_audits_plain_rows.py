@@ -10,8 +10,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from fitsvc.audits import plain_rows, source
+from fitsvc.audits.chunks import FileForm
 from fitsvc.audits.plain_rows import CodedCells, Row
-from fitsvc.audits.source import FileForm, read_chunks
+from fitsvc.audits.source import read_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
 
 HEADER = b"sku,label,weight [lb]\n"

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
+from fitsvc.audits.chunks import WIRE
 from fitsvc.audits.drafting import ENOUGH, DraftedColumn, name_known, sample_of, tried_as
 from fitsvc.audits.intake import entry_text, keep_seen
 from fitsvc.audits.mapping import KEYS, FileMapping, Mapped, folded, needs_unit, read_mapping, unit_problems
-from fitsvc.audits.source import WIRE
 from fitsvc.facts import FactReader
 from fitsvc.files import written
 from fitsvc.language.problems import Problem, ProblemsFound, nearest

@@ -7,10 +7,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.chunks import WIRE
 from fitsvc.audits.decimals import DecimalMarks, with_point
 from fitsvc.audits.mapping import Mapped, folded
 from fitsvc.audits.plain_rows import CodedCells
-from fitsvc.audits.source import WIRE
 from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, column_of, taken
 from fitsvc.facts import FactReader

@@ -180,3 +180,11 @@ def places_of(column: Any, places: Mapping[str, int]) -> NDArray[np.int64]:
         for chunk in chunks
     ]
     return np.concatenate(found) if found else np.zeros(0, np.int64)
+
+
+def gone_and_new(earlier: Earlier, out: Path, skus: Mapping[str, str]) -> Iterator[list[Any]]:
+    """The items that are there no more and those that were not, each with how many rigs it fits or fitted."""
+    for folder, others, change in ((earlier.out, skus, "gone"), (out, earlier.items, "new")):
+        for row in read_safe(folder / "items.csv"):
+            if row["sku"] not in others:
+                yield [row["sku"], change, row["works"], row["conditional"]]

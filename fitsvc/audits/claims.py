@@ -15,10 +15,11 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.audits.chunks import WIRE, Chunk, name_in
 from fitsvc.audits.named_vehicles import EXCEPT, FROM, OURS, TO, VEHICLE, Meant, NamedVehicles
 from fitsvc.audits.plain_rows import Cell
 from fitsvc.audits.rigs import AuditRig
-from fitsvc.audits.source import WIRE, Chunk, name_in, read_chunks
+from fitsvc.audits.source import read_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
 from fitsvc.rulebook.rules import Rulebook

@@ -15,13 +15,14 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from fitsvc.audits.chunks import WIRE, Chunk
 from fitsvc.audits.claims import names_in
 from fitsvc.audits.item_rows import ItemReader
 from fitsvc.audits.items import Items
 from fitsvc.audits.mapping import FileMapping
 from fitsvc.audits.plain_rows import Cell
 from fitsvc.audits.sheets import safe_cell
-from fitsvc.audits.source import WIRE, Chunk, read_chunks, titles_of
+from fitsvc.audits.source import read_chunks, titles_of
 from fitsvc.facts import FactReader
 from fitsvc.files import written
 from fitsvc.language.problems import Problem

@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
 from typing import Final
 
+from fitsvc.audits.chunks import Chunk
 from fitsvc.audits.plain_rows import Cell, CodedCells
-from fitsvc.audits.source import Chunk
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
 

@@ -15,10 +15,11 @@ from typing import Any, Final
 import numpy as np
 
 from fitsvc.audits.cells import NOTHING, FactColumn
+from fitsvc.audits.chunks import PLAIN, WIRE, Chunk, FileForm
 from fitsvc.audits.decimals import SURE_COMMA, SURE_POINT, DecimalMarks
 from fitsvc.audits.looking import plain_title, unit_in
 from fitsvc.audits.mapping import KEYS, FileMapping, Mapped, folded, needs_unit
-from fitsvc.audits.source import PLAIN, WIRE, Chunk, FileForm, read_chunks
+from fitsvc.audits.source import read_chunks
 from fitsvc.facts import FactReader
 from fitsvc.language.quantities import UNITS
 from fitsvc.language.types import ListType, NumberType

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.ball_pairs import BallPair, BallPairs
 from fitsvc.audits.causes import Causes
-from fitsvc.audits.changes import Changes, Earlier
+from fitsvc.audits.changes import Changes, Earlier, gone_and_new
 from fitsvc.audits.claim_lines import LinesTold
-from fitsvc.audits.fix_rows import Fix
+from fitsvc.audits.fix_rows import Fix, write_fix_list
 from fitsvc.audits.fixes import Fixes
 from fitsvc.audits.items import Items, ReadReport, digests
 from fitsvc.audits.kept import kept_facts
@@ -22,7 +22,7 @@ from fitsvc.audits.outliers import Usual, suspicious
 from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
 from fitsvc.audits.rescues import Rescue, Rescues, StockedAdapter
-from fitsvc.audits.sheets import read_safe, safe_row, write_workbook
+from fitsvc.audits.sheets import safe_row
 from fitsvc.audits.state import AuditState, Progress
 from fitsvc.audits.tally import kind_numbers, kinds_of
 from fitsvc.document import Document
@@ -30,19 +30,6 @@ from fitsvc.files import written
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.subjects import KIND
 
-_WIDTHS: Final = (8, 18, 18, 18, 60, 50, 10, 10, 24)
-"""Of the fix list's columns, in characters."""
-_HEADS: Final = {
-    "row": "Row",
-    "sku": "Item",
-    "column": "Column",
-    "stands": "Stands there",
-    "wrong": "What is wrong",
-    "allowed": "What to write or do",
-    "pairs": "Pairs it decides",
-    "claims": "Claims it decides",
-    "file": "File",
-}
 _NONE: Final = Items([], np.zeros(0, np.int64), {}, {})
 Counts = NDArray[np.int64]
 
@@ -131,8 +118,7 @@ class Findings:
         """What is to be mended, as a table and as a workbook, the cell that decides most first."""
         rows = self.fixes.listed()
         self._file(FIX_LIST, Fix._fields, rows)
-        with written(self.state.out / f"{FIX_LIST}.xlsx") as place:
-            write_workbook(place, "Fix list", list(_HEADS.values()), _WIDTHS, (row[: len(_HEADS)] for row in rows))
+        write_fix_list(self.state.out / f"{FIX_LIST}.xlsx", rows)
 
     @contextmanager
     def _table(self, name: str, titles: Sequence[str]) -> Iterator[Any]:
@@ -306,15 +292,9 @@ class Findings:
                 start += count
 
         self._file("changes", ("rig", "sku", "change", "before", "after", "cause", "rules"), rows())
-        self._file("items_changed", ("sku", "change", "works", "conditional"), self._gone_and_new(earlier))
+        others = gone_and_new(earlier, self.state.out, self.skus)
+        self._file("items_changed", ("sku", "change", "works", "conditional"), others)
         self.changes = changes.told | by_cause
-
-    def _gone_and_new(self, earlier: Earlier) -> Iterator[list[Any]]:
-        """The items that are there no more and those that were not, each with how many rigs it fits or fitted."""
-        for out, others, change in ((earlier.out, self.skus, "gone"), (self.state.out, earlier.items, "new")):
-            for row in read_safe(out / "items.csv"):
-                if row["sku"] not in others:
-                    yield [row["sku"], change, row["works"], row["conditional"]]
 
 
 def _rows(*columns: Sequence[Any] | NDArray[Any]) -> list[tuple[Any, ...]]:

@@ -1,14 +1,16 @@
 """One thing to be mended of a catalogue: where it is, what stands there, what is wrong and what it decides."""
 
 import csv
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, NamedTuple
 
 from fitsvc.audits.counter_links import as_told
 from fitsvc.audits.items import Items
+from fitsvc.audits.sheets import write_workbook
 from fitsvc.engine.columns.signatures import value_at
+from fitsvc.files import written
 from fitsvc.language.types import ListType, NumberType, TextType
 from fitsvc.rulebook.vocabulary import Fact
 
@@ -21,6 +23,19 @@ SORTS: Final = {
     "false_claim": "Claims of fits that the rules contradict",
 }
 """What may be wrong, with what it is to people."""
+_WIDTHS: Final = (8, 18, 18, 18, 60, 50, 10, 10, 24)
+"""Of the fix list's columns, in characters."""
+_HEADS: Final = {
+    "row": "Row",
+    "sku": "Item",
+    "column": "Column",
+    "stands": "Stands there",
+    "wrong": "What is wrong",
+    "allowed": "What to write or do",
+    "pairs": "Pairs it decides",
+    "claims": "Claims it decides",
+    "file": "File",
+}
 
 
 class Fix(NamedTuple):
@@ -108,3 +123,9 @@ def rows_of(path: Path) -> Iterator[dict[str, str]]:
     """The rows of a table of the spool."""
     with path.open(encoding="utf-8", newline="") as stream:
         yield from csv.DictReader(stream)
+
+
+def write_fix_list(path: Path, rows: Iterable[Fix]) -> None:
+    """Write what is to be mended as a workbook."""
+    with written(path) as place:
+        write_workbook(place, "Fix list", list(_HEADS.values()), _WIDTHS, (row[: len(_HEADS)] for row in rows))

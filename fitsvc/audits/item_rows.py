@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.cells import FactColumn
+from fitsvc.audits.chunks import WIRE, Chunk, name_in
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items
 from fitsvc.audits.mapping import READ, FileMapping, Header, meant, needs_unit, read_header
 from fitsvc.audits.others import SubjectReader
 from fitsvc.audits.plain_rows import Cell
-from fitsvc.audits.source import WIRE, Chunk, name_in
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem

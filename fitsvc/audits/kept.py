@@ -10,9 +10,9 @@ from typing import Final
 
 import pyarrow.parquet as pq
 
+from fitsvc.audits.item_files import digest_of_text, items_in, write_items
 from fitsvc.audits.items import Items, joined
 from fitsvc.audits.rigs import AuditRig, rigs_of_table, rigs_table
-from fitsvc.audits.spool import digest_of_text, items_in, write_items
 from fitsvc.audits.state import AuditState
 from fitsvc.caching import LruCache
 from fitsvc.files import write_text, written

@@ -10,7 +10,8 @@ from itertools import islice
 from pathlib import Path
 from typing import Final
 
-from fitsvc.audits.source import PLAIN, WIRE, FileForm, as_cell, format_of
+from fitsvc.audits.chunks import PLAIN, WIRE, FileForm, as_cell
+from fitsvc.audits.source import format_of
 from fitsvc.language.problems import Problem
 from fitsvc.loading.csv_text import SEPARATORS, RowTooLong, read_cells, separator_of
 from fitsvc.loading.lines import opened, read_lines

@@ -23,7 +23,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
-from fitsvc.audits.source import PLAIN, FileForm
+from fitsvc.audits.chunks import PLAIN, FileForm
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import DIMENSIONS
 from fitsvc.language.types import ListType

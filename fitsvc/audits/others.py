@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.cells import FactColumn
+from fitsvc.audits.chunks import Chunk
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items, joined
 from fitsvc.audits.mapping import READ, FileMapping, Mapped, by_name
-from fitsvc.audits.source import Chunk
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem

@@ -6,13 +6,14 @@ from itertools import count
 from pathlib import Path
 from typing import Any, Final
 
+from fitsvc.audits.chunks import Chunk, as_cell
 from fitsvc.audits.claims import ClaimReader, read_ball_claims
 from fitsvc.audits.item_rows import BadCell, ItemReader
 from fitsvc.audits.items import Items, ReadReport, joined
 from fitsvc.audits.mapping import FileMapping
 from fitsvc.audits.others import BALL
 from fitsvc.audits.plain_rows import Cell
-from fitsvc.audits.source import Chunk, as_cell, read_chunks, titles_of
+from fitsvc.audits.source import read_chunks, titles_of
 from fitsvc.audits.spool import Spool
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound

@@ -16,6 +16,7 @@ from fitsvc import __version__
 from fitsvc.audits.changes import read_earlier
 from fitsvc.audits.claim_lines import LinesWritten
 from fitsvc.audits.claims import ClaimReader, read_claims_file
+from fitsvc.audits.item_files import digest_of, digest_of_text
 from fitsvc.audits.items import ReadReport
 from fitsvc.audits.judging import BlockTask, judge_all
 from fitsvc.audits.mapping import read_mapping
@@ -24,7 +25,7 @@ from fitsvc.audits.reading import append_problems, read_items
 from fitsvc.audits.rescues import StockedAdapter
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.source import missing
-from fitsvc.audits.spool import SUMMARY, digest_of, digest_of_text
+from fitsvc.audits.spool import SUMMARY
 from fitsvc.audits.state import AuditState, Progress, Shares, Task
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader

@@ -4,25 +4,20 @@ What is wrong with one line is noted and the next is read; what ends the reading
 part of a file is passed over in silence.
 """
 
-import json
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, field
-from datetime import datetime
-from decimal import Decimal
 from itertools import islice
 from pathlib import Path
 from typing import Any, Final
 
-import pyarrow as pa
-import pyarrow.parquet as pq
-
+from fitsvc.audits.chunks import CHUNK, PLAIN, WIRE, Chunk, FileForm, as_cell, bad_titles
+from fitsvc.audits.parquet_chunks import opened_parquet, parquet_chunks
 from fitsvc.audits.plain_rows import Cell, plain_rows
-from fitsvc.document import Document, Json
+from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.csv_text import RowTooLong, read_cells, separator_of
-from fitsvc.loading.header import nameless, no_header, ragged, repeated
+from fitsvc.loading.header import ragged
 from fitsvc.loading.json_text import read_json
 from fitsvc.loading.lines import NumberedLines, read_lines
 from fitsvc.loading.workbooks import ENDINGS, sheet_rows
@@ -36,37 +31,8 @@ FORMATS: Final = {
 _PACKED: Final = (".gz", ".zst")
 _ELSEWHERE: Final = re.compile(r"([A-Za-z][A-Za-z0-9+.-]+):/")
 """What begins an address; a drive of some systems has one letter alone."""
-CHUNK: Final = 8_192
 _LEAST_APART: Final = 256
 """Lines that are read one by one where not all of the next are plain, before that is tried again; each time twice."""
-LARGEST_CHUNK: Final = 256_000_000
-WIRE: Final = "\0"
-"""Begins a cell that is no text but JSON: a list, an object or a figure. Text files cannot hold the character."""
-
-
-@dataclass(frozen=True, slots=True)
-class Chunk:
-    """Some rows: where each stands in the file, and the cells by column title; None is an empty cell.
-
-    `lost` are the rows beside them that have not as many cells as the header, with where they stand.
-    """
-
-    lines: list[int]
-    cells: Mapping[str, Sequence[Cell]]
-    lost: list[tuple[int, list[Cell]]] = field(default_factory=list)
-
-
-@dataclass(frozen=True, slots=True)
-class FileForm:
-    """How a file is written, of what it does not say itself: separator, encoding, line of the titles, sheet."""
-
-    separator: str = ""
-    encoding: str = ""
-    header: int = 1
-    sheet: str = ""
-
-
-PLAIN: Final = FileForm()
 
 
 def format_of(path: Path) -> str:
@@ -106,7 +72,7 @@ def read_chunks(
     elif kind == "JSON Lines":
         yield from _json_chunks(path, problems, form)
     elif kind == "Parquet":
-        yield from _parquet_chunks(path, units, wanted)
+        yield from parquet_chunks(path, units, wanted)
     else:
         listed = ", ".join(f"`{ending}` ({name})" for ending, name in FORMATS.items())
         help = f"it ends in {listed}, and maybe in `.gz` or `.zst` behind that"
@@ -117,7 +83,7 @@ def read_chunks(
 def titles_of(path: Path, form: FileForm = PLAIN) -> list[str] | None:
     """The column titles that stand in the file before any row; None for JSON Lines, which has none."""
     if format_of(path) == "Parquet" and path.is_file():
-        return list(_parquet(path).schema_arrow.names)
+        return list(opened_parquet(path).schema_arrow.names)
     first = next(read_chunks(path, [], {}, None, form), None)
     return list(first.cells) if first and format_of(path) in ("CSV", "workbook") else None
 
@@ -151,7 +117,7 @@ def _titles(found: list[Cell], path: Path, problems: list[Problem]) -> list[str]
     titles = [(title or "").removeprefix(WIRE).strip() for title in found]
     while len(titles) > 1 and not titles[-1]:
         titles.pop()
-    if wrong := _bad_titles(titles, str(path)):
+    if wrong := bad_titles(titles, str(path)):
         raise ProblemsFound([*problems, *wrong])
     return titles
 
@@ -235,19 +201,6 @@ def _from_titles(texts: Iterator[tuple[int, str]], header: list[str], form: File
     yield from texts
 
 
-def _bad_titles(titles: list[str], file: str) -> list[Problem]:
-    if not titles:
-        return [no_header(file)]
-    found = []
-    for number, title in enumerate(titles, start=1):
-        first = titles.index(title) + 1
-        if not title:
-            found.append(nameless(number, file, 1))
-        elif first < number:
-            found.append(repeated(title, number, first, file, 1))
-    return found
-
-
 def _json_chunks(path: Path, problems: list[Problem], form: FileForm) -> Iterator[Chunk]:
     rows: list[tuple[int, Document]] = []
     for number, text in _texts(path, problems, form):
@@ -291,96 +244,3 @@ def _json_chunk(rows: list[tuple[int, Document]]) -> Chunk:
     titles = dict.fromkeys(title for _, row in rows for title in row)
     cells = {title: [as_cell(row.get(title)) for _, row in rows] for title in titles}
     return Chunk([number for number, _ in rows], cells)
-
-
-def as_cell(value: Json) -> str | None:
-    """A value that may be no text as a cell."""
-    if value is None or isinstance(value, str):
-        return value
-    return WIRE + json.dumps(value, ensure_ascii=False, default=_in_json)
-
-
-def _in_json(value: Any) -> Json:
-    """A value of a typed column that JSON has not: a decimal as the figure that it is, a day or an instant as text."""
-    if isinstance(value, Decimal):
-        return float(value)
-    return value.isoformat(sep=" ") if isinstance(value, datetime) else str(value)
-
-
-def name_in(cell: str | None) -> str:
-    """The name in a cell; a whole number is one too, as files of figures have them."""
-    text = (cell or "").strip()
-    return text.removeprefix(WIRE) if not text.startswith((f"{WIRE}[", f"{WIRE}{{")) else text
-
-
-def _parquet(path: Path) -> Any:
-    try:
-        return pq.ParquetFile(path, memory_map=False)
-    except (pa.ArrowException, OSError) as error:
-        reason = str(error).splitlines()[0] if str(error) else "unknown reason"
-        problem = Problem(f"is not Parquet that can be read: {reason}", "write the file again", file=str(path))
-        raise ProblemsFound([problem]) from None
-
-
-def _parquet_chunks(path: Path, units: Mapping[str, str], wanted: Collection[str] | None) -> Iterator[Chunk]:
-    file = _parquet(path)
-    read = [field for field in file.schema_arrow if wanted is None or field.name in wanted]
-    places = [(place, name) for place, name in enumerate(file.schema_arrow.names) if name in {one.name for one in read}]
-    problems = _bad_titles([name.strip() for name in file.schema_arrow.names], str(path))
-    problems += [_wrong_type(path, field) for field in read if _kind(field.type) is None]
-    problems += [
-        Problem(
-            f"column `{field.name}` holds figures without a unit",
-            f"name it `{field.name} [lb]`, or map it",
-            file=str(path),
-        )
-        for field in read
-        if _kind(field.type) == "figure" and units.get(field.name) == ""
-    ]
-    problems += _too_large(path, file.metadata)
-    if problems:
-        raise ProblemsFound(problems)
-    row = 1
-    try:
-        for batch in file.iter_batches(batch_size=CHUNK):
-            cells = {name: [as_cell(value) for value in batch.column(place).to_pylist()] for place, name in places}
-            yield Chunk(list(range(row, row + batch.num_rows)), cells)
-            row += batch.num_rows
-    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
-        reason = str(error).splitlines()[0]
-        problem = Problem(f"cannot be read past row {row - 1}: {reason}", "write the file again", file=str(path))
-        raise ProblemsFound([problem]) from None
-
-
-def _too_large(path: Path, metadata: Any) -> Iterator[Problem]:
-    """Refuse what would have to be held at once however small the file is: a column's share of a group of rows."""
-    first = 1
-    for group in (metadata.row_group(number) for number in range(metadata.num_row_groups)):
-        last = first + group.num_rows - 1
-        for column in (group.column(number) for number in range(group.num_columns)):
-            if column.total_uncompressed_size > LARGEST_CHUNK:
-                size = f"{column.total_uncompressed_size / 1e6:,.0f} MB"
-                yield Problem(
-                    f"column `{column.path_in_schema}` has {size} in the rows {first} to {last}",
-                    f"write groups of fewer rows, with at most {LARGEST_CHUNK / 1e6:,.0f} MB in a column",
-                    file=str(path),
-                    line=first,
-                )
-        first = last + 1
-
-
-def _kind(kind: Any) -> str | None:
-    if pa.types.is_dictionary(kind) or pa.types.is_list(kind) or pa.types.is_large_list(kind):
-        kind = kind.value_type
-    if pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_null(kind):
-        return "text"
-    if pa.types.is_date(kind) or pa.types.is_timestamp(kind):
-        return "text"
-    if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):
-        return "figure"
-    return "yes_no" if pa.types.is_boolean(kind) else None
-
-
-def _wrong_type(path: Path, field: Any) -> Problem:
-    help = "write it as text, figures, yes/no, or lists of these"
-    return Problem(f"column `{field.name}` is of type {field.type}", help, file=str(path))

@@ -5,10 +5,8 @@ each block is judged with one group of rigs after the other: the two make a part
 `run.json`; a folder is only taken up again by the audit that began it.
 """
 
-import hashlib
 import json
 import shutil
-import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, fields
@@ -19,11 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.claims import Claims
+from fitsvc.audits.item_files import end_of, items_file, items_in, save_arrays, skus_file, write_items
 from fitsvc.audits.items import Items, ReadReport
 from fitsvc.audits.parts import Array, ClaimCarried, ClaimFate, PartCounts
 from fitsvc.document import Json
-from fitsvc.engine.columns.signatures import Column, arrays_of
-from fitsvc.files import locked, write_text, written
+from fitsvc.files import locked, write_text
 from fitsvc.language.problems import Problem, ProblemsFound
 
 SUMMARY: Final = "summary.json"
@@ -41,8 +39,6 @@ _OTHER_CLAIMS: Final = "other_claims.json"
 _BALL_CLAIMS: Final = "ball_claims.json"
 _LOCK: Final = "judging.lock"
 _ALONE: Final = "audit.lock"
-_UNREAD: Final = "unread "
-"""Begins the name of an array of what could not be read of a slot."""
 
 
 class Spool:
@@ -156,7 +152,7 @@ class Spool:
 
     def other(self, subject: str) -> Items | None:
         """The items of a subject that are no accessories; None where there are none."""
-        return self.block(subject) if (self.folder / _skus(subject)).is_file() else None
+        return self.block(subject) if (self.folder / skus_file(subject)).is_file() else None
 
     def keep_block(self, block: int | str, items: Items) -> None:
         """Keep a block of items, by its number; of items that are no accessories by their subject."""
@@ -168,13 +164,13 @@ class Spool:
 
     def skus(self, block: int | str) -> list[str]:
         """The SKUs of a block's items."""
-        found: list[str] = self._read(_skus(block))
+        found: list[str] = self._read(skus_file(block))
         return found
 
     def column(self, block: int, name: str, place: int = 0) -> Array:
         """One array of a column of a block, such as the high ends of a number (`place` 1), without the others."""
-        with np.load(self.folder / _items(block), allow_pickle=False) as arrays:
-            found: Array = arrays[_end(name, place)]
+        with np.load(self.folder / items_file(block), allow_pickle=False) as arrays:
+            found: Array = arrays[end_of(name, place)]
             return found
 
     def keep_other_claims(self, claims: Mapping[str, Iterable[int]]) -> None:
@@ -261,23 +257,11 @@ class Spool:
         return _read_json(self.folder / name)
 
     def _write_arrays(self, name: str, arrays: Mapping[str, Array]) -> None:
-        _save(self.folder / name, arrays, packed=False)
+        save_arrays(self.folder / name, arrays, packed=False)
 
     def _arrays(self, name: str) -> dict[str, Array]:
         with np.load(self.folder / name, allow_pickle=False) as arrays:
             return dict(arrays)
-
-
-def _items(block: int | str) -> str:
-    return f"items-{_name(block)}.npz"
-
-
-def _skus(block: int | str) -> str:
-    return f"skus-{_name(block)}.json"
-
-
-def _name(block: int | str) -> str:
-    return block if isinstance(block, str) else f"{block:05}"
 
 
 def _tally(block: int, group: int) -> str:
@@ -292,11 +276,6 @@ def _carried(block: int, group: int) -> str:
     return f"carried-{block:05}-{group:05}.json"
 
 
-def _end(name: str, place: int) -> str:
-    """The name of one of the arrays that a column is made of."""
-    return f"{name}#{place}"
-
-
 def _read_json(path: Path) -> Json:
     try:
         return json.loads(path.read_text("utf-8"))
@@ -309,55 +288,3 @@ def begun(out: Path) -> Json:
     """What the audit that was begun in a folder is of; None where there is none that was not ended."""
     path = out / _SPOOL / _RUN
     return _read_json(path) if path.is_file() else None
-
-
-def write_items(folder: Path, block: int | str, items: Items, *, packed: bool = False) -> None:
-    """Keep a block of items in a folder, `packed` where it stays there."""
-    arrays: dict[str, Array] = {"lines": items.lines}
-    arrays |= {_UNREAD + name: flags for name, flags in items.unread.items()}
-    for name, column in items.columns.items():
-        arrays |= {_end(name, place): array for place, array in enumerate(arrays_of(column))}
-    _save(folder / _items(block), arrays, packed=packed)
-    write_text(folder / _skus(block), json.dumps(items.skus, ensure_ascii=False))
-
-
-def _save(path: Path, arrays: Mapping[str, Array], *, packed: bool) -> None:
-    with written(path) as place, place.open("wb") as stream:
-        if not packed:
-            np.savez(stream, **arrays)  # type: ignore[arg-type]  # numpy allows for an array named as its own option
-            return
-        # As numpy packs them, but for how hard: most of what there is to gain is gained in a third of the time.
-        with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packing:
-            for name, array in arrays.items():
-                with packing.open(f"{name}.npy", "w", force_zip64=True) as entry:
-                    np.lib.format.write_array(entry, np.asanyarray(array), allow_pickle=False)
-
-
-def items_in(folder: Path, block: int | str, *, skus_alone: bool = False) -> Items:
-    """A block of items as it is kept in a folder; without their facts where the SKUs are wanted alone."""
-    skus: list[str] = json.loads((folder / _skus(block)).read_text("utf-8"))
-    if skus_alone:
-        return Items(skus, np.zeros(0, np.int64), {}, {})
-    with np.load(folder / _items(block), allow_pickle=False) as read:
-        arrays: dict[str, Array] = dict(read)
-    columns = dict[str, Column]()
-    unread = {key.removeprefix(_UNREAD): arrays[key] for key in arrays if key.startswith(_UNREAD)}
-    for key in arrays:
-        name, _, place = key.partition("#")
-        if place == "0":
-            high = _end(name, 1)
-            columns[name] = (arrays[key], arrays[high]) if high in arrays else arrays[key]
-    return Items(skus, arrays["lines"], columns, unread)
-
-
-def digest_of(path: Path | None) -> str:
-    """The digest of a file's bytes; empty for no file."""
-    if path is None:
-        return ""
-    with path.open("rb") as stream:
-        return "sha256:" + hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-def digest_of_text(text: str) -> str:
-    """The digest of a text."""
-    return "sha256:" + hashlib.sha256(text.encode()).hexdigest()
