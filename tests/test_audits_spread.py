@@ -3,7 +3,9 @@
 import os
 import signal
 import threading
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -62,6 +64,40 @@ def test_a_worker_dies_and_the_bytes_are_the_same(parts: list[Path], tmp_path: P
         assert min(workers) not in client.run(os.getpid).values()
     assert 0 < written[0] < len(files(alone))
     assert {name: text for name, text in files(spread).items() if not name.endswith(".part")} == files(alone)
+
+
+class _Inline:
+    """Stands for a cluster: does each task as it comes, and again what raises, as often as it may be."""
+
+    def __init__(self) -> None:
+        self.tries = 0
+
+    def submit(self, work: Callable[..., Any], *given: Any, retries: int, pure: bool) -> Any:
+        """Do a task."""
+        for left in reversed(range(retries + 1)):
+            self.tries += 1
+            try:
+                return work(*given)
+            except Exception:
+                if not left:
+                    raise
+        raise AssertionError(pure)
+
+    def gather(self, done: list[Any]) -> list[Any]:
+        """What came of the tasks."""
+        return done
+
+
+def test_what_is_wrong_with_a_file_is_told_by_its_name_and_not_tried_again(parts: list[Path], tmp_path: Path) -> None:
+    """The other files are judged; a row without a number costs one try, and says in which file it stands."""
+    spread, client = tmp_path / "spread", _Inline()
+    bad = tmp_path / "nameless.parquet"
+    pq.write_table(pa.table({"sku": ["A-1", ""], "kind": ["step", "step"]}), bad)
+    with pytest.raises(ProblemsFound) as told:
+        judge_files(client, [bad, *parts[:2]], tmp_path / "rigs.parquet", spread, pairs=_PAIRS)
+    assert {one.file for one in told.value.problems} == {str(bad)}
+    assert client.tries == 3
+    assert {path.name.rpartition("-")[0] for path in spread.glob("*.parquet")} == {path.stem for path in parts[:2]}
 
 
 def test_files_of_one_name_are_refused(tmp_path: Path) -> None:

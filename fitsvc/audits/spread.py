@@ -19,6 +19,7 @@ that `judge_block` gives:
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -47,7 +48,9 @@ def judge_files(
 ) -> int:
     """Judge many files of items on a Dask cluster; returns how many pairs there are.
 
-    The files' names tell their pairs apart: ProblemsFound where two have one name.
+    The files' names tell their pairs apart: ProblemsFound where two have one name. What is wrong with some files is
+    raised once the others are judged, each by its name; a task that found it is not done again, as it would find the
+    same.
     """
     places: dict[str, Path] = {}
     for path in items:
@@ -57,7 +60,18 @@ def judge_files(
     out.mkdir(parents=True, exist_ok=True)
     shared = None if rules is None else str(rules)
     tasks = [
-        client.submit(judge_file, str(path), str(rigs), str(out), shared, pairs, retries=_RETRIES, pure=False)
+        client.submit(_judged, str(path), str(rigs), str(out), shared, pairs, retries=_RETRIES, pure=False)
         for path in items
     ]
-    return sum(client.gather(tasks))
+    done = client.gather(tasks)
+    if problems := [problem for _, found in done for problem in found]:
+        raise ProblemsFound(problems)
+    return sum(count for count, _ in done)
+
+
+def _judged(items: str, rigs: str, out: str, rules: str | None, pairs: int) -> tuple[int, list[Problem]]:
+    """How many pairs one file has, or what is wrong with it: raised, it would be taken for a worker's fault."""
+    try:
+        return judge_file(items, rigs, out, rules, pairs), []
+    except ProblemsFound as found:
+        return 0, [replace(problem, file=items) for problem in found.problems]

@@ -29,7 +29,7 @@ _TABLES: Final = {
     "fits": later("what fits, or may, in words for a shop"),
     "claims": later("claims that the rules contradict or that cannot be decided"),
     "claims_checked": later("each claim as it was written, with what it comes to"),
-    "others": later("every trailer and adapter with every rig"),
+    "others": later("every trailer, adapter and wiring adapter with every rig"),
     "balls": later("every ball with every mount of the catalogue"),
     "rescued": later("adapters that would rescue false claims"),
     "carried": later("what items may carry on the rigs that they are claimed to fit"),
