@@ -11,6 +11,7 @@ from typing import Final
 from sqlmodel import Session
 
 from fitsvc.answers.records import Stored
+from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_rig, stored_so
 from fitsvc.store.errors import NotFound
@@ -21,6 +22,8 @@ from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.tables import Act, Record, ToldOf
 from fitsvc.subjects import stored_as
 
+_MOST_KNOWN: Final = 1_000
+"""Records whose facts of then are kept while one question is answered: those of all rigs that a feed compares."""
 DELETES: Final[Act] = "deletes"
 """What the statement does that closes the log of what is deleted."""
 
@@ -30,7 +33,8 @@ class EarlierRecords(StoreRecords):
 
     def __init__(self, session: Session, laws: Laws, as_of: datetime, vehicles: FindVehicles | None = None) -> None:
         super().__init__(session, vehicles)
-        self._laws, self._as_of = laws, as_of
+        self._laws, self.as_of = laws, as_of
+        self._known = LruCache[tuple[str, str], CurrentFacts](_MOST_KNOWN)
 
     def find(self, subject: str, key: str) -> Stored | None:
         """The record under an id or SKU as it was known then, or None where it was not stored yet."""
@@ -51,15 +55,15 @@ class EarlierRecords(StoreRecords):
             rig = get_rig(self._session, key)
         except NotFound:
             return None
-        if rig.created_at > self._as_of:
+        if rig.created_at > self.as_of:
             return None
-        known = known_then(self._session, self._laws, rig, self._as_of)
+        known = self.known_then(rig)
         return told_rig(rig.document, known.facts, known.provenance)
 
     def rig_told(self, key: str) -> Stored:
         """What had been told of a saved rig by then."""
         rig = get_rig(self._session, key)
-        return stored_rig(rig, known_then(self._session, self._laws, rig, self._as_of))
+        return stored_rig(rig, self.known_then(rig))
 
     def deleted(self, sku: str) -> Stored | None:
         """What was known of what has been deleted under a SKU since, without its label; None where nothing was there.
@@ -67,7 +71,7 @@ class EarlierRecords(StoreRecords):
         KeyError where what it was sold as is not kept, as of what an earlier version deleted.
         """
         every = all_observations(self._session, "accessory", sku)
-        said = _by_then(every, self._as_of)
+        said = _by_then(every, self.as_of)
         closing = next((one for one in every[len(said) :] if one.act == DELETES), None)
         if closing is None or not said or said[-1].act == DELETES:
             return None
@@ -76,15 +80,24 @@ class EarlierRecords(StoreRecords):
         return Stored(subject=subject, key=sku, label="", facts=known.facts)
 
     def _stored(self, subject: str, record: Record) -> Stored | None:
-        if record.created_at > self._as_of:
+        if record.created_at > self.as_of:
             return None
-        return stored_so(subject, record, known_then(self._session, self._laws, record, self._as_of))
+        return stored_so(subject, record, self.known_then(record))
+
+    def known_then(self, record: ToldOf) -> CurrentFacts:
+        """What was known of a record then, folded once for all rigs that have it."""
+        key = (kept_as(record), record.key)
+        return self._known.get(key, lambda: self._folded(record))
+
+    def _folded(self, record: ToldOf) -> CurrentFacts:
+        said = told_by(self._session, record, self.as_of)
+        leant_on = ground_of(self._session, record, tried_in(said), lambda other: self.known_then(other).facts)
+        return current_facts(said, law_of(record, self._laws), leant_on)
 
 
 def known_then(session: Session, laws: Laws, record: ToldOf, as_of: datetime) -> CurrentFacts:
     """What was known of a record by what had been entered by then, of it and of what it leans on."""
-    said = told_by(session, record, as_of)
-    return current_facts(said, law_of(record, laws), ground_then(session, laws, record, said, as_of))
+    return EarlierRecords(session, laws, as_of).known_then(record)
 
 
 def told_by(session: Session, record: ToldOf, as_of: datetime) -> Sequence[Entered]:

@@ -30,7 +30,8 @@ from fitsvc.store.tables import Observation, SavedRig
 from fitsvc.subjects import RIG
 from fitsvc.wanted import still_wanted
 
-MOST_RIGS: Final = 50
+MOST_RIGS: Final = 200
+"""Saved rigs that are compared one by one; of more, the pages of all are sooner read anew. 3 ms of work for each."""
 MOST_NAMED: Final = 1_000
 """Rigs whose pages are to be read anew that are named, and deleted ones."""
 MOST_ITEMS: Final = 1_000
@@ -174,9 +175,10 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
             told.everything = named[:MOST_NAMED]
             told.every_rig = max(len(named), len(gone)) > MOST_NAMED
             return told
+        then = EarlierRecords(session, laws_of(service.answerer.reader), at, service.shop.vehicles)
         for rig in rigs:
             still_wanted()
-            found = _of_rig(session, service, held, rig, at, skus)
+            found = _of_rig(session, service, held, rig, then, skus)
             if found is None:
                 told.everything.append(rig.id)
             else:
@@ -220,14 +222,13 @@ def _touched(session: Session, since: int) -> list[str]:
 
 
 def _of_rig(
-    session: Session, service: Service, held: Snapshot, rig: SavedRig, at: datetime, skus: Sequence[str]
+    session: Session, service: Service, held: Snapshot, rig: SavedRig, then_records: EarlierRecords, skus: Sequence[str]
 ) -> list[OutcomeChange] | None:
     """What changed on one rig; None where its pages are sooner read anew."""
-    if rig.updated_at > at:
+    if rig.updated_at > then_records.as_of:
         return None
     answerer = service.answerer
     now_records = StoreRecords(session, service.shop.vehicles)
-    then_records = EarlierRecords(session, laws_of(answerer.reader), at, service.shop.vehicles)
     try:
         now, then = (read_rig_told({"rig": {"id": rig.id}}, answerer, of)[0] for of in (now_records, then_records))
     except ProblemsFound:
