@@ -11,6 +11,7 @@ import msgspec
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.service.context import AnyRequest
+from fitsvc.service.json_schema import NO_NUL
 
 _WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
 
@@ -119,7 +120,6 @@ SKUS: Final = Keys(
     {"type": "string", "minLength": 1, "maxLength": 7_000, "pattern": "^[^,]+(?:,[^,]+){0,99}$"},
     example="DRY-RACK-4",
 )
-_KEY: Final = {"type": "string", "maxLength": 80}
 AS_OF: Final = Instant(
     "as_of",
     "By what had been entered by then.",
@@ -132,7 +132,12 @@ LIMIT: Final = Parameter(
     {"type": "integer", "minimum": 1, "maximum": 1000, "default": 100},
     example=50,
 )
-AFTER: Final = Parameter("after", "Give what comes after this one: the `next` of the page before.", _KEY)
+AFTER: Final = Parameter(
+    "after",
+    "Give what comes after this one: the `next` of the page before.",
+    {"type": "string", "maxLength": 80, "pattern": NO_NUL},
+    form="the `next` of the page before, which has no NUL character",
+)
 UNITS: Final = Parameter(
     "units", "Units to show figures in.", {"type": "string", "enum": ["us", "metric"], "default": "us"}, example="us"
 )
