@@ -180,7 +180,9 @@ def without(body: Any, errors: list[Any]) -> Any:
         inner = body
         for step in steps[:-1]:
             inner = inner[int(step)] if isinstance(inner, list) else inner.get(step) if inner is not None else None
-        if steps and isinstance(inner, dict):
+        if steps[:1] == ["together"] and isinstance(inner, dict) and steps[-1] not in inner:
+            del body["together"][int(steps[1])]  # what it lacks is what the others have
+        elif steps and isinstance(inner, dict):
             inner.pop(steps[-1], None)
         elif steps and isinstance(inner, list):
             del inner[int(steps[-1])]
