@@ -12,6 +12,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.language.intervals import TOLERANCE
+
 FEWEST: Final = 8
 """Items of a kind with a figure, below which nothing is usual of it."""
 _MANY: Final = 40
@@ -131,7 +133,7 @@ def _fitted(by: Floats, figures: Floats) -> tuple[Floats, float]:
     found[0] = np.median(figures)
     for _ in range(_ROUNDS if by.shape[1] else 0):
         left = figures - whole @ found
-        spread = max(_NORMAL * float(np.median(np.abs(left))), 1e-6)
+        spread = max(_NORMAL * float(np.median(np.abs(left))), TOLERANCE)
         share = np.clip(1 - (left / (_BIWEIGHT * spread)) ** 2, 0, None)  # the square root of the biweight
         found = np.linalg.lstsq(whole * share[:, None], figures * share, rcond=None)[0]
     return found[1:], float(found[0])
