@@ -10,6 +10,7 @@ from dataclasses import replace
 from functools import cache
 from math import inf
 from random import Random
+from types import MappingProxyType
 from typing import Final
 
 from random_rulebooks import Slot, random_case, shipped_rulebook
@@ -24,6 +25,12 @@ Held = tuple[int | None, str]
 _BEYOND: Final = 10.0
 _STUCK: Final = 60
 """After so many changes in vain another completion is drawn."""
+_MOST_WRONG: Final = {60: 8, 120: 4, 200: 2}
+"""Rules that may still be wrong after so many changes; of rigs with more, hardly one works a hundred changes later.
+
+Measured over 84 rigs found so and 84 without it: half the processor time each, and of them 22 against 17 have a
+trailer, 28 against 33 an accessory, 56 against 66 a ball, 53 against 53 a load.
+"""
 
 
 @cache
@@ -123,11 +130,20 @@ def completion(rng: Random, case: Case) -> Case:
     return telling_all(case, {of: one_of(rng, of[1], told(case, of)) for of in held(case)})
 
 
-def completion_without(rng: Random, case: Case, wrong: Callable[[Verdict], Sequence[int]], tries: int) -> Case | None:
-    """A completion of which nothing is wrong, looked for by changing facts that a wrong rule rests on."""
+def completion_without(
+    rng: Random,
+    case: Case,
+    wrong: Callable[[Verdict], Sequence[int]],
+    tries: int,
+    most_wrong: Mapping[int, int] = MappingProxyType({}),
+) -> Case | None:
+    """A completion of which nothing is wrong, looked for by changing facts that a wrong rule rests on.
+
+    It is given up where after a number of changes more is wrong than there may be.
+    """
     engine, open_ = shipped_rulebook().engine, {of for of in held(case) if is_open(case, of)}
     while tries > 0:
-        one, stuck = completion(rng, case), 0
+        one, stuck, changes = completion(rng, case), 0, 0
         rules, tries = wrong(engine.rule_by_rule(one)), tries - 1
         while rules and tries > 0 and stuck < _STUCK:
             free = [of for of in rests_on(rng.choice(rules), len(case.adapters)) if of in open_]
@@ -145,6 +161,9 @@ def completion_without(rng: Random, case: Case, wrong: Callable[[Verdict], Seque
             else:
                 stuck = 0 if len(left) < len(rules) else stuck + 1
                 one, rules = other, left
+            changes += 1
+            if len(rules) > most_wrong.get(changes, len(rules)):
+                return None
         if not rules:
             return one
     return None
@@ -164,7 +183,7 @@ def working(rng: Random) -> Case:
         adapters: tuple[dict[str, Value], ...] = tuple({} for _ in drawn.adapters[: rng.choice((0, 0, 1, 2))])
         rig = Case({}, drawn.present, adapters)
         rig = telling_all(rig, {of: anything(of[1]) for of in held(rig)})
-        found = completion_without(rng, rig, lambda one: one.fails + one.unknown, 300)
+        found = completion_without(rng, rig, lambda one: one.fails + one.unknown, 300, _MOST_WRONG)
     return found
 
 
