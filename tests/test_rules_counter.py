@@ -385,14 +385,11 @@ def test_a_shank_larger_than_the_opening_takes_no_reducer() -> None:
 
 
 def test_a_trailer_told_in_parts_is_told_what_they_come_to() -> None:
-    """Empty weight and cargo are added up: it is weighed, and said what it comes to if that is all."""
+    """Empty weight and cargo are added up, and what they come to is told among what is assumed."""
     parts = {**without(TOWED, "trailer.gross_weight"), "trailer.empty_weight": "1000 lb"}
     found = answer({**parts, "trailer.cargo_weight": "2400 lb"})
-    assert found.outcome == "undetermined"
-    assert found.if_usual and (found.if_usual.outcome, found.if_usual.facts) == (
-        "works",
-        {"trailer.gross_weight": "3400 lb"},
-    )
+    assert found.outcome == "works"
+    assert any("3400 lb" in line for line in found.assumed)
     assert answer({**parts, "trailer.cargo_weight": "4001 lb"}).outcome == "fails"
 
 

@@ -99,6 +99,7 @@ BESIDE: Facts = {
     "ball.rating": "5000 lb",
     "spare.stowed_where": "inside",
     "beside.hangs_on": "rear_receiver",
+    "wiring_adapter.plug": "flat_4",
 }
 """A fact of each subject that the question is about beside the rig; none of them is known to the rules."""
 
