@@ -10,7 +10,7 @@ from typing import Final
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.quantities import is_plainest
+from fitsvc.language.quantities import LONGEST_TEXT, is_plainest
 from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
@@ -65,6 +65,11 @@ def parted(wire: Json) -> Json:
     return {"value": parts[0].strip(), "tolerance": parts[1].strip()} if len(parts) == 2 else wire
 
 
+def _too_long(wire: Json) -> bool:
+    """Whether a part of a figure is longer than figures are, blanks too: it is refused where it is read."""
+    return isinstance(wire, str) and len(wire) > LONGEST_TEXT
+
+
 def _bound_in_words(text: str) -> str:
     """A bound by its words: less than a figure is at most that, so that nothing that may be so is left out."""
     if found := _SIGN.match(text):
@@ -114,7 +119,7 @@ class PlainForms:
         """A value in a plain form; ProblemsFound where it has two readings."""
         if isinstance(fact.type, NumberType):
             if isinstance(wire, Mapping):
-                return {key: self._figure(fact, one, f"/{key}") for key, one in wire.items()}
+                return {key: one if _too_long(one) else self._figure(fact, one, f"/{key}") for key, one in wire.items()}
             bare = isinstance(wire, str) and self.takes_bare(fact) and is_plainest(wire)
             return wire if bare else self._figure(fact, wire)
         if isinstance(fact.type, ListType):

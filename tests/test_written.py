@@ -8,6 +8,7 @@ from random_rulebooks import shipped_rulebook
 
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.quantities import LONGEST_TEXT
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import Value
 
@@ -153,3 +154,11 @@ def test_a_part_points_at_itself(key: str) -> None:
     """A word that leaves two readings is told where it stands."""
     wire = {key: "350 lb max"} | ({"tolerance": "1 lb"} if key == "value" else {})
     assert refused("accessory.weight", wire).pointer == f"/{key}"
+
+
+@pytest.mark.parametrize("key", ["value", "at_most"])
+def test_a_part_longer_than_a_figure_is_none_though_it_ends_in_blanks(key: str) -> None:
+    """What is said of the longest that is taken holds of blanks too."""
+    rest = {"tolerance": "1 lb"} if key == "value" else {}
+    read("accessory.weight", {key: "350 lb".ljust(LONGEST_TEXT), **rest})
+    assert "too long" in refused("accessory.weight", {key: "350 lb".ljust(LONGEST_TEXT + 1), **rest}).message

@@ -108,7 +108,7 @@ class Gathered:
             self.complain(
                 place,
                 t(
-                    "`{name}` is a {subject}, not a {wanted}",
+                    "`{name}` is stored as {subject}, not as {wanted}",
                     name=name,
                     subject=called(stored.subject),
                     wanted=called(subject),
