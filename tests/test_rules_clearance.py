@@ -260,7 +260,9 @@ def test_a_load_that_keeps_the_rear_shut_is_told_though_nobody_asked() -> None:
     told = answer({**rig, **near})
     assert kept(told) == []
     assert _told(told)["load-lets-closure-open"].result == "fails"
-    assert "With the load on, the rear closure (lift gate) does not open" in _told(told)["load-lets-closure-open"].reason
+    assert (
+        "With the load on, the rear closure (lift gate) does not open" in _told(told)["load-lets-closure-open"].reason
+    )
     far = answer({**rig, **near, "load.front_setback": "40 in"})
     assert _told(far)["load-lets-closure-open"].result == "passes"
     assert kept(answer({**rig, "load.needs_closure_open": False})) == []
