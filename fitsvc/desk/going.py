@@ -7,19 +7,18 @@ from pathlib import Path
 from typing import Final
 
 from fitsvc.desk.folders import Desk
-from fitsvc.desk.naming import FUNCTION_NAMES, Declared, FolderNames
+from fitsvc.desk.naming import FACT_PARTS, FUNCTION_NAMES, Declared, FolderNames
 from fitsvc.desk.offering import compared, kinds_at
 from fitsvc.language import functions
 from fitsvc.rulebook.folder import shown_as
 from fitsvc.rulebook.forms import TEXT
 from fitsvc.rulebook.json_schema import FILES, kind_of
-from fitsvc.rulebook.vocabulary import TYRE_PARTS
 from fitsvc.rulebook.yaml_spot import Spot, spot_at
 
 _TOKEN: Final = re.compile(r"[A-Za-z_]\w*(?:[.\-/]\w+)*")
 _PARTS: Final = ("/", "-")
 """What stands between names: a limit and its rating, and figures of which one is taken off the other."""
-_TYRE: Final = "|".join(TYRE_PARTS)
+_OF_A_FACT: Final = "|".join(FACT_PARTS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,10 +124,10 @@ def _now(desk: Desk, path: Path, one: Declared) -> Stretch:
 
 
 def mentions(name: str, text: str) -> Iterator[tuple[int, int]]:
-    """Where a text has a name, as a whole: of a fact that is a tyre its parts as well."""
+    """Where a text has a name, as a whole: of a fact what is read of it as well, behind a dot."""
     written = re.escape(name)
     if "." in name:
-        pattern = rf"(?<![\w.]){written}(?!\w)(?!\.(?!(?:{_TYRE})\b)[A-Za-z_])"
+        pattern = rf"(?<![\w.]){written}(?!\w)(?!\.(?!(?:{_OF_A_FACT})\b)[A-Za-z_])"
     elif "-" in name:
         pattern = rf"(?<![\w.-]){written}(?![\w-])"
     else:

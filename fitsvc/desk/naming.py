@@ -42,7 +42,8 @@ _LISTED: Final[tuple[tuple[str, Sort, str], ...]] = (
     ("tables", "table", "id"),
 )
 """The sections that are lists: what their entries are, and by which key they are named."""
-_PARTS: Final = (*TYRE_PARTS, TOLD[1:])
+FACT_PARTS: Final = (*TYRE_PARTS, TOLD[1:])
+"""What is read of a fact behind its name: the parts of a tyre, and what was told of a figure."""
 _KEYED: Final[tuple[tuple[str, Sort], ...]] = (("sources", "source"), ("trials", "trial"))
 """The sections whose entries stand under their names."""
 
@@ -161,7 +162,7 @@ class FolderNames:
         found = [known[name] for known in self.by_sort.values() if name in known]
         found += [known[name] for known in self.members.values() if name in known]
         whole, _, part = name.rpartition(".")
-        fact = self.of("fact").get(whole) if not found and part in _PARTS else None
+        fact = self.of("fact").get(whole) if not found and part in FACT_PARTS else None
         return [fact] if fact is not None else found
 
     def type_of(self, name: str) -> str:
