@@ -72,7 +72,7 @@ def test_answers_plans_drawings_and_pages_go_by_no_name(copy: Path) -> None:
     assert done.returncode == 0, done.stdout[-4_000:]
 
 
-_BALL = 'if fills is not None and rulebook.needs[number - len(rulebook.rules)].id in ("ball", "hitch-pin"):'
+_BALL = 'if fills is not None and rulebook.needs[number - len(rulebook.rules)].id in ("ball", "hitch-pin") and'
 
 
 @pytest.mark.parametrize(
@@ -84,7 +84,7 @@ _BALL = 'if fills is not None and rulebook.needs[number - len(rulebook.rules)].i
             'if rule.id != "folded-clears-bumper":',
             "drawing_marks::test_what_is_open_is_marked_as_open",
         ),
-        ("planning/wares.py", "if fills is not None:", _BALL, "planning::test_no_set_is_smaller"),
+        ("planning/wares.py", "if fills is not None and", _BALL, "planning::test_no_set_is_smaller"),
     ],
 )
 def test_a_name_in_the_source_is_found_out(copy: Path, file: str, old: str, new: str, test: str) -> None:
