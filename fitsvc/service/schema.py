@@ -34,7 +34,7 @@ _PROPER_FRACTION: Final = "|".join(f"{_below(bottom)} */ *{bottom}" for bottom i
 _ANY_FRACTION: Final = rf" */ *(?:{'|'.join(map(str, sorted(TAPE)))})"
 _NUMBER: Final = (
     rf"[0-9]{{1,9}}(?:(?:-| +)(?:{_PROPER_FRACTION})|{_ANY_FRACTION}|\.[0-9]+)?"
-    r"|[0-9]{1,3}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|\.[0-9]+"
+    r"|[1-9][0-9]{0,2}(?:,[0-9]{3}){1,2}(?:\.[0-9]+)?|\.[0-9]+"
 )
 _SIGN: Final = r"[-−]?"
 _SAMPLES: Final = {
