@@ -24,6 +24,7 @@ EXCEPTIONS = {
     "fitsvc.language.functions.Function": "a line of the table of functions, read across; what follows `doc` is named",
     "fitsvc.language.problems.Problem": "what is wrong and what to do, always in this order; its place is named",
     "fitsvc.language.checker.Names": "facts and subjects, always in this order, and often no more; the rest is named",
+    "fitsvc.service.queries.FactsWanted": "as every parameter",
     "fitsvc.service.queries.Instant": "as every parameter",
     "fitsvc.service.queries.Keys": "as every parameter",
     "fitsvc.service.queries.Parameter": "name, what it is and its schema, always in this order; what few give is named",

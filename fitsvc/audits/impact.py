@@ -77,7 +77,7 @@ class Group:
         return OUTCOMES.index(self.new) < OUTCOMES.index(self.old)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Impact:
     """What was asked of both rulebooks, what only one could be asked, and the groups of answers that differ.
 
