@@ -7,6 +7,7 @@ import socket
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from demo_world import answerer
@@ -15,8 +16,11 @@ from litestar.testing import TestClient
 from served import BODY, Served
 from waiting import LONGEST, until
 
+from fitsvc.answers.answer import Answer
+from fitsvc.answers.answering import Answerer
 from fitsvc.answers.trying import Trying
 from fitsvc.facts import Case
+from fitsvc.service.app import THREADS
 from fitsvc.service.examples import QUESTION
 from fitsvc.wanted import NotWanted, still_wanted, wanted_until
 
@@ -71,30 +75,42 @@ def said(port: int, sent: bytes) -> bytes:
     return found
 
 
-def test_health_answers_while_costly_questions_run(server: Served) -> None:
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_health_answers_while_costly_questions_run(
+    client: TestClient[Litestar], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The loop is free while costly questions are worked on, more than there are threads for.
 
-    What is compared is order, not time: health is asked, and answered, often before the questions have ended.
+    It is order, not time: each is held where its answer is worked out until health has been asked and answered.
     """
-    port, statuses = server.port(), list[int]()
-    # No two bodies alike, as what was asked before is answered at once.
-    threads = [
-        threading.Thread(target=lambda blanks=blanks: statuses.append(ask(port, COSTLY, blanks)))
-        for blanks in range(1, INSIDE // 2 + 1)
-    ]
+    statuses, begun, let_go = list[int](), list[int](), threading.Event()
+    answer = Answerer.answer
+
+    def held(self: Answerer, *given: Any, **named: Any) -> Answer:
+        begun.append(threading.get_ident())
+        assert let_go.wait(LONGEST)
+        return answer(self, *given, **named)
+
+    def send(blanks: int) -> None:
+        # No two bodies alike, as what was asked before is answered at once.
+        body = json.dumps(COSTLY) + " " * blanks
+        reply = client.post("/v1/answers", content=body, headers={"content-type": "application/json"})
+        statuses.append(reply.status_code)
+
+    monkeypatch.setattr(Answerer, "answer", held)
+    threads = [threading.Thread(target=send, args=(blanks,)) for blanks in range(THREADS + 2)]
     for thread in threads:
         thread.start()
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
-    during = 0
-    while any(thread.is_alive() for thread in threads):
-        connection.request("GET", "/health/live")
-        response = connection.getresponse()
-        response.read()
-        assert response.status == 200
-        during += any(thread.is_alive() for thread in threads)
-    connection.close()
+    try:
+        until(lambda: len(begun) == THREADS, "all threads to be taken")
+        for _ in threads:
+            assert client.get("/health/live").status_code == 200
+        assert (len(set(begun)), statuses) == (THREADS, [])
+    finally:
+        let_go.set()
+        for thread in threads:
+            thread.join()
     assert statuses == [200] * len(threads)
-    assert during > len(threads)
 
 
 def test_what_is_refused_for_want_of_room_says_when_to_come_back(server: Served) -> None:

@@ -57,7 +57,7 @@ from fitsvc.service.speaking import Speaking, choices, spoken_tongues
 from fitsvc.store.database import Database
 
 _DEFAULT_BODY_BYTES = 16_000
-_THREADS: Final = 8
+THREADS: Final = 8
 """Requests worked on beside the event loop at a time: more threads than that only keep the loop itself waiting."""
 _USUAL: Final = Settings()
 
@@ -129,7 +129,7 @@ def create_app(
 
 
 async def _few_threads() -> None:
-    to_thread.current_default_thread_limiter().total_tokens = _THREADS
+    to_thread.current_default_thread_limiter().total_tokens = THREADS
 
 
 def _routes(shared: Selections) -> list[ControllerRouterHandler]:
