@@ -270,7 +270,7 @@ def test_a_reply_is_compressed_for_who_takes_it_so(shop: Client) -> None:
 def test_every_problem_has_a_code_with_a_page(shop: Client) -> None:
     """`type` is an address where it is told what the problem means; a fault of the query names its parameter."""
     found = problem(shop.get("/v1/vehicles?limit=0&after=a%00b"), 400)
-    assert pointers(found) == ["?limit", "?after"]
+    assert sorted(pointers(found)) == ["?after", "?limit"]
     assert pointers(problem(shop.get("/v1/vehicles?after=a%00b"), 400)) == ["?after"]
     page = shop.get(found["type"])
     assert page.headers["content-type"].startswith("text/html")

@@ -34,8 +34,8 @@ def clean(text: str) -> str:
 
 
 def number(value: float) -> str:
-    """A coordinate in the drawing's units, to a thousandth."""
-    return f"{round(value, 3) + 0.0:.3f}".rstrip("0").rstrip(".")
+    """A coordinate in the drawing's units, to a hundredth."""
+    return f"{round(value, 2) + 0.0:.2f}".rstrip("0").rstrip(".")
 
 
 def element(name: str, content: str = "", /, **attributes: float | str | None) -> str:
