@@ -4,7 +4,6 @@ A schema lets through all that is well formed. What is well formed and cannot be
 answered with 422, so the plausible ranges stand beside the schema, under `x-range`, and not in it.
 """
 
-import re
 from collections.abc import Collection, Sequence
 from typing import Final
 
@@ -150,14 +149,14 @@ def facts_wanted_pattern(vocabulary: Vocabulary, slots: Collection[str]) -> str:
 def _plain_value(fact: Fact) -> str:
     """Return the pattern of a fact's value as it stands in a filter, where commas part one fact from the next."""
     if isinstance(fact.type, ListType):
-        return f"(?:{'|'.join(map(re.escape, fact.type.members))})"
+        return f"(?:{'|'.join(map(_literally, fact.type.members))})"
     if fact.kind == "count" and fact.range:
         return f"(?:{_whole(*map(int, fact.range))})"
     if fact.kind in DIMENSIONS:
         units = [unit for unit, (of, _) in UNITS.items() if of == DIMENSIONS[fact.kind]]
         fraction = _PROPER_FRACTION.replace(" */ *", "/")
         figure = rf"[0-9]{{1,9}}(?:(?:-| )(?:{fraction})|\.[0-9]{{1,9}})?"
-        return rf"(?:{_BOUND} )?{_SIGN}{_not_thousands(units)}{figure} ?(?:{'|'.join(map(re.escape, units))})"
+        return rf"(?:{_BOUND} )?{_SIGN}{_not_thousands(units)}{figure} ?(?:{'|'.join(map(_literally, units))})"
     return "(?:yes|no)"
 
 
@@ -180,7 +179,12 @@ def _branches(words: set[str]) -> str:
 def _either_case(character: str) -> str:
     if character.isascii() and character.isalpha():
         return f"[{character.lower()}{character.upper()}]"
-    return re.escape(character) if character in ".^$*+?()[]{}|\\/" else r"\s+" if character == " " else character
+    return r"\s+" if character == " " else _literally(character)
+
+
+def _literally(text: str) -> str:
+    """Return the pattern of a text itself; what needs no escape has none, which other languages' patterns refuse."""
+    return "".join(f"\\{one}" if one in ".^$*+?()[]{}|\\/" else one for one in text)
 
 
 def _known(exact: Schema, off: Schema) -> list[Schema]:
