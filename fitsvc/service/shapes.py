@@ -122,7 +122,10 @@ def _wishes(rulebook: Rulebook) -> dict[str, Schema]:
         load=nullable(reference("LoadPart")),
         trailer=nullable(reference("TrailerPart")),
     )
-    plain: Schema = {"oneOf": [_present(one.when) for one in rulebook.wishes]}
+    # One of them and no other, spelt out: not every reader of a description takes `oneOf` of what may overlap.
+    said = [_present(one.when) for one in rulebook.wishes]
+    others = [said[:number] + said[number + 1 :] for number in range(len(said))]
+    plain: Schema = {"anyOf": [{"allOf": [one]} | _none(rest) for one, rest in zip(said, others, strict=True)]}
     wish |= {"anyOf": [named_in("kind"), plain] if rulebook.wishes else [named_in("kind")]}
     place = rulebook.vocabulary.facts[PLACE].type
     assert isinstance(place, ListType)
@@ -140,6 +143,11 @@ def _wishes(rulebook: Rulebook) -> dict[str, Schema]:
     alone: Schema = {"properties": {"wishes": {"anyOf": [array({}, maxItems=1), array({}, minItems=MOST_THINGS + 1)]}}}
     never: Schema = {"anyOf": [no_receiver, {"allOf": [named_in(TOGETHER), alone]}]}
     return {"Wish": wish, "Wishes": wishes | {"not": never}}
+
+
+def _none(of: list[Schema]) -> Schema:
+    """Return where none of some forms holds."""
+    return {"not": {"anyOf": of}} if of else {}
 
 
 def _present(when: AnyTyped) -> Schema:
