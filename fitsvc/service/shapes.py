@@ -126,7 +126,8 @@ def _wishes(rulebook: Rulebook) -> dict[str, Schema]:
     said = [_present(one.when) for one in rulebook.wishes]
     others = [said[:number] + said[number + 1 :] for number in range(len(said))]
     plain: Schema = {"anyOf": [{"allOf": [one]} | _none(rest) for one, rest in zip(said, others, strict=True)]}
-    wish |= {"anyOf": [named_in("kind"), plain] if rulebook.wishes else [named_in("kind")]}
+    # As what may not be, since makers of clients make a model of each form that may.
+    wish |= {"not": {"allOf": [none_of("kind"), {"not": plain}] if said else [none_of("kind")]}}
     place = rulebook.vocabulary.facts[PLACE].type
     assert isinstance(place, ListType)
     most: Schema = {"type": "integer", "minimum": 1, "maximum": MOST_PARTS}
