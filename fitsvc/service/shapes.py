@@ -6,7 +6,6 @@ from fitsvc.answers.answer import Answer, RestsOn
 from fitsvc.answers.figures import Figures
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.things import MOST_THINGS
-from fitsvc.language.typed import AnyTyped, Present
 from fitsvc.language.types import ListType
 from fitsvc.observing.sheet import Sheet
 from fitsvc.observing.worklist import WorkList
@@ -122,12 +121,6 @@ def _wishes(rulebook: Rulebook) -> dict[str, Schema]:
         load=nullable(reference("LoadPart")),
         trailer=nullable(reference("TrailerPart")),
     )
-    # One of them and no other, spelt out: not every reader of a description takes `oneOf` of what may overlap.
-    said = [_present(one.when) for one in rulebook.wishes]
-    others = [said[:number] + said[number + 1 :] for number in range(len(said))]
-    plain: Schema = {"anyOf": [{"allOf": [one]} | _none(rest) for one, rest in zip(said, others, strict=True)]}
-    # As what may not be, since makers of clients make a model of each form that may.
-    wish |= {"not": {"allOf": [none_of("kind"), {"not": plain}] if said else [none_of("kind")]}}
     place = rulebook.vocabulary.facts[PLACE].type
     assert isinstance(place, ListType)
     most: Schema = {"type": "integer", "minimum": 1, "maximum": MOST_PARTS}
@@ -144,19 +137,6 @@ def _wishes(rulebook: Rulebook) -> dict[str, Schema]:
     alone: Schema = {"properties": {"wishes": {"anyOf": [array({}, maxItems=1), array({}, minItems=MOST_THINGS + 1)]}}}
     never: Schema = {"anyOf": [no_receiver, {"allOf": [named_in(TOGETHER), alone]}]}
     return {"Wish": wish, "Wishes": wishes | {"not": never}}
-
-
-def _none(of: list[Schema]) -> Schema:
-    """Return where none of some forms holds."""
-    return {"not": {"anyOf": of}} if of else {}
-
-
-def _present(when: AnyTyped) -> Schema:
-    """Return where a wish names a subject, or a fact of one; a rulebook may say more than a form can."""
-    if not isinstance(when, Present):
-        return {}
-    part, _, fact = when.name.partition(".")
-    return named_in(part, *(("facts", fact) if fact else ()))
 
 
 def _selection() -> dict[str, Schema]:
