@@ -8,7 +8,8 @@ A tool that makes requests from the API's description takes each of them to be a
 - 422 with these codes: `implausible`, a figure in any of a dozen units and forms is beyond its `x-range`, or a time
   beyond today, which a schema of texts cannot compare; `contradiction`, two of what is told cannot both hold;
   `unprintable`, a SKU of characters that nobody sees or that look like others, whose pattern would be of 826 ranges;
-  `not-given`, a cursor that no page ended with; and a key for one request that came with another.
+  `not-given`, a cursor that no page ended with, or no kind of a wish that bikes, cargo or a trailer do not say, or say
+  two at once: its forms overlap, and makers of clients refuse them; and a key for one request that came with another.
 - 400 of files: a catalogue's rows are read at once, and the tool makes empty files of a schema with a `minLength`.
 """
 

@@ -180,9 +180,8 @@ class _WishReading:
             known = self.reader.vocabulary.facts[KIND].type
             assert isinstance(known, ListType)
             help = t('write `"kind": "{more}"`, or another kind of accessory', more=known.members[0])
-            self._complain(
-                pointer, t("it is not said which kind of accessory is to serve this wish"), help, meaning=True
-            )
+            message = t("it is not said which kind of accessory is to serve this wish")
+            self._complain(pointer, message, help, meaning=True, kind="not given")
             return 0
         try:
             mask = self.reader.value(fact, kind)[KIND]
