@@ -137,6 +137,7 @@ def test_a_page_and_a_comment_tell_the_same_and_what_sells_first(
         r"Fewer say yes - shank-fits-opening, [^-]*, of which 12 are sold --rig \S+ --acc\S+ SPK-TRUG-2 ", first
     )
     page, comment = told["change.html"], told["change.md"]
+    assert "<dt>Asked</dt>" in page
     ElementTree.fromstring(page[page.index("<svg class") : page.index("</svg>", page.index("<svg class")) + 6])
     assert "<script" not in page and not re.search(r"(src|href)=.?(?!https://shop.example/answer)https?:", page)
     assert '<svg class="bars" role="img"' in page and "What sells most stands first." in page

@@ -80,7 +80,7 @@ def impact_page(found: ImpactTold) -> str:
             table("With cases to ask", _columns(found), rows) if rows else "",
         ]
     parts += [_aside(found), _ask(found)]
-    lines = [("ImpactCase", found.on), ("Old rules", _named(found.old)), ("New rules", _named(found.new))]
+    lines = [("Asked", found.on), ("Old rules", _named(found.old)), ("New rules", _named(found.new))]
     head = "".join(f"<dt>{name}</dt><dd>{escape(text)}</dd>" for name, text in lines)
     return whole(title, f"<h1>{title}</h1><dl>{head}</dl>", parts)
 
