@@ -11,7 +11,7 @@ from fitsvc.answers.readings import BAD, GOOD, OPEN
 from fitsvc.engine.opening import Changes, WorkingOpening
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
-from fitsvc.language.typed import TOLD, Read
+from fitsvc.language.typed import Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.wanted import still_wanted
@@ -54,7 +54,7 @@ def supplied(case: Case, values: Iterable[tuple[UnknownFact, Value]]) -> Case:
     for held, value in values:
         target = facts if held.adapter is None else adapters[held.adapter]
         target[held.name] = value
-        target.pop(f"{held.name}{TOLD}", None)
+        target.pop(held.read.slot, None)
     return replace(case, facts=facts, adapters=tuple(adapters))
 
 
@@ -92,7 +92,7 @@ class Trying:
     def take_back(self, held: UnknownFact) -> None:
         """Take a fact as it is known again."""
         self._take(held, held.current(self.case))
-        told = f"{held.name}{TOLD}"
+        told = held.read.slot
         self._facts |= {told: self.case.facts[told]} if told in self.case.facts else {}
         del self.supposed[held]
 
@@ -104,7 +104,7 @@ class Trying:
         """What gives the opened case with one fact known to have a value; what it gave before may change with it."""
         if self._opening is None or not self._behind(held):
             facts = dict(self._facts)
-            facts.pop(f"{held.name}{TOLD}", None)
+            facts.pop(held.read.slot, None)
             changing = self._with(facts)
 
             def at(value: Value) -> Case:
@@ -157,7 +157,7 @@ class Trying:
         """The opened case as far as it is supposed, but for one fact."""
         changes = {held.name: value} if self._opening is None else self._changes(self._opening, held, value)[-1]
         facts = {**self._facts, **changes}
-        facts.pop(f"{held.name}{TOLD}", None)
+        facts.pop(held.read.slot, None)
         return self._with(facts)
 
     def _with(self, facts: Mapping[str, Value]) -> Case:
@@ -165,7 +165,7 @@ class Trying:
         return Case(facts, self.case.present, self.case.adapters, self.case.texts, opened=True)
 
     def _take(self, held: UnknownFact, value: Value) -> None:
-        self._facts.pop(f"{held.name}{TOLD}", None)
+        self._facts.pop(held.read.slot, None)
         if self._opening is None:
             self._facts[held.name] = value
         else:

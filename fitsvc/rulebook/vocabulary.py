@@ -447,39 +447,35 @@ def _named(shape: Shape, entry: Mapping, key: str) -> tuple[str, ...]:
 
 def check_leaning(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
     """Complain of what facts lean on that is not there, leans itself, or is of neither the subject nor its vehicle."""
-    for tree in trees:
-        subject, entries = shape.text(tree, "subject"), tree.entries.get("facts")
-        for short, entry in entries.entries.items() if isinstance(entries, Mapping) else ():
-            fact = facts.get(f"{subject}.{short}")
-            leaning = entry.entries.get("leans_on") if isinstance(entry, Mapping) else None
-            if fact is not None and fact.leans_on:
-                for node in shape.items(leaning, "`leans_on`"):
-                    _check_leaning_on(shape, node, fact, facts)
-
-
-def _check_leaning_on(shape: Shape, node: Node, fact: Fact, facts: Map[str, Fact]) -> None:
-    name = node.value or "" if isinstance(node, Scalar) else ""
-    ground = facts.get(name)
-    near = ground is not None and ground.subject in (fact.subject, "vehicle")
-    if ground is None or ground.leans_on or not near:
-        help = "name a fact of its own subject, or of a mounting's vehicle, that leans on nothing itself"
-        shape.complain(node, f"`{fact.name}` cannot lean on `{name}`", help)
+    for fact, node, name in _naming(shape, trees, facts, "leans_on"):
+        ground = facts.get(name)
+        near = ground is not None and ground.subject in (fact.subject, "vehicle")
+        if ground is None or ground.leans_on or not near:
+            help = "name a fact of its own subject, or of a mounting's vehicle, that leans on nothing itself"
+            shape.complain(node, f"`{fact.name}` cannot lean on `{name}`", help)
 
 
 def check_sums(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
     """Complain of what a fact is the sum of that is not there, is another kind of figure or of another subject."""
+    for fact, node, name in _naming(shape, trees, facts, "sum_of"):
+        part = facts.get(name)
+        if part is None or part.sum_of or (part.subject, part.type) != (fact.subject, fact.type):
+            help = "name facts of its own subject and kind, that are no sums themselves"
+            shape.complain(node, f"`{fact.name}` cannot be a sum of `{name}`", help)
+
+
+def _naming(
+    shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact], key: str
+) -> Iterator[tuple[Fact, Node, str]]:
+    """Each fact that names others under a key, with where it names one and how; what is no list was told before."""
     for tree in trees:
         subject, entries = shape.text(tree, "subject"), tree.entries.get("facts")
         for short, entry in entries.entries.items() if isinstance(entries, Mapping) else ():
             fact = facts.get(f"{subject}.{short}")
-            parts = entry.entries.get("sum_of") if isinstance(entry, Mapping) else None
-            for node in shape.items(parts, "`sum_of`") if fact is not None else ():
-                assert fact is not None
-                name = node.value or "" if isinstance(node, Scalar) else ""
-                part = facts.get(name)
-                if part is None or part.sum_of or (part.subject, part.type) != (fact.subject, fact.type):
-                    help = "name facts of its own subject and kind, that are no sums themselves"
-                    shape.complain(node, f"`{fact.name}` cannot be a sum of `{name}`", help)
+            named = entry.entries.get(key) if isinstance(entry, Mapping) else None
+            if fact is not None and isinstance(named, Sequence):
+                for node in named.items:
+                    yield fact, node, node.value or "" if isinstance(node, Scalar) else ""
 
 
 def _tolerance(shape: Shape, entry: Mapping, kind: str, usual: str) -> tuple[float, str]:

@@ -4,8 +4,8 @@ The service adds lines to a file, since a line is whole or seen to be cut off wh
 neither before it is closed. So tables are made of files afterwards; made again they take the place of themselves.
 """
 
-from collections.abc import Iterable, Iterator
-from itertools import groupby
+from collections.abc import Iterator
+from itertools import groupby, islice
 from pathlib import Path
 from typing import Any, Final
 
@@ -54,8 +54,9 @@ def write_tables(file: Path, to: Path) -> tuple[int, int]:
         folder = to / f"day={day.isoformat()}"
         folder.mkdir(parents=True, exist_ok=True)
         with written(folder / f"{file.stem}.parquet") as path, pq.ParquetWriter(path, SCHEMA) as table:
-            for rows in _pieces(_row(place, line) for place, line in lines):
-                table.write_table(pa.Table.from_pylist(rows, SCHEMA))
+            rows = (_row(place, line) for place, line in lines)
+            while some := list(islice(rows, _ROWS)):
+                table.write_table(pa.Table.from_pylist(some, SCHEMA))
     return counts[0], counts[1]
 
 
@@ -64,17 +65,6 @@ def _whole(file: Path, counts: list[int]) -> Iterator[tuple[str, RecordedAnswer]
         counts[line is None] += 1
         if line is not None:
             yield place, line
-
-
-def _pieces(rows: Iterable[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
-    found: list[dict[str, Any]] = []
-    for row in rows:
-        found.append(row)
-        if len(found) == _ROWS:
-            yield found
-            found = []
-    if found:
-        yield found
 
 
 def _row(place: str, line: RecordedAnswer) -> dict[str, Any]:
