@@ -17,7 +17,7 @@ from fitsvc.paths import data_dir
 from fitsvc.rulebook.attributing import SOURCE
 from fitsvc.rulebook.entries import Slice, exchanged, shifted, slice_of
 from fitsvc.rulebook.expressions import Expressions
-from fitsvc.rulebook.folder import OVERLAY
+from fitsvc.rulebook.folder import OVERLAY, RULINGS
 from fitsvc.rulebook.loader import Loader, load_rulebook
 from fitsvc.rulebook.overlay import CoreChange
 from fitsvc.rulebook.rules import Rulebook
@@ -27,7 +27,6 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence, read_yaml
 
 LONGEST: Final = 60_000
 """Characters of one entry: the longest of fitsvc's own has a third of them."""
-_SECTIONS: Final = ("rules", "limits", "needs")
 _TYPED: Final = "the rule"
 """What the text is called in problems: it stands in no file yet."""
 _WIDE: Final = 1 << 30
@@ -92,7 +91,7 @@ class Drafting:
 
     def _all(self) -> Iterator[tuple[str, str, Path, Mapping]]:
         for path, tree in self._loader.trees.items():
-            for section in _SECTIONS if isinstance(tree, Mapping) and path.parent == self.folder else ():
+            for section in RULINGS if isinstance(tree, Mapping) and path.parent == self.folder else ():
                 found = tree.entries.get(section) if isinstance(tree, Mapping) else None
                 for node in found.items if isinstance(found, Sequence) else ():
                     if isinstance(node, Mapping) and isinstance(name := node.entries.get("id"), Scalar):

@@ -26,6 +26,8 @@ BELOW: Final = ("vocabulary", "tables")
 """The folders below that hold rule files."""
 TONGUES: Final = "words"
 """The folder below that holds words in other languages, from which no rule is made."""
+RULINGS: Final = ("rules", "limits", "needs")
+"""The sections of a topic whose entries have an id and come to a result."""
 _SUFFIXES: Final = (".yaml", ".yml")
 
 

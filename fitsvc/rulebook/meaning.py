@@ -17,11 +17,12 @@ from fitsvc.document import Document, Json
 from fitsvc.language.parser import parse
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.source import Source
-from fitsvc.rulebook.folder import HAZARDS, WORDS
+from fitsvc.rulebook.folder import HAZARDS, RULINGS, WORDS
 from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.overlay import gather
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.signing import SIGNED
+from fitsvc.rulebook.vocabulary import FORMERLY
 from fitsvc.rulebook.yaml_text import Node, to_plain
 
 _EXPRESSIONS: Final = {
@@ -42,7 +43,6 @@ _OF_OTHERS: Final = ("beside", "from")
 """Under this key each entry has an expression under the other, which elsewhere is a name like any."""
 _NAMES: Final = ("id", "name")
 _FACTS: Final = "facts"
-_FORMERLY: Final = "formerly"
 _MEAN_NOTHING: Final = (HAZARDS, WORDS, SIGNED)
 _NONE: Final[Mapping[Path, Node]] = {}
 
@@ -115,13 +115,13 @@ def _renamed(old: Document, new: Document) -> dict[str, str]:
     found = dict[str, str]()
     ids = {one.get("id") for document in old.values() for one in _rulings(document)}
     for one in (one for document in new.values() for one in _rulings(document)):
-        found |= {was: one["id"] for was in one.get(_FORMERLY, ()) if was in ids and one["id"] not in ids}
+        found |= {was: one["id"] for was in one.get(FORMERLY, ()) if was in ids and one["id"] not in ids}
     for file, document in new.items():
         before, after = (one.get(_FACTS) for one in (old.get(file, {}), document))
         if not isinstance(before, dict) or not isinstance(after, dict):
             continue
         for name, entry in after.items():
-            for was in entry.get(_FORMERLY, ()) if isinstance(entry, dict) else ():
+            for was in entry.get(FORMERLY, ()) if isinstance(entry, dict) else ():
                 if was in before and was not in after and name not in before:
                     found[f"{document['subject']}.{was}"] = f"{document['subject']}.{name}"
     return found
@@ -129,7 +129,7 @@ def _renamed(old: Document, new: Document) -> dict[str, str]:
 
 def _rulings(document: Document) -> Iterator[Document]:
     """The rules, limits and needs of a file."""
-    for section in ("rules", "limits", "needs"):
+    for section in RULINGS:
         found = document.get(section)
         yield from (one for one in found if isinstance(one, dict)) if isinstance(found, list) else ()
 

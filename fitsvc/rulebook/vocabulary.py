@@ -398,17 +398,14 @@ def _former(shape: Shape, entry: Mapping) -> tuple[str, ...]:
 
 def check_former(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
     """Complain of a former name that is a fact's now, or that two facts had: what is told by it could be of either."""
-    for tree in trees:
-        subject, entries, had = shape.text(tree, "subject"), tree.entries.get("facts"), dict[str, str]()
-        for short, entry in entries.entries.items() if isinstance(entries, Mapping) else ():
-            told = entry.entries.get(FORMERLY) if isinstance(entry, Mapping) else None
-            for node in told.items if isinstance(told, Sequence) else ():
-                was = node.value if isinstance(node, Scalar) else ""
-                if f"{subject}.{was}" in facts or was in had:
-                    other = had.get(was, was)
-                    help = "leave it out here, or call the other one by another name"
-                    shape.complain(node, f"`{was}` is `{subject}.{other}`, so it cannot stand for this one", help)
-                had.setdefault(was, short)
+    had = dict[str, str]()
+    for fact, node, was in _naming(shape, trees, FORMERLY):
+        subject, _, short = fact.partition(".")
+        name = f"{subject}.{was}"
+        if name in facts or name in had:
+            help = "leave it out here, or call the other one by another name"
+            shape.complain(node, f"`{was}` is `{subject}.{had.get(name, was)}`, so it cannot stand for this one", help)
+        had.setdefault(name, short)
 
 
 def _range(shape: Shape, name: str, entry: Mapping, kind: str) -> tuple[Bounds, tuple[str, str]] | None:
@@ -447,35 +444,32 @@ def _named(shape: Shape, entry: Mapping, key: str) -> tuple[str, ...]:
 
 def check_leaning(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
     """Complain of what facts lean on that is not there, leans itself, or is of neither the subject nor its vehicle."""
-    for fact, node, name in _naming(shape, trees, facts, "leans_on"):
-        ground = facts.get(name)
-        near = ground is not None and ground.subject in (fact.subject, "vehicle")
-        if ground is None or ground.leans_on or not near:
+    for leaning, node, name in _naming(shape, trees, "leans_on"):
+        fact, ground = facts.get(leaning), facts.get(name)
+        near = fact is not None and ground is not None and ground.subject in (fact.subject, "vehicle")
+        if fact is not None and (ground is None or ground.leans_on or not near):
             help = "name a fact of its own subject, or of a mounting's vehicle, that leans on nothing itself"
-            shape.complain(node, f"`{fact.name}` cannot lean on `{name}`", help)
+            shape.complain(node, f"`{leaning}` cannot lean on `{name}`", help)
 
 
 def check_sums(shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact]) -> None:
     """Complain of what a fact is the sum of that is not there, is another kind of figure or of another subject."""
-    for fact, node, name in _naming(shape, trees, facts, "sum_of"):
-        part = facts.get(name)
-        if part is None or part.sum_of or (part.subject, part.type) != (fact.subject, fact.type):
+    for sum_, node, name in _naming(shape, trees, "sum_of"):
+        fact, part = facts.get(sum_), facts.get(name)
+        of_kind = fact is not None and part is not None and (part.subject, part.type) == (fact.subject, fact.type)
+        if fact is not None and (part is None or part.sum_of or not of_kind):
             help = "name facts of its own subject and kind, that are no sums themselves"
-            shape.complain(node, f"`{fact.name}` cannot be a sum of `{name}`", help)
+            shape.complain(node, f"`{sum_}` cannot be a sum of `{name}`", help)
 
 
-def _naming(
-    shape: Shape, trees: Iterable[Mapping], facts: Map[str, Fact], key: str
-) -> Iterator[tuple[Fact, Node, str]]:
-    """Each fact that names others under a key, with where it names one and how; what is no list was told before."""
+def _naming(shape: Shape, trees: Iterable[Mapping], key: str) -> Iterator[tuple[str, Node, str]]:
+    """Each fact that names others in a list under a key, with where it names one and how; no list was told before."""
     for tree in trees:
         subject, entries = shape.text(tree, "subject"), tree.entries.get("facts")
         for short, entry in entries.entries.items() if isinstance(entries, Mapping) else ():
-            fact = facts.get(f"{subject}.{short}")
             named = entry.entries.get(key) if isinstance(entry, Mapping) else None
-            if fact is not None and isinstance(named, Sequence):
-                for node in named.items:
-                    yield fact, node, node.value or "" if isinstance(node, Scalar) else ""
+            for node in named.items if isinstance(named, Sequence) else ():
+                yield f"{subject}.{short}", node, node.value or "" if isinstance(node, Scalar) else ""
 
 
 def _tolerance(shape: Shape, entry: Mapping, kind: str, usual: str) -> tuple[float, str]:
