@@ -9,7 +9,8 @@ from effort import tries
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsvc.facts import LONGEST_TEXT, FactReader
+from fitsvc.fact_values import LONGEST_TEXT
+from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import ANGLE, LENGTH, MASS, NUMBER
 from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, Value

@@ -8,7 +8,7 @@ from fitsvc.answers.answer import Disputed
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.records import Doubt
 from fitsvc.answers.wording import Wording
-from fitsvc.facts import as_written
+from fitsvc.fact_values import as_written
 from fitsvc.tongues import dated, later, t
 from fitsvc.tried import CLEAR, RUBBED, TOUCHED, ThingTried
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.document import Json
-from fitsvc.facts import as_written
+from fitsvc.fact_values import as_written
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.written import parted

@@ -11,7 +11,8 @@ from typing import Final
 
 from fitsvc.answers.parts import called
 from fitsvc.document import Document, Json
-from fitsvc.facts import FactReader, as_written
+from fitsvc.fact_values import as_written
+from fitsvc.facts import FactReader
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem
 from fitsvc.language.tyres import TyreError, designation, parse_tyre

@@ -9,7 +9,8 @@ import msgspec
 from sqlmodel import Session
 
 from fitsvc.document import Document, Json
-from fitsvc.facts import Case, FactReader, as_written
+from fitsvc.fact_values import as_written
+from fitsvc.facts import Case, FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.observing.earlier import ground_then, told_by
 from fitsvc.observing.effects import rig_case

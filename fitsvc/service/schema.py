@@ -8,7 +8,8 @@ from collections.abc import Collection, Sequence
 from typing import Final
 
 from fitsvc.answers.things import LONGEST_NAME, MOST_THINGS
-from fitsvc.facts import LONGEST_TEXT, MOST_ADAPTERS
+from fitsvc.fact_values import LONGEST_TEXT
+from fitsvc.facts import MOST_ADAPTERS
 from fitsvc.language import tyres
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, TAPE, UNITS, WEIGHTS
 from fitsvc.language.quantities import LONGEST_TEXT as LONGEST_QUANTITY

@@ -16,7 +16,7 @@ from markupsafe import Markup, escape
 
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.vin import read_vin
-from fitsvc.facts import as_written
+from fitsvc.fact_values import as_written
 from fitsvc.language.display import System
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence

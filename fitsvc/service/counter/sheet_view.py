@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Final
 
 from fitsvc.document import Json
-from fitsvc.facts import as_written
+from fitsvc.fact_values import as_written
 from fitsvc.observing.sheet import Sheet, SheetFact, SheetStatement, SheetTry
 from fitsvc.rulebook.rules import Rulebook, TrialState
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
