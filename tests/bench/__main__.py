@@ -4,16 +4,19 @@ Whole, they are kept for the guide's tables and chart, which are then written an
 that what is broken off loses only the rest. With modules named, these alone are measured and take the place of what
 was kept of them; the guide says of each of the others when and by which rulebook it was measured. `small`, in some
 minutes, they are told and added to the history in `.ci/speed.jsonl`, so that what has become slower is seen in a diff.
-Nothing is asserted. Each module of a group's name measures that group alone.
+Nothing is asserted. Each module of a group's name measures that group alone, in a process of its own here too, so that
+none holds or has held what another did.
 """
 
 import sys
 import time
 import traceback
+from concurrent.futures import ProcessPoolExecutor
 from importlib import import_module
+from multiprocessing import get_context
 
 from bench import report
-from bench.measuring import SMALL, show
+from bench.measuring import SMALL
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 
@@ -29,13 +32,9 @@ def main() -> None:
     for name in named or every:
         began = time.perf_counter()
         try:
-            module = import_module(f"bench.{name}")
-            grows = hasattr(module, "growth")
-            run = (
-                report.with_part(run, name, growth=module.growth())
-                if grows
-                else report.with_part(run, name, groups=show(module.groups()))
-            )
+            with ProcessPoolExecutor(1, get_context("spawn")) as apart:
+                groups, growth = apart.submit(report.measured, name).result()
+            run = report.with_part(run, name, groups=groups or None, growth=growth or None)
         except Exception:  # the others are not lost for one; the guide says which is missing
             traceback.print_exc()
         if not SMALL:

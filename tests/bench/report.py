@@ -8,6 +8,7 @@ import json
 import re
 from collections.abc import Callable, Iterator, Sequence
 from html import escape
+from importlib import import_module
 from math import floor, inf, log10
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -15,7 +16,7 @@ from typing import Any, Final, NamedTuple
 import msgspec
 from msgspec.structs import replace
 
-from bench.measuring import Group, Row, ratio, seconds
+from bench.measuring import Group, Row, ratio, seconds, show
 
 MEASURED: Final = Path(__file__).with_name("measured.json")
 HISTORY: Final = Path(__file__).parents[2] / ".ci" / "speed.jsonl"
@@ -204,6 +205,12 @@ def begun(digest: str, rules: int, needs: int, modules: Sequence[str], before: R
     earlier = {name: before.earlier.get(name, told) for name in measured}
     missing = [name for name in modules if name in before.missing]
     return replace(run, groups=before.groups, growth=before.growth, missing=missing, earlier=earlier)
+
+
+def measured(module: str) -> tuple[list[Group], list[Growth]]:
+    """What one module measures, told as it comes."""
+    one = import_module(f"bench.{module}")
+    return ([], one.growth()) if hasattr(one, "growth") else (show(one.groups()), [])
 
 
 def with_part(run: Run, module: str, groups: Sequence[Group] | None = None, growth: list[Growth] | None = None) -> Run:
