@@ -16,9 +16,13 @@ from test_engine_columns import assert_agree, rest, split
 from test_engine_laws import assert_sound, in_order
 from test_rules_towbars import TOWBAR
 
+from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import Question, read_question
+from fitsvc.answers.records import NoRecords
+from fitsvc.answers.trying import UnknownFact, Work
 from fitsvc.engine.columns.kernel import Columns
 from fitsvc.facts import Case
-from fitsvc.language.typed import TOLD
+from fitsvc.language.typed import TOLD, Read
 from fitsvc.language.types import NumberType, Value
 
 BIKES: Final[Mapping[str, Any]] = {
@@ -154,3 +158,46 @@ def test_a_catalogue_is_judged_as_each_item_is_where_the_rig_is_told_by_one_end(
         rigs.append(replace(rig, facts={**rig.facts, **ends}))
     items = [split(random_case(rng, real), subjects) for _ in range(12)]
     assert assert_agree(real, Columns(real.engine), rigs, items, subjects, f"seed {seed}", bool(seed & 1))
+
+
+def told_of(name: str, wire: Any) -> Question:
+    """The question about two bikes with one fact told so."""
+    document: dict[str, Any] = {"rig": {}}
+    for fact, value in {**BIKES, name: wire}.items():
+        subject, _, short = fact.partition(".")
+        place = document["rig"] if subject in ("vehicle", "receiver", "mounting") else document
+        place.setdefault(subject, {"facts": {}})["facts"][short] = value
+    return read_question(document, answerer().reader, NoRecords())
+
+
+RATING: Final = "receiver.tongue_rating"
+
+
+def test_a_fact_that_is_taken_back_is_as_it_was_told() -> None:
+    """Supposed to be anything and taken back, a figure told at least leaves no more open than it did."""
+    case, of = told_of(RATING, {"at_least": "350 lb"}).case, answerer().missing
+    fact = of.engine.rulebook.vocabulary.facts[RATING]
+    assert isinstance(fact.type, NumberType)
+    held = UnknownFact(RATING, read=Read(fact.type, RATING), fact=fact)
+    trying = of.trying(case, Work())
+    reading = [n for n in range(len(of.engine.rulebook.rules)) if held.read.slot in of.engine.support(n, False).told]
+    before = [trying.judged(number, trying.now) for number in reading]
+    assert len(reading) > 3 and before.count("works") > 3
+    trying.suppose(held, (5e3, 5e3))
+    assert [trying.judged(number, trying.now) for number in reading] != before
+    assert [trying.judged(number, trying.without(held)) for number in reading] == before
+    assert trying.without(held).facts == case.facts
+    trying.take_back(held)
+    assert trying.now.facts == case.facts
+
+
+def test_what_was_told_of_a_figure_is_no_other_questions() -> None:
+    """The same bound from a record, of which nobody told one end alone, is worded anew and not as the other was."""
+    told = told_of(RATING, {"at_least": "350 lb"})
+    facts = {name: value for name, value in told.case.facts.items() if not name.endswith(TOLD)}
+    stored = replace(told, case=replace(told.case, facts=facts))
+    heard, fresh = Answerer(answerer().rulebook), Answerer(answerer().rulebook)
+    assert heard.answer_question(told).outcome == "works"
+    found, alone = heard.answer_question(stored), fresh.answer_question(stored)
+    assert (found.outcome, alone.outcome) == ("conditional", "conditional")
+    assert found == alone

@@ -74,4 +74,5 @@ def _reads(engine: Point, limit: Limit) -> Callable[..., tuple[object, ...]]:
     """What gives all that a limit follows from in a bare receiver, of an opened case's facts and what it is about."""
     support = Support(nodes_of(limit), engine.bare_derived)
     subjects = dict.fromkeys(subject for rating in limit.ratings for subject in rating.subjects)
-    return compile_reads(tuple(read.name for read in support.leaves), tuple(subjects | support.presences))
+    names = [*(read.name for read in support.leaves), *support.told]
+    return compile_reads((*names,), tuple(subjects | support.presences))

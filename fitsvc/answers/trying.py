@@ -92,13 +92,13 @@ class Trying:
     def take_back(self, held: UnknownFact) -> None:
         """Take a fact as it is known again."""
         self._take(held, held.current(self.case))
-        told = held.read.slot
-        self._facts |= {told: self.case.facts[told]} if told in self.case.facts else {}
+        self._facts |= self._told(held)
         del self.supposed[held]
 
     def without(self, held: UnknownFact) -> Case:
         """The opened case with one of the supposed facts as it is known."""
-        return self._one(held, held.current(self.case))
+        known, by_one_end = self._one(held, held.current(self.case)), self._told(held)
+        return self._with({**known.facts, **by_one_end}) if by_one_end else known
 
     def each(self, held: UnknownFact) -> Callable[[Value], Case]:
         """What gives the opened case with one fact known to have a value; what it gave before may change with it."""
@@ -152,6 +152,11 @@ class Trying:
             case = replace(self.case, facts={**middle, **self.case.facts}, adapters=adapters)
             self._narrow = Trying(self._engine, case, self.work)
         return self._narrow
+
+    def _told(self, held: UnknownFact) -> Mapping[str, Value]:
+        """What was told of a fact by one end alone, which belongs to it as it is known; of an adapter nothing is."""
+        slot = held.read.slot
+        return {slot: self.case.facts[slot]} if held.adapter is None and slot in self.case.facts else {}
 
     def _one(self, held: UnknownFact, value: Value) -> Case:
         """The opened case as far as it is supposed, but for one fact."""

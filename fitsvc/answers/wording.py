@@ -94,7 +94,8 @@ class RuleWords:
         self._first_fact = len(margin)
         self._first_decision = self._first_fact + len(leaves)
         names = dict.fromkeys(slot.name for slot in (*leaves, *told.leaves))
-        self.rests_on = compile_reads((*names,), (*dict.fromkeys((*self._support.presences, *told.presences)),))
+        slots = (*names, *(self._support.told | told.told))
+        self.rests_on = compile_reads(slots, (*dict.fromkeys((*self._support.presences, *told.presences)),))
         self._opening = tuple(slot for slot in leaves if slot.name.startswith("opening."))
         self._rating = wording.rating_of(rule) if self._opening else None
         self._facts = tuple((wording.name_of(slot.name), slot.name, wording.shown(slot)) for slot in leaves)

@@ -81,12 +81,13 @@ class Allowances:
 
     @cached_property
     def rests_on(self) -> tuple[str, ...]:
-        """The facts that all of it follows from where nothing is in the opening."""
+        """The slots that all of it follows from where nothing is in the opening."""
         nodes = [node for one in self._engine.rulebook.allowances for node in _nodes(one)]
         for one in self._engine.rulebook.allowances:
             for rule in (rule for way in one.loadings for rule in self._judge(one, way, adapted=False).rules.values()):
                 nodes += [node for node in (rule.guard, rule.requires) if node is not None]
-        return tuple(read.name for read in Support(nodes, self._engine.bare_derived).leaves)
+        support = Support(nodes, self._engine.bare_derived)
+        return (*(read.name for read in support.leaves), *support.told)
 
     def prepare(self) -> None:
         """Compile what is compiled when an allowance is first asked for."""

@@ -24,7 +24,8 @@ Moves = Mapping[str, int]
 class Support:
     """What one value rests on: `leaves` are all its facts, `decisions` what to compute to tell which matter.
 
-    `presences` are the subjects and facts whose being in the question it asks.
+    `presences` are the subjects and facts whose being in the question it asks, `told` the slots of what was told of
+    figures by one end that it reads.
     """
 
     def __init__(self, roots: Sequence[AnyTyped], derived: Mapping[str, AnyTyped]) -> None:
@@ -32,6 +33,7 @@ class Support:
         self.leaves: list[Read] = []
         self.decisions: list[AnyTyped] = []
         self.presences: dict[str, None] = {}
+        self.told: dict[str, None] = {}
         for root in roots:
             self._collect(root)
         self.leaves = list({read.name: read for read in self.leaves}.values())
@@ -43,6 +45,8 @@ class Support:
             below = self._derived.get(node.name)
             if below is None:
                 self.leaves.append(node.whole)
+                if node.told:
+                    self.told[node.slot] = None
             else:
                 self._collect(below)
             return
