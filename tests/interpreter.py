@@ -242,7 +242,7 @@ def read_texts(folder: Path, figure: Callable[[str], float] = in_float) -> Texts
                         texts.kinds[f"{name}.{role}"] = "yes_no"
     for top in _files(folder / "tables"):
         for table in top["tables"]:
-            texts.tables |= _columns(table) if "columns" in table else {table["id"]: table}
+            texts.tables |= _columns(table, texts.lists[table["key"]]) if "columns" in table else {table["id"]: table}
     for top in _files(folder):
         if "topic" in top:
             _topic(texts, top)
@@ -253,12 +253,17 @@ def _files(folder: Path) -> list[Any]:
     return [to_plain(read_yaml_file(path)) for path in sorted(folder.glob("*.yaml"))]
 
 
-def _columns(table: Mapping[str, Any]) -> dict[str, Any]:
-    """A table with columns as a table each, and one more of the members that have a row. No row, no cell."""
-    rows = table["rows"]
+def _columns(table: Mapping[str, Any], members: Iterable[str]) -> dict[str, Any]:
+    """A table with columns as a table each, and one more of the members that have a row.
+
+    No row, no cell, unless the table says what stands there.
+    """
+    rows, left = table["rows"], table.get("without_row")
     found = {f"{table['id']}.known": {"key": table["key"], "gives": "yes_no", "rows": rows, "known": True}}
     for name, column in table["columns"].items():
         cells = {member: row.get(name, column.get("otherwise")) for member, row in rows.items()}
+        if left is not None:
+            cells = dict.fromkeys(members, left.get(name, column.get("otherwise"))) | cells
         cells = {member: cell for member, cell in cells.items() if cell != "unknown"}
         found[f"{table['id']}.{name}"] = {"key": table["key"], "gives": column["gives"], "rows": cells}
     return found

@@ -479,6 +479,35 @@ def test_a_table_with_columns_is_looked_up_by_each(tmp_path: Path) -> None:
     assert columns["law.asks"].gives.members == ("nothing over 5 lb",)  # type: ignore[union-attr]  # the column is a list of names
 
 
+def test_a_table_says_what_stands_without_a_row(tmp_path: Path) -> None:
+    """As a row would: a column with `otherwise` may be left out, any other has to be told."""
+    told = LAW.replace("    rows:\n", "    without_row: {over: 9 lb}\n    rows:\n")
+    wanted = "lookup(law.over, accessory.kind) <= 1 kg and lookup(law.known, accessory.kind)"
+    rulebook = load_rulebook(
+        write(tmp_path, {"tables/law.yaml": told, "sources.yaml": ACT, **changed(REQUIRES, wanted)})
+    )
+    columns = rulebook.tables["law"].lookups
+    over, wide = ([*columns[name].values] for name in ("law.over", "law.wide"))
+    assert over == [pytest.approx((pounds * 0.45359237,) * 2) for pounds in (5, 9)]
+    assert wide == [pytest.approx((90 * 25.4,) * 2)] * 2
+    assert columns["law.known"].values == (YES, NO)
+
+
+@pytest.mark.parametrize(
+    ("left", "message"),
+    [
+        ("{}", "`without_row` lacks `over`"),
+        ("{over: 5 in}", "is a length, expected a mass"),
+        ("{over: 5 lb, wde: 2 in}", "`without_row` has no key `wde`"),
+    ],
+)
+def test_a_fault_in_what_stands_without_a_row_is_told(tmp_path: Path, left: str, message: str) -> None:
+    """Cells that are wrong or lacking are told where they stand."""
+    told = LAW.replace("    rows:\n", f"    without_row: {left}\n    rows:\n")
+    found = problems(tmp_path, {"tables/law.yaml": told, "sources.yaml": ACT})
+    assert any(message in one.message for one in found), found
+
+
 @pytest.mark.parametrize(
     ("old", "new", "message", "help"),
     [

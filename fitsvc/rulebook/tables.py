@@ -33,7 +33,11 @@ TABLE: Final = Form(
     {**_HEAD, "gives": named("value_type")},
     {"rows": by_name(TEXT), "bands": many(either(BAND.kind, LAST_BAND.kind), minItems=1), **_MORE},
 )
-WITH_COLUMNS: Final = Form(TABLE.what, {**_HEAD, "columns": by_name(COLUMN.kind), "rows": by_name(_ROW.kind)}, _MORE)
+WITH_COLUMNS: Final = Form(
+    TABLE.what,
+    {**_HEAD, "columns": by_name(COLUMN.kind), "rows": by_name(_ROW.kind)},
+    {"without_row": by_name(TEXT), **_MORE},
+)
 TABLES_FILE: Final = Form("a file of tables", {"tables": many(if_has("columns", WITH_COLUMNS.kind, TABLE.kind))})
 
 
@@ -145,7 +149,8 @@ class _TableReader:
             for name, kind in kinds.items():
                 value = self._cell(row.entries[name], kind) if name in row.entries else defaults.get(name)
                 cells[name] |= {member: value} if value is not None else {}
-        columns = {name: _column(key, kinds[name], cells[name]) for name in kinds}
+        no_row = self._without_row(entry, kinds, defaults)
+        columns = {name: _column(key, kinds[name], cells[name], no_row.get(name)) for name in kinds}
         columns[_KNOWN] = Table(key, TRUTH, tuple(YES if member in told else NO for member in key.members))
         texts = (
             {member: row.asks for member, row in told.items()},
@@ -158,8 +163,18 @@ class _TableReader:
             columns=columns,
             source=table.source,
             rows=told,
-            otherwise=defaults,
+            otherwise={**no_row, **defaults},
         )
+
+    def _without_row(self, entry: Mapping, kinds: Map[str, Type], defaults: Map[str, Value]) -> dict[str, Value]:
+        """What stands in each column for a member without a row; nothing where the table does not say."""
+        node = entry.entries.get("without_row")
+        needed = [name for name in kinds if name not in defaults]
+        row = self.shape.mapping(node, "`without_row`", needed, list(defaults)) if node is not None else None
+        if row is None:
+            return {}
+        found = {name: self._otherwise(row.entries.get(name), kind) for name, kind in kinds.items()}
+        return {**defaults, **{name: value for name, value in found.items() if value is not None}}
 
     def _columns(self, entry: Mapping) -> tuple[dict[str, Type], dict[str, Value]]:
         """The type of each column, and what stands where a row leaves one out."""
@@ -183,9 +198,10 @@ class _TableReader:
         return self._cell(node, kind)
 
 
-def _column(key: ListType, kind: Type, cells: dict[str, Value]) -> Table:
-    """A column: anything is possible of a member without a row."""
-    return Table(key, kind, tuple(cells.get(member, kind.unknown) for member in key.members))
+def _column(key: ListType, kind: Type, cells: dict[str, Value], no_row: Value | None = None) -> Table:
+    """A column: anything is possible of a member without a row, unless the table says what stands there."""
+    left = kind.unknown if no_row is None else no_row
+    return Table(key, kind, tuple(cells.get(member, left) for member in key.members))
 
 
 def _texts(name: str, key: ListType, texts: dict[str, str]) -> Table:
