@@ -13,7 +13,7 @@ from typing import Final
 
 from fitsvc.answers.answer import Ask, IfUsual, Next
 from fitsvc.answers.missing import Missing
-from fitsvc.answers.readings import BAD, GOOD, OPEN, Runs, together
+from fitsvc.answers.readings import BAD, DOUBTED, GOOD, OPEN, Runs, together
 from fitsvc.answers.settling import Settling, facts_of
 from fitsvc.answers.trying import MOST_WORK, UnknownFact, Work, told
 from fitsvc.answers.usual import with_usual
@@ -164,7 +164,7 @@ class _Telling:
         if self.search.trying.work.left <= 0:
             self.search.untried.append(fact.name)
             return step
-        runs = self._as_answered(held, runs)
+        runs, doubted = self._as_answered(held, runs).past_its_doubt()
         weighs = fact.kind == "mass" and fact.name not in self.missing.ratings
         # Readings of what cannot weigh nothing begin above that, and say nothing of how little it may be.
         lost = runs.statuses == {BAD} and not (weighs and runs.grid.low > 0)
@@ -179,7 +179,7 @@ class _Telling:
             settled = self._settled(held, runs)
             step.works_if, step.leaves_open = works, self._left(settled) or self._brought(held, runs)
             step.settles = [self.missing.engine.rulebook.rules[number].id for number in settled]
-            step.open_if = open_ if runs.grid.members else ""
+            step.open_if, step.doubted_if = open_ if runs.grid.members else "", doubted
         # That hardly any reading there is fails is no news, unless another works.
         seldom = not runs.grid.members and (runs.at_the_edge(BAD) or runs.share(BAD) <= _NO_NEWS)
         # Nor that nothing is too little.
@@ -229,11 +229,22 @@ class _Telling:
         if all(without) or not any(without):
             return runs
 
+        doubts = self._doubts_of(held)
+
         def status(value: Value) -> str:
-            tried = value in after or self.search.trying.work.left > 0
-            return GOOD if tried and self._to_see_to(held, value) <= common else OPEN
+            if value not in after and self.search.trying.work.left <= 0:
+                return OPEN
+            more = self._to_see_to(held, value) - common
+            return OPEN if more - doubts else DOUBTED if more else GOOD
 
         return runs.closed_in(status, parts)
+
+    def _doubts_of(self, held: UnknownFact) -> frozenset[tuple[str, int]]:
+        """What comes of doubts of a figure itself: of cautions that read what was told of it."""
+        engine, adapted = self.missing.engine, self.search.trying.adapted
+        rules = enumerate(engine.rulebook.rules)
+        told = [n for n, rule in rules if not rule.blocks and held.read.slot in engine.support(n, adapted).told]
+        return frozenset((effect, number) for effect in ("cautions", "doubts") for number in told)
 
     def _brought(self, held: UnknownFact, runs: Runs) -> int:
         """How many things to see to come with each reading that is told to work, and were not there before."""

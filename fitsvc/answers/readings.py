@@ -18,8 +18,8 @@ from fitsvc.language.types import ListType, Mask, NumberType, Type, Value
 from fitsvc.rulebook.rules import Shown
 from fitsvc.tongues import t
 
-GOOD, BAD, OPEN = "works", "fails", "open"
-"""What a reading comes to."""
+GOOD, BAD, OPEN, DOUBTED = "works", "fails", "open", "doubted"
+"""What a reading comes to; one that would work is doubted where nothing but the figure itself is then in doubt."""
 
 _SAMPLES: Final = 64
 _SAMPLES_FEW: Final = 12
@@ -153,6 +153,25 @@ class Runs:
             return self
         status, _, last = self.runs[1]
         return Runs(self.grid, ((status, 0, last), *self.runs[2:]))
+
+    def past_its_doubt(self) -> tuple["Runs", str]:
+        """The runs told by the end that something else decides, and in words the readings that are doubted past it.
+
+        Where both ends of what works are those of doubts, or one is and there is no other, these decide.
+        """
+        grid, parts = self.grid, self.runs
+        good = [place for place, (status, _, _) in enumerate(parts) if status == GOOD]
+        doubted = [place for place, (status, _, _) in enumerate(parts) if status == DOUBTED]
+        if len(good) == len(doubted) == 1 and not grid.below:
+            (place,), (_, first, last) = good, parts[good[0]]
+            if doubted == [place + 1] == [len(parts) - 1] and first > grid.low:
+                told = t("more than {figure}", figure=grid.text(last))
+                return Runs(grid, (*parts[:place], (GOOD, first, grid.high))), told
+            if doubted == [0] and place == 1 and last < grid.high:
+                told = t("less than {figure}", figure=grid.text(first))
+                return Runs(grid, ((GOOD, grid.low, last), *parts[2:])), told
+        left = [(OPEN if status == DOUBTED else status, first, last) for status, first, last in parts]
+        return Runs(grid, _joined(left)), ""
 
     def at_the_edge(self, wanted: str) -> bool:
         """Whether no reading of a number comes to a result but the first or the last that is plausible."""

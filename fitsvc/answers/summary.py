@@ -124,6 +124,8 @@ def told(step: Next, answer: Answer) -> list[str]:
         parts.append(t(works, if_so=readings(step.works_if)))
         if step.open_if:
             parts.append(t("it stays open {if_so}", if_so=readings(step.open_if)))
+        if step.doubted_if:
+            parts.append(t("{readings} would be doubted", readings=step.doubted_if))
     if step.fails_if:
         parts.append(t("it fails {if_so}", if_so=readings(step.fails_if)))
     if step.usual:
