@@ -56,6 +56,9 @@ It and the place are named here as subjects and `id` are: they are of the form o
 PLACE: Final = "beside.hangs_on"
 """The fact by which each of several things says which receiver it hangs on; its subject tells of the others."""
 
+BEHIND_TRAILER: Final = "trailer"
+"""The place that is on no vehicle: what hangs there tells of the trailer as its rig's vehicle."""
+
 SOLD: Final[tuple[SoldAs, ...]] = get_args(SoldAs)
 """What is sold under a SKU; all of it is stored as accessories."""
 ASKED: Final = ("accessory", "trailer", "spare", "wiring_adapter")

@@ -146,5 +146,12 @@ def step(**facts: Any) -> Part:
 
 
 def asked(things: Sequence[Part], on: Part | None = None, **load: Any) -> Part:
-    """Give the question about several things."""
-    return {"rig": on or rig(DUAL), "load": {"facts": load}, "together": list(things)}
+    """Give the question about several things; what hangs in front is told to be on the vehicle of the rig."""
+    whole = on or rig(DUAL)
+    told = [
+        {**one, "rig": {**one["rig"], "vehicle": whole["vehicle"]}}
+        if one.get("hangs_on") == "front_receiver" and "vehicle" in one.get("rig", {})
+        else one
+        for one in things
+    ]
+    return {"rig": whole, "load": {"facts": load}, "together": told}

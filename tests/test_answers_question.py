@@ -48,3 +48,44 @@ def test_a_slip_in_an_id_is_told_the_nearest_there_is(document: dict[str, Any], 
 def test_an_id_like_no_other_is_told_to_be_checked() -> None:
     """Nothing is suggested that was hardly meant."""
     assert refused({"rig": {"id": "zzzz"}, "accessory": STEP})["/rig/id"].help == "check the id"
+
+
+MEASURED = {"vehicle": {"id": "veh_muckle_2023_short"}, "mounting": {"id": "mnt_muckle_short_own"}}
+FRONT = {"facts": {"place": "front", "opening": "2 in"}}
+
+
+@pytest.mark.parametrize(
+    ("rig", "pointer"),
+    [
+        ({**MEASURED, "receiver": FRONT}, "/rig/mounting/id"),
+        ({"id": "rig_farm_muckle", "receiver": {"facts": {"place": "front"}}}, "/rig/id"),
+        ({"id": "rig_farm_muckle", "receiver": {"facts": {"place": ["front", "bed"]}}}, "/rig/id"),
+        (
+            {
+                "vehicle": {"id": "veh_muckle_2023_short"},
+                "receiver": {"id": "rcv_brannoch_muckle", "facts": {"place": "front"}},
+            },
+            "/rig/receiver",
+        ),
+    ],
+)
+def test_a_stored_mounting_is_of_no_receiver_that_is_told_to_be_elsewhere(rig: dict[str, Any], pointer: str) -> None:
+    """Height and distance to the bumper were measured at the rear: they are not those of a receiver in front."""
+    (problem,) = refused({"rig": rig, "accessory": STEP}).values()
+    assert problem.pointer == pointer and problem.meaning
+    assert "`mnt_muckle_short_own` was measured on receiver `rcv_brannoch_muckle`" in problem.message
+    assert "without a stored mounting" in problem.help
+
+
+@pytest.mark.parametrize(
+    "rig",
+    [
+        {"id": "rig_farm_muckle", "receiver": {"facts": {"place": "frame"}}},
+        {"id": "rig_farm_muckle", "receiver": {"facts": {"place": ["frame", "front"]}}},
+        {"id": "rig_farm_muckle", "receiver": {"facts": {"place": None}}},
+        {"vehicle": {"id": "veh_muckle_2023_short"}, "receiver": FRONT},
+    ],
+)
+def test_a_place_that_may_be_the_stored_one_is_no_other(rig: dict[str, Any]) -> None:
+    """The same place, one that may be it, none at all, and a receiver that no stored mounting is taken for."""
+    assert answerer().answer({"rig": rig, "accessory": STEP}, world()).outcome != "works"

@@ -11,7 +11,7 @@ from random import Random
 from typing import Any
 
 import pytest
-from demo_world import answerer
+from demo_world import answerer, world
 from effort import EFFORT
 from several import BIKES, DUAL, MOUNT, Part, asked, bikes, boat, rig, step, towbar
 
@@ -222,9 +222,8 @@ def test_front_and_rear_share_the_payload_and_no_receiver() -> None:
 def test_the_front_axle_bears_what_hangs_in_front() -> None:
     """200 lb in front weigh on the front axle once to one and a half times: 2,300 + 150 + 200..300 (estimate)."""
     for gawr, told in (("2750 lb", "passes"), ("2749 lb", "undetermined"), ("2499 lb", "fails")):
-        own = front()
-        own["rig"]["vehicle"]["facts"]["gawr_front"] = gawr
-        assert result(answer([boat(), own]), "front-axle-under-what-hangs-in-front") == told
+        found = answer([boat(), front()], rig(DUAL, gawr_front=gawr))
+        assert result(found, "front-axle-under-what-hangs-in-front") == told
 
 
 # what all of them come to
@@ -573,3 +572,55 @@ def test_the_picture_of_a_trailer_on_a_ball_in_place() -> None:
     assert there and there.title == "Side view: trailer, bike carrier"
     things = read_things(asked([boat_alone(), front()], own), answerer().reader, NoRecords())
     assert several_view(answerer(), things) is None
+
+
+# one vehicle
+
+
+def in_front(told: Part) -> Part:
+    """Give the question on a stored rig, with a carrier in front whose own rig tells this of its vehicle."""
+    own = {"receiver": {"facts": {"place": "front", "opening": "2 in"}}, "vehicle": told}
+    rack = {**front(), "rig": own}
+    return {"rig": {"id": "rig_farm_muckle"}, "together": [bikes(2), rack]}
+
+
+@pytest.mark.parametrize(
+    ("told", "what"),
+    [
+        ({"id": "veh_tansy_2020"}, "`veh_tansy_2020`"),
+        ({"facts": {"make": "Velmora", "model": "Tansy", "year": 2020}}, "`veh_tansy_2020`"),
+        ({"facts": {"body": "wagon"}}, "the body style is told otherwise"),
+        ({"facts": {"gawr_front": "9000 lb"}}, "the front axle rating is told otherwise"),
+    ],
+)
+def test_what_hangs_on_one_vehicle_tells_of_no_other(told: Part, what: str) -> None:
+    """A rack in front is never judged on another vehicle than the bikes behind: it is refused, whichever says it."""
+    document = in_front(told)
+    for things in (document["together"], document["together"][::-1]):
+        with pytest.raises(ProblemsFound) as refused:
+            answerer().answer({**document, "together": things}, world())
+        (problem,) = refused.value.problems
+        number = next(i for i, one in enumerate(things) if one["name"] == "box")
+        assert problem.pointer == f"/together/{number}/rig/vehicle" and problem.meaning
+        assert what in problem.message and "tell the same of the vehicle" in problem.help
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"id": "veh_muckle_2023_short"},
+        {"facts": {"make": "brannoch", "model": "muckle", "year": 2023, "trim": "Crew 4x4 with tow package"}},
+        {"facts": {"gawr_front": None}},
+        {"facts": {}},
+    ],
+)
+def test_the_same_vehicle_told_again_is_no_other(told: Part) -> None:
+    """By its id, by its name or by nothing at all: what is not told is not known, and contradicts nothing."""
+    assert answerer().answer(in_front(told), world()).outcome in ("undetermined", "conditional", "fails")
+
+
+def test_a_rack_on_the_trailer_is_on_another_vehicle() -> None:
+    """Its own rig tells of the trailer as its vehicle, which is no other name for the one that tows."""
+    rack = rack_on_trailer()
+    rack["rig"]["vehicle"] = {"facts": {"body": "towed"}}
+    assert answer([boat(), rack]).together[1].hangs_on == "trailer"

@@ -53,6 +53,36 @@ def _another_is_called(gathered: Gathered, rig: Mapping[str, Json], name: str, o
     gathered.complain(f"/rig/{by}", message, help, True)
 
 
+def hold_to_its_place(gathered: Gathered, rig: Mapping[str, Json]) -> None:
+    """Refuse a stored mounting of a receiver that is told here to be fastened elsewhere: it was measured there."""
+    if gathered.problems:
+        return
+    taken = {one.subject: one for one in gathered.taken}
+    mounting, receiver = taken.get("mounting"), taken.get("receiver")
+    for name in gathered.reader.vocabulary.serving("fastened_to") if mounting and receiver else ():
+        assert mounting is not None and receiver is not None
+        wire, now = sure_of(receiver).get(name), gathered.values.get(name)
+        fact = gathered.reader.vocabulary.facts[name]
+        if wire is None or now is None or name not in gathered.told_here:
+            continue
+        if agree(now, gathered.reader.value(fact, wire)[name]):
+            continue
+        part = rig.get("mounting")
+        by_mounting = isinstance(part, dict) and part.get("id") is not None
+        message = t(
+            "`{key}` was measured on receiver `{receiver}` ({label}), whose {fact} is {was}, not {told}",
+            key=mounting.key,
+            receiver=receiver.key,
+            label=receiver.label,
+            fact=fact.label,
+            was=wire,
+            told=gathered.told_here[name],
+        )
+        help = t("tell the receiver by its own facts, and what was measured on it, without a stored mounting")
+        pointer = "/rig/mounting/id" if by_mounting else "/rig/id" if rig.get("id") is not None else "/rig/receiver"
+        gathered.complain(pointer, message, help, True, "other record")
+
+
 def _another(gathered: Gathered, on_record: Mapping[str, Json]) -> list[str]:
     """The names, choices and figures told that a record has otherwise; of a rating, the lower counts anyway."""
     if gathered.told_here.keys().isdisjoint(on_record):

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from fitsvc.answers.called_vehicle import vehicle_called
 from fitsvc.answers.gathering import Gathered
-from fitsvc.answers.on_record import hold_to_its_record, leave_what_leant
+from fitsvc.answers.on_record import hold_to_its_place, hold_to_its_record, leave_what_leant
 from fitsvc.answers.parts import OF_A_RIG, OF_QUESTION, TOGETHER, called, names_fact
 from fitsvc.answers.records import Doubt, Named, Records, Stored
 from fitsvc.answers.spelling import joined_rig, rig_today
@@ -131,6 +131,7 @@ def _rig(gathered: Gathered, rig: Json) -> None:
         gathered.taken.insert(0, replace(told, facts=facts))
         gathered.hold_ratings({name: value for name, value in told.facts.items() if names_fact(given, name)})
     hold_to_its_record(gathered, given)
+    hold_to_its_place(gathered, given)
     leave_what_leant(gathered)
 
 

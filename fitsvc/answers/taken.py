@@ -8,6 +8,7 @@ and model year is stored.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from math import isfinite
 from typing import Final
 
 from fitsvc.answers.records import Named
@@ -15,7 +16,8 @@ from fitsvc.document import Json
 from fitsvc.facts import FactReader
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.language.types import Value
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.types import TruthType, Type, Value
 from fitsvc.rulebook.vocabulary import Fact
 
 _ROUNDED: Final = 0.002
@@ -33,6 +35,14 @@ def agree(one: Value, other: Value) -> bool:
         return one[0] <= other[1] and other[0] <= one[1]
     assert isinstance(one, int) and isinstance(other, int)
     return bool(one & other)
+
+
+def apart(kind: Type, one: Value, other: Value) -> bool:
+    """Whether two values of a fact leave nothing that both allow, whichever of a label's units was rounded."""
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        size = max((abs(end) for end in (*one, *other) if isfinite(end)), default=0.0)
+        return max(one[0] - other[1], other[0] - one[1]) > max(TOLERANCE, _ROUNDED * size)
+    return {one, other} == {NO, YES} if isinstance(kind, TruthType) else not agree(one, other)
 
 
 def told_otherwise(

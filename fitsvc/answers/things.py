@@ -11,12 +11,13 @@ from typing import Final
 
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.question import Question, read_question
-from fitsvc.answers.records import Records
+from fitsvc.answers.records import Records, naming_facts
+from fitsvc.answers.taken import apart, folded
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound, nearest
 from fitsvc.language.types import ListType, Value
-from fitsvc.subjects import BESIDE_RIG, PLACE
+from fitsvc.subjects import BEHIND_TRAILER, BESIDE_RIG, PLACE
 from fitsvc.tongues import t
 
 MOST_THINGS: Final = 4
@@ -31,6 +32,7 @@ _HUNG: Final = ("accessory", "trailer")
 """What a thing is known by. That a trailer has a ball to go on, the rules see to: without one a mount is a need."""
 _OTHER_RIG: Final = ("id", "vehicle", "receiver", "mounting")
 """What of a thing's own `rig` says that it hangs on another receiver than the one told for all."""
+VEHICLE: Final = "vehicle"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +79,7 @@ class _ThingReading:
         things = [thing for thing in found if thing is not None]
         if not self.problems:
             self._hold_to_their_receivers(things)
+            self._hold_to_one_vehicle(things)
         if self.problems:
             raise ProblemsFound(self.problems.values())
         return things
@@ -193,6 +196,33 @@ class _ThingReading:
                 self._complain(pointer, message, help, meaning=True, kind="contradiction")
             elif not own:
                 shared_at = thing.hangs_on
+
+    def _hold_to_one_vehicle(self, things: list[Thing]) -> None:
+        """Whatever hangs on the vehicle is on one vehicle: what two things tell of it can both be so."""
+        on_it = [number for number, thing in enumerate(things) if thing.hangs_on != BEHIND_TRAILER]
+        for number in on_it[1:]:
+            what = vehicle_told_otherwise(self.reader, *(things[at].question for at in (on_it[0], number)))
+            if what:
+                own = number if _has_own(self.document[TOGETHER][number]) else on_it[0]
+                message = t("the vehicle is another here than for the rest: {what}", what=what)
+                help = t("tell the same of the vehicle in each `rig`; ask by itself about what is on another vehicle")
+                pointer = f"/{TOGETHER}/{own}/rig/vehicle"
+                self._complain(pointer, message, help, meaning=True, kind="contradiction")
+
+
+def vehicle_told_otherwise(reader: FactReader, one: Question, other: Question) -> str:
+    """What two questions tell of one vehicle that cannot both be so, in words; empty where it may be the same."""
+    keys = [next((stored.key for stored in each.taken if stored.subject == VEHICLE), "") for each in (one, other)]
+    if all(keys) and keys[0] != keys[1]:
+        return t("`{one}` is not `{other}`", one=keys[1], other=keys[0])
+    texts, others = one.case.texts, other.case.texts
+    named = [name for name in naming_facts(reader.vocabulary) if name in texts and name in others]
+    found = [name for name in named if folded(texts[name]) != folded(others[name])]
+    for slot, kind in reader.vocabulary.slots().items():
+        if slot.startswith(f"{VEHICLE}.") and slot in one.case.facts and slot in other.case.facts:
+            found += [slot] if apart(kind, one.case.facts[slot], other.case.facts[slot]) else []
+    fact = reader.vocabulary.fact_of(found[0]) if found else None
+    return t("{the} is told otherwise", the=fact.the) if fact is not None else ""
 
 
 def _has_own(thing: Mapping[str, Json]) -> bool:

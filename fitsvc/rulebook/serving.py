@@ -11,16 +11,26 @@ from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping
 
 Service = Literal[
-    "", "model_year", "number_signs", "identity", "equipment", "fitted", "added_length", "lessened", "weighed_anew"
+    "",
+    "model_year",
+    "number_signs",
+    "identity",
+    "equipment",
+    "fitted",
+    "fastened_to",
+    "added_length",
+    "lessened",
+    "weighed_anew",
 ]
 """What a fact serves for.
 
 `model_year` tells apart vehicles of one name and goes by a vehicle's number, of which `number_signs` says how it
 begins; `identity` says whether a vehicle told in part is the stored one whose facts are taken for it, its first choice
 that it is, and without such a fact none are; `equipment` is fitted to a vehicle or taken off it after it was built, so
-that it never tells which vehicle is meant; `fitted` says that a receiver is on its vehicle already; `added_length` is
-what an adapter adds to the opening, by which plans are ordered. Of what is `lessened` a customer can take less, and its
-subject's fact that is `weighed_anew` then no longer holds.
+that it never tells which vehicle is meant; `fitted` says that a receiver is on its vehicle already, `fastened_to` what
+it is fastened to, so that a mounting measured there is of none elsewhere; `added_length` is what an adapter adds to the
+opening, by which plans are ordered. Of what is `lessened` a customer can take less, and its subject's fact that is
+`weighed_anew` then no longer holds.
 """
 
 SERVICES: Final[tuple[Service, ...]] = get_args(Service)[1:]
@@ -29,6 +39,7 @@ _OF: Final[Map[str, tuple[str, str]]] = {
     "number_signs": ("vehicle", "text"),
     "identity": ("vehicle", "identity"),
     "fitted": ("mounting", "yes_no"),
+    "fastened_to": ("receiver", "hitch_place"),
     "added_length": ("adapter", "length"),
     "weighed_anew": ("", "mass"),
 }
