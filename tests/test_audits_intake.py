@@ -1,36 +1,19 @@
 """Taking in what suppliers send: thirty messy files come through by the draft alone, with nothing guessed."""
 
 import csv
-from functools import cache
 from pathlib import Path
 
 import pyarrow.parquet as pq
 import pytest
+from audit_recall import rows_of_text, taken_files
 from audit_world import audit, found, pairs, rigs, summary
 from demo_world import answerer
-from messy_suppliers import Messy, write_all
 
 from fitsvc.audits.cleaned import CATALOGUE, REMARKS, TYPED, write_cleaned
 from fitsvc.audits.intake import take_in
 from fitsvc.audits.mapping import FileMapping, read_mapping
 from fitsvc.cli import main
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.loading.cells import read_cell
-from fitsvc.loading.entries import wire_fact
-
-
-def _rows(path: Path) -> list[dict[str, str]]:
-    with path.open(encoding="utf-8-sig", newline="") as stream:
-        return list(csv.DictReader(stream))
-
-
-@cache
-def _value(fact: str, text: str) -> object:
-    """What a text reads as."""
-    reader = answerer().reader
-    known = reader.vocabulary.of("accessory")[fact]
-    (value,) = reader.value(known, wire_fact(known, read_cell(text, known))).values()
-    return tuple(round(end, 6) for end in value) if isinstance(value, tuple) else value
 
 
 def test_thirty_messy_files_come_through_by_the_draft_alone(tmp_path: Path) -> None:
@@ -40,43 +23,11 @@ def test_thirty_messy_files_come_through_by_the_draft_alone(tmp_path: Path) -> N
 
     Precision and recall of what is told of cells are held to be 1 on these files, and so are the lost lines.
     """
-    right = wrong = missed = 0
-    planted: set[tuple[str, str, str]] = set()
-    told: set[tuple[str, str, str]] = set()
-    items = rows_lost = expected_lost = 0
-    for messy in write_all(tmp_path):
-        taken = take_in(messy.path, answerer().reader, tmp_path / "suppliers", messy.path.name.split(".")[0])
-        out = tmp_path / f"{messy.path.name}-out"
-        made = write_cleaned(messy.path, answerer().reader, taken.mapping, out)
-        read = {row["sku"]: row for row in _rows(out / CATALOGUE)}
-        assert read.keys() <= messy.items.keys()
-        items += len(read.keys() & messy.items.keys())
-        rows_lost, expected_lost = rows_lost + made.bad_rows, expected_lost + messy.lost
-        for sku, facts in messy.items.items():
-            for fact, text in facts.items():
-                cell = read.get(sku, {}).get(fact, "")
-                missed += not cell
-                right += bool(cell) and _value(fact, cell) == _value(fact, text)
-                wrong += bool(cell) and _value(fact, cell) != _value(fact, text)
-        planted |= {(messy.path.name, *one) for one in messy.odd}
-        told |= {(messy.path.name, *one) for one in _told(messy, taken.mapping.columns, out)}
-    assert (items, rows_lost) == (sum(len(one.items) for one in write_all(tmp_path)), expected_lost)
-    assert (wrong, missed, right > 1_500) == (0, 0, True)
-    assert told == planted
-    assert len(planted) == 105
-
-
-def _told(messy: Messy, columns: object, out: Path) -> set[tuple[str, str]]:
-    """What the remarks tell, by item and fact."""
-    assert isinstance(columns, dict)
-    found = set()
-    for row in _rows(out / REMARKS):
-        title = next(title for title, column in columns.items() if column.name == "sku")
-        for remark in filter(None, row["remarks"].split("; ")):
-            column = columns.get(remark.split(": ")[0])
-            if column is not None and row[title] and "stands in a row before" not in remark:
-                found.add((row[title], column.name))
-    return found
+    taken = taken_files(tmp_path)
+    assert (taken.through, taken.lost) == (taken.items, taken.lost_planted)
+    assert (taken.wrong, taken.missed, taken.right > 1_500) == (0, 0, True)
+    assert taken.told == taken.planted
+    assert len(taken.planted) == 105
 
 
 @pytest.fixture
@@ -129,7 +80,7 @@ def test_load_and_audit_take_the_mapping_and_what_is_written(supplier: Path) -> 
     assert main(["db", "upgrade", "--database", url]) == 0
     assert main(["load", str(supplier / "first.csv"), "--mapping", str(mapping), "--database", url]) == 0
     assert main(["load", str(supplier / "clean" / CATALOGUE), "--replace", "--database", url]) == 0
-    assert _rows(supplier / "clean" / REMARKS)[0] == {
+    assert rows_of_text(supplier / "clean" / REMARKS)[0] == {
         "Artikelnr.": "A-1", "Produktart": "Kugelträger", "Vierkant": "50 mm", "Gewicht [kg]": "5,4",
         "Lager": "'=1+1", "remarks": "",
     }  # fmt: skip
@@ -156,7 +107,7 @@ def test_what_could_not_be_read_never_loads_as_nothing_said(tmp_path: Path) -> N
     mapping = FileMapping({}, frozenset({"n/a"}))
     made = write_cleaned(tmp_path / "a.csv", answerer().reader, mapping, tmp_path / "out")
     assert (made.items, made.held_back, made.bad_cells) == (3, 1, 3)
-    loaded = {row["sku"]: row for row in _rows(tmp_path / "out" / CATALOGUE)}
+    loaded = {row["sku"]: row for row in rows_of_text(tmp_path / "out" / CATALOGUE)}
     assert loaded.keys() == {"A", "C"}
     assert loaded["C"]["shank"] == ""
     assert loaded["A"]["weight"] == "at least 1/4 lb, at most 1500 lb"

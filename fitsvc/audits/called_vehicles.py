@@ -20,6 +20,7 @@ from fitsvc.audits.rigs import AuditRig
 from fitsvc.language.truth import NO, UNKNOWN, YES, Truth
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.tongues import t
 
 ASKED: Final = "ask"
 """The effort of learning what people call a vehicle by."""
@@ -194,5 +195,5 @@ def in_words(years: Iterable[Years]) -> str:
 def _span(years: Years) -> str:
     first, last = years
     if first == EARLIEST or last == LATEST:
-        return f"up to {last}" if first == EARLIEST else f"{first} and later"
-    return str(first) if first == last else f"{first} to {last}"
+        return t("up to {last}", last=last) if first == EARLIEST else t("{first} and later", first=first)
+    return str(first) if first == last else t("{first} to {last}", first=first, last=last)

@@ -21,11 +21,12 @@ from fitsvc.loading.cells import BETWEEN, read_cell, written_cell
 from fitsvc.loading.entries import wire_fact
 from fitsvc.loading.rows import field_of, quoted
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
+from fitsvc.tongues import counted, later, t
 
 _MOST_KEPT: Final = 5_000
 _LONGEST: Final = 2_000
 NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd", "-", "--", "–", "—", "?"))
-_EMPTY: Final = "leave the cell empty where it is not known, or list the word in a mapping: `unknown: [{word}]`"
+_EMPTY: Final = later("leave the cell empty where it is not known, or list the word in a mapping: `unknown: [{word}]`")
 _NOMINAL: Final = 1.0
 """Millimetres by which the round figure of a size may be off: 50, 51, 63 and 64 mm are 2 and 2-1/2 in, 16 mm is 5/8."""
 _Codes = NDArray[np.int32]
@@ -107,7 +108,7 @@ class FactColumn:
             return self._reader.value(self.fact, wire) if wire is not None else {}
         except ProblemsFound as found:
             first = found.problems[0]
-            help = _EMPTY.format(word=cell.strip()) if folded(cell) in NOTHING else first.help
+            help = t(_EMPTY, word=cell.strip()) if folded(cell) in NOTHING else first.help
             self._wrong[code] = Problem(first.message, help, pointer=self.column.title + _within(first.pointer))
             return {}
 
@@ -122,8 +123,8 @@ class FactColumn:
         """The one number of all cells that are too long to be a fact, which are not kept."""
         if self._too_long is None:
             self._too_long = len(self._values)
-            message = f"the cell is longer than {_LONGEST:,} characters"
-            self._wrong[self._too_long] = Problem(message, "write the fact alone", pointer=self.column.title)
+            message = t("the cell is longer than {count} characters", count=counted(_LONGEST))
+            self._wrong[self._too_long] = Problem(message, t("write the fact alone"), pointer=self.column.title)
             self._values.append({})
         return self._too_long
 
@@ -136,8 +137,9 @@ class FactColumn:
         else:
             text = self._marked(self.column.values.get(folded(cell), cell))
         if BETWEEN in text and isinstance(self.fact.type, NumberType):
-            help = "write one figure, or from the least to the most that it may be: `450-480 lb`"
-            raise ProblemsFound([Problem(f"{quoted(text)} is more than one figure for {self.fact.the}", help)])
+            help = t("write one figure, or from the least to the most that it may be: `450-480 lb`")
+            message = t("{what} is more than one figure for {fact}", what=quoted(text), fact=self.fact.the)
+            raise ProblemsFound([Problem(message, help)])
         if self.column.nominal:
             text = nominal_size(text, self.column.nominal, self.fact)
         return wire_fact(self.fact, read_cell(text, self.fact, self.column.unit))

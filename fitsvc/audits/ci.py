@@ -13,8 +13,7 @@ from urllib.parse import quote
 from xml.sax.saxutils import escape, quoteattr
 
 from fitsvc import __version__
-from fitsvc.audits.fix_rows import SORTS
-from fitsvc.audits.page import FIX_LIST
+from fitsvc.audits.fix_rows import FIX_LIST, SORTS
 from fitsvc.audits.sheets import read_safe
 from fitsvc.audits.thresholds import Threshold, read_threshold
 from fitsvc.document import Document, Json

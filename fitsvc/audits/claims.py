@@ -23,6 +23,7 @@ from fitsvc.audits.source import read_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.tongues import later, t
 
 _BETWEEN: Final = re.compile(r"[;|,\s]+")
 _APART: Final = re.compile(r"[;|\n]+")
@@ -34,7 +35,7 @@ _MOST_KEPT: Final = 10_000
 """Cells that are kept with what they name: a catalogue repeats them, row after row."""
 
 
-_OF_BALLS: Final = "in the ball's own row `fits` names the mounts that it stands on, by their `sku`"
+_OF_BALLS: Final = later("in the ball's own row `fits` names the mounts that it stands on, by their `sku`")
 
 
 class Claims(NamedTuple):
@@ -120,14 +121,14 @@ class ClaimReader:
         self.untold.update(meant.untold)
         self.of_ours += meant.help == OURS
         if meant.problem:
-            yield Problem(meant.problem, meant.help, pointer=title, file=self.file, line=line)
+            yield Problem(meant.problem, t(meant.help), pointer=title, file=self.file, line=line)
 
     def of_no_item(self, line: int, own: Mapping[str, str], sku: str, title: str) -> Problem:
         """Tell a claim about an item that the catalogue has not, or a ball, and return what is wrong with it."""
-        told = f"{quoted(sku)} is a ball, which fits mounts" if sku in self.balls else f"{quoted(sku)} is no item"
+        told = t("{what} is a ball, which fits mounts" if sku in self.balls else "{what} is no item", what=quoted(sku))
         self._tell(ClaimLine(item=-1, line=line, cells=own, rigs=(), unclear=told, column=title, apart=self.apart))
-        help = "it is the `sku` of a row of the catalogue that could be read"
-        help = _OF_BALLS if sku in self.balls else help
+        help = t("it is the `sku` of a row of the catalogue that could be read")
+        help = t(_OF_BALLS) if sku in self.balls else help
         return Problem(told, help, pointer=title, file=self.file, line=line)
 
     def _in_cell(self, cell: str) -> list[tuple[str, Meant]]:
@@ -157,8 +158,8 @@ class ClaimReader:
         """What a vehicle named in words is; of a single word that is known of none, that it is no id either."""
         found = self.named.meant({VEHICLE: said})
         if not found.rigs and not found.may and len(names_in(said)) == 1:
-            help = "it is the id of one of the rigs, or of a vehicle of theirs, or a vehicle's years, make and model"
-            return Meant(problem=f"{quoted(said)} is neither a rig nor a vehicle", help=help)
+            help = t("it is the id of one of the rigs, or of a vehicle of theirs, or a vehicle's years, make and model")
+            return Meant(problem=t("{what} is neither a rig nor a vehicle", what=quoted(said)), help=help)
         return found
 
     def claims(self) -> Claims:
@@ -195,12 +196,14 @@ def read_ball_claims(
         said = names_in(cell) if cell.startswith(WIRE) else [one.strip() for one in _APART.split(cell)]
         names = [name for one in said for name in ([one] if one in items else names_in(one))]
         found[sku] = sorted({name for name in names if name in items})
-        problems += [
-            Problem(f"{quoted(name)} is no accessory of the catalogue", _OF_BALLS, pointer=title, file=file, line=line)
-            for name in dict.fromkeys(names)
-            if name not in items
-        ]
+        problems += [_no_accessory(name, title, file, line) for name in dict.fromkeys(names) if name not in items]
     return found, problems
+
+
+def _no_accessory(name: str, title: str, file: str, line: int) -> Problem:
+    """A name that a ball is claimed for, which is no accessory of the catalogue."""
+    told = t("{what} is no accessory of the catalogue", what=quoted(name))
+    return Problem(told, t(_OF_BALLS), pointer=title, file=file, line=line)
 
 
 class _ClaimColumns:
@@ -265,7 +268,7 @@ def _claim(
     if rig and not cells:
         yield from reader.add(item, rig, line, columns.rig, own)
         return
-    twice = Meant(problem="a rig and a vehicle's names are told at once", help="keep one of them")
+    twice = Meant(problem=t("a rig and a vehicle's names are told at once"), help=t("keep one of them"))
     meant = reader.named.meant(cells) if not rig else twice
     told = columns.vehicle.get(meant.column) or columns.rig or columns.called
     yield from reader.take(item, meant, line, told, own)

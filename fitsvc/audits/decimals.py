@@ -12,6 +12,7 @@ from fitsvc.audits.chunks import Chunk
 from fitsvc.audits.plain_rows import Cell, CodedCells
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
+from fitsvc.tongues import t
 
 _FIGURE: Final = re.compile(r"\d[\d.,]*", re.ASCII)
 _WITH_COMMA: Final = re.compile(r"(?:\d+|\d{1,3}(?:\.\d{3})+)(?:,\d+)?\Z", re.ASCII)
@@ -43,8 +44,11 @@ class DecimalMarks:
     def hold(self, title: str, cell: str) -> None:
         """Refuse a cell that says one thing with a decimal comma and another without, where its column has them."""
         if _EITHER.search(cell) and (other := self._commas.get(title, "")):
-            help = f"say `decimal: comma` or `decimal: point` in a mapping: the column has {quoted(other)} too"
-            raise ProblemsFound([Problem(f"{quoted(cell)} has a comma that may part decimals or thousands", help)])
+            help = t(
+                "say `decimal: comma` or `decimal: point` in a mapping: the column has {other} too", other=quoted(other)
+            )
+            message = t("{what} has a comma that may part decimals or thousands", what=quoted(cell))
+            raise ProblemsFound([Problem(message, help)])
 
 
 def _distinct(cells: Sequence[Cell]) -> Iterable[Cell]:
@@ -59,8 +63,12 @@ def with_point(cell: str, mark: str) -> str:
     pattern = _WITH_COMMA if mark == "," else _WITH_POINT
     for figure in _FIGURE.findall(cell):
         if not pattern.match(figure.rstrip(".,")):
-            said = "comma" if mark == "," else "point"
-            raise ProblemsFound([Problem(f"{quoted(cell)} is not written with a decimal {said}", "look at the column")])
+            words = (
+                t("{what} is not written with a decimal comma", what=quoted(cell))
+                if mark == ","
+                else t("{what} is not written with a decimal point", what=quoted(cell))
+            )
+            raise ProblemsFound([Problem(words, t("look at the column"))])
     return _FIGURE.sub(lambda found: _plain(found[0], mark), cell)
 
 

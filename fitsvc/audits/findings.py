@@ -13,13 +13,12 @@ from fitsvc.audits.ball_pairs import BallPair, BallPairs
 from fitsvc.audits.causes import Causes
 from fitsvc.audits.changes import Changes, Earlier, gone_and_new
 from fitsvc.audits.claim_lines import LinesTold
-from fitsvc.audits.fix_rows import Fix, write_fix_list
+from fitsvc.audits.fix_rows import FIX_LIST, Fix, write_fix_list
 from fitsvc.audits.fixes import Fixes
 from fitsvc.audits.items import Items, ReadReport, digests
 from fitsvc.audits.kept import kept_facts
 from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs, OthersClaimed
 from fitsvc.audits.outliers import Usual, suspicious
-from fitsvc.audits.page import FIX_LIST
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
 from fitsvc.audits.rescues import Rescue, Rescues, StockedAdapter
 from fitsvc.audits.sheets import safe_row

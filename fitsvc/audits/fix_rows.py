@@ -13,6 +13,7 @@ from fitsvc.engine.columns.signatures import value_at
 from fitsvc.files import written
 from fitsvc.language.types import ListType, NumberType, TextType
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import later, t
 
 SORTS: Final = {
     "bad_row": "A row that cannot be judged",
@@ -23,18 +24,20 @@ SORTS: Final = {
     "false_claim": "Claims of fits that the rules contradict",
 }
 """What may be wrong, with what it is to people."""
+FIX_LIST: Final = "fix_list"
+"""The table and the workbook of what is to be mended."""
 _WIDTHS: Final = (8, 18, 18, 18, 60, 50, 10, 10, 24)
 """Of the fix list's columns, in characters."""
 _HEADS: Final = {
-    "row": "Row",
-    "sku": "Item",
-    "column": "Column",
-    "stands": "Stands there",
-    "wrong": "What is wrong",
-    "allowed": "What to write or do",
-    "pairs": "Pairs it decides",
-    "claims": "Claims it decides",
-    "file": "File",
+    "row": later("Row"),
+    "sku": later("Item"),
+    "column": later("Column"),
+    "stands": later("Stands there"),
+    "wrong": later("What is wrong"),
+    "allowed": later("What to write or do"),
+    "pairs": later("Pairs it decides"),
+    "claims": later("Claims it decides"),
+    "file": later("File"),
 }
 
 
@@ -75,10 +78,10 @@ class FalseClaims:
 def taken_as(fact: Fact) -> str:
     """What a cell of a fact may say."""
     if isinstance(fact.type, ListType):
-        return "one of " + ", ".join(f"`{member}`" for member in fact.type.members)
+        return t("one of {listed}", listed=", ".join(f"`{member}`" for member in fact.type.members))
     if isinstance(fact.type, NumberType) and fact.range_text:
-        return f"a figure between {fact.range_text[0]} and {fact.range_text[1]}, with its unit"
-    return "a tyre's designation" if fact.tyre else "`yes` or `no`"
+        return t("a figure between {low} and {high}, with its unit", low=fact.range_text[0], high=fact.range_text[1])
+    return t("a tyre's designation" if fact.tyre else "`yes` or `no`")
 
 
 def as_it_stands(fact: Fact, slot: str, items: Items, item: int) -> str:
@@ -128,4 +131,6 @@ def rows_of(path: Path) -> Iterator[dict[str, str]]:
 def write_fix_list(path: Path, rows: Iterable[Fix]) -> None:
     """Write what is to be mended as a workbook."""
     with written(path) as place:
-        write_workbook(place, "Fix list", list(_HEADS.values()), _WIDTHS, (row[: len(_HEADS)] for row in rows))
+        write_workbook(
+            place, t("Fix list"), [t(head) for head in _HEADS.values()], _WIDTHS, (row[: len(_HEADS)] for row in rows)
+        )

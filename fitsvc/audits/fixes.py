@@ -26,6 +26,7 @@ from fitsvc.audits.state import AuditState
 from fitsvc.facts import FactReader
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import KIND
+from fitsvc.tongues import counted, t
 
 MOST: Final = 5_000
 """Cells that are listed: more than anyone mends before the next audit."""
@@ -39,7 +40,7 @@ class Fixes:
 
     def __init__(self, state: AuditState, report: ReadReport, counter: str) -> None:
         self._state, self._report, self._counter = state, report, counter
-        self._vocabulary, self._reader = state.task.rulebook.vocabulary, FactReader(state.task.rulebook)
+        self._vocabulary, self._reader = state.task.rulebook.vocabulary, FactReader(state.task.reading)
         self._rigs = {rig.key: rig for rig in state.rigs}
         self._titles = {name: title for title, name in report.columns.items()}
         self._cells = rows_of(state.spool.bad_cells)
@@ -47,10 +48,11 @@ class Fixes:
         others = [items for subject in READ if (items := state.spool.other(subject)) is not None]
         self._others = {sku for items in others for sku in items.skus}
         self._found: list[Fix] = []
+        self._last: tuple[int, int, int] | None = None
         self.count = 0
         self.false: list[FalseClaims] = []
         same = report.claims_file == report.file
-        self._claims_file = f"claims: {report.claims_file}" if same else report.claims_file
+        self._claims_file = t("claims: {file}", file=report.claims_file) if same else report.claims_file
         self._whole_rows()
 
     def listed(self) -> list[Fix]:
@@ -82,6 +84,9 @@ class Fixes:
                 decides = (max(pairs, decides[0]), max(min(pairs, claimed[sku]), decides[1]))
             elif not decides[0]:
                 continue
+            if self._is_past_the_end(*decides, lines[sku]):
+                self.count += 1
+                continue
             stands = as_it_stands(fact, slot, items, item)
             self._add(fix_of_cell(cell, *decides) if cell else self._empty(lines[sku], sku, stands, fact, *decides))
         for (_, name), cell in cells.items():
@@ -105,7 +110,14 @@ class Fixes:
                 self._add(fix_of_cell(cell, open_[cell["sku"]], claimed[cell["sku"]]))
         for sku, some in first.items():
             named = [self._rigs[one.rig].name for one in some]
-            self._falsely_claimed(some[0].row, sku, named, false[sku], why=some[0].why, unless="a fact is wrong")
+            self._falsely_claimed(
+                some[0].row,
+                sku,
+                named,
+                false[sku],
+                why=some[0].why,
+                unless=t("take them out of the claims, unless a fact is wrong"),
+            )
 
     def of_balls(self, pairs: Iterable[BallPair]) -> Iterator[BallPair]:
         """Take the false claims of balls, while their pairs go by."""
@@ -115,9 +127,16 @@ class Fixes:
             if pair.claimed and pair.outcome == "fails":
                 false.setdefault(pair.ball, []).append(pair)
         for sku, some in false.items():
-            why = some[0].why or "nothing on it takes a ball."
+            why = some[0].why or t("nothing on it takes a ball.")
             named = [one.mount for one in some[:_NAMED]]
-            self._falsely_claimed(some[0].row, sku, named, len(some), why=why, unless="a fact is wrong")
+            self._falsely_claimed(
+                some[0].row,
+                sku,
+                named,
+                len(some),
+                why=why,
+                unless=t("take them out of the claims, unless a fact is wrong"),
+            )
 
     def as_claimed(self, lines: Iterable[tuple[str, ClaimLine]]) -> None:
         """Take where false and unclear claims stand, and what stands there: `lines` of them, each with its item."""
@@ -145,16 +164,20 @@ class Fixes:
 
     def suspicious(self, row: int, sku: str, one: Suspicious) -> None:
         """Take a figure that looks wrong; what it decides is not known before it is looked at."""
-        wrong = f"looks wrong: others of its kind have about {one.usual}" + (
-            f"; maybe {one.guess}" if one.guess else ""
-        )
-        help = "look at the item or its sheet, and write what stands there"
+        wrong = t("looks wrong: others of its kind have about {usual}", usual=one.usual)
+        wrong += t("; maybe {guess}", guess=one.guess) if one.guess else ""
+        help = t("look at the item or its sheet, and write what stands there")
         self._add(fix_as("suspicious", row, sku, self._title(one.fact), one.value, (wrong, help)))
 
     def suspicious_column(self, one: Suspicious) -> None:
         """Take a column whose figures all look wrong, by which every pair may be: it stands in no single row."""
-        wrong = f"looks wrong in {one.guess}; here {one.value} in the middle, where others have {one.usual}"
-        help = "write the column's own unit in its title, or say in a mapping what it is"
+        wrong = t(
+            "looks wrong in {guess}; here {value} in the middle, where others have {usual}",
+            guess=one.guess,
+            value=one.value,
+            usual=one.usual,
+        )
+        help = t("write the column's own unit in its title, or say in a mapping what it is")
         pairs = self._report.items * len(self._state.rigs)
         self._add(fix_as("suspicious", 0, "", self._title(one.fact), "", (wrong, help), pairs=pairs))
 
@@ -167,7 +190,7 @@ class Fixes:
         first = self._report.bad_claims - self._report.bad_claims_apart
         for place, row in enumerate(rows_of(self._state.spool.bad_claims)):
             told = (int(row["row"] or 0), "", row["column"], "", (row["problem"], row["allowed"]))
-            if row["allowed"] == OURS:
+            if row["allowed"] == t(OURS):
                 continue  # it stands in the list of what we have to tell
             self._add(fix_as("bad_claim", *told, claims=1)._replace(file=self._claims_file if place >= first else ""))
 
@@ -176,6 +199,11 @@ class Fixes:
         self._found.append(fix if fix.file else fix._replace(file=self._report.file))
         if len(self._found) > 2 * MOST:
             self._found = self.listed()
+            self._last = fix_rank(self._found[-1])
+
+    def _is_past_the_end(self, pairs: int, claims: int, row: int) -> bool:
+        """Whether a cell that decides so much cannot be among those that are listed, as so many decide more."""
+        return self._last is not None and (-pairs, -claims, row) >= self._last
 
     def _cells_of(self, lines: Mapping[str, int]) -> Iterator[Mapping[str, str]]:
         """The bad cells of some items, which stand in their file in the order of the items."""
@@ -194,10 +222,13 @@ class Fixes:
 
     def _empty(self, line: int, sku: str, stands: str, fact: Fact, pairs: int, claims: int) -> Fix:
         """A fact that a cell does not tell well enough, or that has no column; `stands` is what it tells."""
-        wrong, help = f"{fact.the} is not known, or not exactly", f"{taken_as(fact)}. {fact.how_to_measure}"
+        wrong, help = (
+            t("{fact} is not known, or not exactly", fact=fact.the),
+            f"{taken_as(fact)}. {fact.how_to_measure}",
+        )
         if fact.short not in self._titles:
-            wrong = f"{fact.the} is not told: the file has no column for it"
-            help = f"add a column `{fact.short}`: {help}"
+            wrong = t("{fact} is not told: the file has no column for it", fact=fact.the)
+            help = t("add a column `{name}`: {help}", name=fact.short, help=help)
         return fix_as("missing", line, sku, self._title(fact.short), stands, (wrong, help), pairs=pairs, claims=claims)
 
     def _false(self, items: Items, lines: Mapping[str, int], fates: Sequence[ClaimFate]) -> None:
@@ -213,15 +244,15 @@ class Fixes:
             found.append(
                 FalseClaims(row=lines[sku], sku=sku, claims=len(rigs), rig=first, named=named, reasons=reasons, link="")
             )
-            unless = "a fact of the item is wrong"
+            unless = t("take them out of the claims, unless a fact of the item is wrong")
             self._falsely_claimed(lines[sku], sku, named, len(rigs), why=" ".join(reasons), unless=unless)
         self._keep(items, found)
 
     def _falsely_claimed(self, row: int, sku: str, named: Sequence[str], count: int, *, why: str, unless: str) -> None:
         """Take one item's false claims together, of which the first are `named`."""
-        more = f" and {count - len(named):,} more" if count > len(named) else ""
-        wrong = f"does not fit {'; '.join(named)}{more}: {why}"
-        told = (row, sku, self._title("fits"), "", (wrong, f"take them out of the claims, unless {unless}"))
+        more = t(" and {count} more", count=counted(count - len(named))) if count > len(named) else ""
+        wrong = t("does not fit {named}{more}: {why}", named="; ".join(named), more=more, why=why)
+        told = (row, sku, self._title("fits"), "", (wrong, unless))
         self._add(fix_as("false_claim", *told, pairs=count, claims=count))
 
     def _keep(self, items: Items, found: Iterable[FalseClaims]) -> None:

@@ -20,6 +20,7 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import Type
 from fitsvc.loading.rows import quoted
+from fitsvc.tongues import t
 
 _TOTALS: Final = frozenset(
     ("total", "totals", "grand total", "subtotal", "sum", "suma", "total general", "summe", "gesamt", "gesamtsumme")
@@ -146,7 +147,9 @@ class ItemReader:
         subjects = [(cell or "").strip() or "accessory" for cell in cells]
         for row, subject in enumerate(subjects):
             if subject not in self._reader.subjects:
-                self._complain(chunk, row, "subject", f"{quoted(subject)} is not a subject", "write `accessory`")
+                self._complain(
+                    chunk, row, "subject", t("{what} is not a subject", what=quoted(subject)), t("write `accessory`")
+                )
         for one in subjects:
             if one != "accessory" and one in self._reader.subjects:
                 self.other_subjects[one] = self.other_subjects.get(one, 0) + 1
@@ -213,19 +216,22 @@ class ItemReader:
     def _has_own_number(self, chunk: Chunk, row: int, sku: str) -> bool:
         """Whether a row names an item that no row before it does; where not, that is told."""
         if not sku or not sku.isprintable():
-            self._complain(chunk, row, "sku", f"{quoted(sku)} names no item", "every row has its own `sku`")
+            self._complain(
+                chunk, row, "sku", t("{what} names no item", what=quoted(sku)), t("every row has its own `sku`")
+            )
             return False
         if _ERROR.fullmatch(sku):
-            self._complain(chunk, row, "sku", f"{quoted(sku)} is an error of a sheet", "write the item's own number")
+            message = t("{what} is an error of a sheet", what=quoted(sku))
+            self._complain(chunk, row, "sku", message, t("write the item's own number"))
             return False
         if _FLOATED.fullmatch(sku):
-            message = f"{quoted(sku)} is a figure of which the sheet holds 15 digits and no more"
-            self._complain(chunk, row, "sku", message, "write the number as text, from where it came")
+            message = t("{what} is a figure of which the sheet holds 15 digits and no more", what=quoted(sku))
+            self._complain(chunk, row, "sku", message, t("write the number as text, from where it came"))
             return False
         is_lost = self._lost.get(sku, chunk.lines[row]) < chunk.lines[row]
         if sku in self.places or sku in self.other_skus or is_lost:
-            help = "each item stands in one row"
-            self._complain(chunk, row, "sku", f"{quoted(sku)} stands in a row before this one", help)
+            message = t("{what} stands in a row before this one", what=quoted(sku))
+            self._complain(chunk, row, "sku", message, t("each item stands in one row"))
             return False
         return True
 
@@ -240,16 +246,18 @@ class ItemReader:
         """What a line looks like that is no item; nothing where it looks like one."""
         title, said = self.title("sku") or "", sku.strip(" :").casefold()
         if said in _TOTALS:
-            return "a line of totals"
+            return t("looks like a line of totals and not like an item")
         if said in ("sku", title.casefold()):
-            return "the line of titles"
+            return t("looks like the line of titles and not like an item")
         others = [cells[row] for name, cells in chunk.cells.items() if name != title] if " " in sku else []
-        return "a heading or a note" if len(others) > 1 and not any((cell or "").strip() for cell in others) else ""
+        if len(others) > 1 and not any((cell or "").strip() for cell in others):
+            return t("looks like a heading or a note and not like an item")
+        return ""
 
     def _tell_no_item(self, line: int, sku: str, like: str) -> None:
         self.no_items.add(line)
-        message, help = f"looks like {like} and not like an item", "take the line out, if it is one"
-        self.bad_cells.append(BadCell(sku, sku, Problem(message, help, pointer=self.title("sku") or "sku", line=line)))
+        help = t("take the line out, if it is one")
+        self.bad_cells.append(BadCell(sku, sku, Problem(like, help, pointer=self.title("sku") or "sku", line=line)))
 
     def _complain(self, chunk: Chunk, row: int, name: str, message: str, help: str) -> None:
         title = self.title(name) or name

@@ -38,7 +38,16 @@ class BlockTask:
     claims: Claims | None
 
 
-def judge_all(state: AuditState, parts: Sequence[BlockTask], tell: Callable[[int, int], None]) -> None:
+Elsewhere = Callable[[Task, Sequence[BlockTask]], Iterator[int]]
+"""Judges blocks of a task by other machines, and tells of each how many items it had once it is judged."""
+
+
+def judge_all(
+    state: AuditState,
+    parts: Sequence[BlockTask],
+    tell: Callable[[int, int], None],
+    elsewhere: Elsewhere | None = None,
+) -> None:
     """Judge all blocks that are not judged; `tell` is told how many pairs of how many are done."""
     pairs_folder(state.out, state.task.format).mkdir(exist_ok=True)
     rigs = len(state.rigs)
@@ -47,11 +56,17 @@ def judge_all(state: AuditState, parts: Sequence[BlockTask], tell: Callable[[int
     done = total - sum(part.rows for part in left) * rigs
     state.spool.await_helpers()
     processes = min(state.task.shares.processes, len(left))
+    if elsewhere is not None:
+        for rows in elsewhere(state.task, left):
+            done += rows * rigs
+            tell(done, total)
+        state.spool.await_helpers()  # one that was taken for dead may still be at work on what another has done
+        return
     if processes > 1:
         _judge_beside(state, left, processes, lambda more: tell(done + more, total))
         return
     for part in left:
-        _judge(state, part, _on_top_of(done, total, tell))
+        judge_one(state, part, _on_top_of(done, total, tell))
         done += part.rows * rigs
     tell(total, total)
 
@@ -66,7 +81,7 @@ def _on_top_of(done: int, total: int, tell: Callable[[int, int], None]) -> Calla
     return lambda more: tell(done + more, total)
 
 
-def _judge(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -> None:
+def judge_one(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -> None:
     """Judge a block with every group of rigs that is not judged yet; `tell` is told of the pairs done."""
     items = state.spool.block(part.number)
     block = state.kernel.block(items.columns, part.rows, touched_of(items.skus, state.rigs), items.unread)
@@ -154,10 +169,10 @@ def _help(task: Task, pipe: Connection) -> None:
     pa.set_cpu_count(1)
     try:
         state = AuditState(task)
-        with state.spool.helping():
+        with state.spool.helping(), task.spoken():
             while True:
                 part = pipe.recv()
-                _judge(state, part, lambda _: None)
+                judge_one(state, part, lambda _: None)
                 pipe.send(part.rows)
     except Exception as error:
         pipe.send(error)

@@ -6,7 +6,7 @@ from datetime import date
 from html import escape
 from typing import Any, Final
 
-from fitsvc.tongues import dated
+from fitsvc.tongues import counted, dated, later, t, tongue
 
 STYLE: Final = """
 :root{color-scheme:light dark;--paper:#faf6ee;--sunk:#f1eadc;--line:#ddd2bf;--ink:#27231d;--soft:#5d5547}
@@ -63,7 +63,7 @@ class Html(str):
 def whole(title: str, head: str, parts: Iterable[str]) -> str:
     """A page of its parts, which loads nothing and runs nothing."""
     return (
-        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{escape(title)}</title>'
+        f'<!doctype html>\n<html lang="{tongue().code}"><head><meta charset="utf-8"><title>{escape(title)}</title>'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
         f"<style>{STYLE}</style></head><body><header>{MARK}<b>fitsvc</b></header><main>{head}\n"
         + "\n".join(part for part in parts if part)
@@ -74,7 +74,18 @@ def whole(title: str, head: str, parts: Iterable[str]) -> str:
 def told(count: int, name: str) -> str:
     """A count of things by their plural's name: `1 bad row`, `2 bad_rows` as `2 bad rows`."""
     words = name.replace("_", " ")
-    return f"{number(count)} {words.removesuffix('s') if count == 1 else words}"
+    return f"{number(count)} {t(words.removesuffix('s') if count == 1 else words)}"
+
+
+_COUNTED: Final = (
+    *(later("item"), later("items"), later("vehicle"), later("vehicles"), later("rig"), later("rigs")),
+    *(later("pair"), later("pairs"), later("claim"), later("claims"), later("row"), later("rows")),
+    *(later("cell"), later("cells"), later("more cell"), later("more cells")),
+    *(later("ball"), later("balls"), later("trailer"), later("trailers"), later("adapter"), later("adapters")),
+    *(later("wiring adapter"), later("wiring adapters"), later("receiver"), later("receivers")),
+    *(later("mounting"), later("mountings"), later("load"), later("loads"), later("spare"), later("spares")),
+)
+"""What `told` counts on a page, of one and of several, as it is looked up in other languages."""
 
 
 def day_in_words(day: str) -> str:
@@ -84,7 +95,7 @@ def day_in_words(day: str) -> str:
 
 def number(count: int) -> str:
     """A whole number with its thousands parted."""
-    return f"{count:,}"
+    return counted(count)
 
 
 def in_words(text: str) -> str:
@@ -123,14 +134,16 @@ def table(title: str, titles: Sequence[str], rows: Iterable[Sequence[Any]], note
     listed = list(rows)
     heading = f"<h3>{escape(title)}</h3>"
     if not listed:
-        return f"{heading}<p>None.</p>"
+        return f"{heading}<p>{t('None.')}</p>"
     noted = f'<p class="note">{note}</p>' if note else ""
     head = "".join(_cell("th", one, figure=isinstance(cell, int)) for one, cell in zip(titles, listed[0], strict=True))
     body = "".join(
         f"<tr>{''.join(_cell('td', cell, figure=isinstance(cell, int)) for cell in row)}</tr>" for row in listed[:MOST]
     )
-    more = f'<p class="note">and {number(len(listed) - MOST)} more{rest}</p>' if len(listed) > MOST else ""
-    return f"{heading}{noted}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>{more}"
+    more = t("and {count} more", count=number(len(listed) - MOST)) if len(listed) > MOST else ""
+    return f"{heading}{noted}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>" + (
+        f'<p class="note">{more}{rest}</p>' if more else ""
+    )
 
 
 def _cell(tag: str, cell: Any, *, figure: bool) -> str:

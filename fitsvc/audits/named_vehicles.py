@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from fitsvc.answers.phrases import joined
 from fitsvc.answers.taken import folded
 from fitsvc.audits.called_vehicles import ASKED, CalledVehicles, in_words
 from fitsvc.audits.naming import (
@@ -28,10 +29,11 @@ from fitsvc.language.truth import NO, UNKNOWN, YES, Truth, conjunction
 from fitsvc.language.types import ListType
 from fitsvc.loading.rows import quoted
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.tongues import counted, later, t
 
 VEHICLE, EXCEPT, FROM, TO = "vehicle", "except", "from", "to"
 """The columns of a name beside its facts and variants: in free words, what is excepted, the first and last year."""
-OURS: Final = "nothing is to be mended in the file: what is stored of our own vehicle has to say what it is"
+OURS: Final = later("nothing is to be mended in the file: what is stored of our own vehicle has to say what it is")
 """What helps where no other name would."""
 _SHOWN: Final = 3
 _SLIP: Final = 0.8
@@ -105,12 +107,13 @@ class NamedVehicles:
         name = _Name([], [])
         for column, cell in cells.items():
             if len(cell) > _LONGEST:
-                raise _Unclear(column, f"a name of {len(cell):,} characters", "name each vehicle in a line of its own")
+                told = t("a name of {count} characters", count=counted(len(cell)))
+                raise _Unclear(column, told, t("name each vehicle in a line of its own"))
             self._read(name, column, plain(cell))
         if not name.wanted and not name.years:
-            raise _Unclear(next(iter(cells), ""), "no vehicle is named", "write its years, make and model")
+            raise _Unclear(next(iter(cells), ""), t("no vehicle is named"), t("write its years, make and model"))
         if any(first > last for first, last in name.years):
-            raise _Unclear(next(iter(cells)), "the first year is after the last", "write `2015-2020`")
+            raise _Unclear(next(iter(cells)), t("the first year is after the last"), t("write `2015-2020`"))
         said = " ".join(f"except {cell}" if column == EXCEPT else cell for column, cell in cells.items())
         return self._resolved(name, said, next(iter(cells)))
 
@@ -128,7 +131,7 @@ class NamedVehicles:
         elif whole in self._of.facts and isinstance(self._of.facts[whole].type, ListType):
             members = self._of.members(whole)
             if text not in members:
-                raise _Unclear(column, f"`{text}` is not known", f"it is one of {', '.join(members)}")
+                raise _not_known(column, text, members)
             name.wanted.append(self._of.of_list(whole, members[text], text))
         else:
             self._read_phrase(name, column, text)
@@ -137,7 +140,8 @@ class NamedVehicles:
         years, left = taken_years(text)
         self._refuse_month(column, text)
         if not years or left.strip(" |,;/&-").replace("and", "").strip(" |,;/&"):
-            raise _Unclear(column, f"`{text}` names no years", "write `2015-2020`, or `2015, 2017`")
+            told = t("`{text}` names no years", text=text)
+            raise _Unclear(column, told, t("write `2015-2020`, or `2015, 2017`"))
         if column == FROM:
             years = [(years[0][0], LATEST)]
         elif column == TO:
@@ -150,7 +154,8 @@ class NamedVehicles:
         name.called, name.made = True, name.made or whole == self._of.names[0]
         name.models += (text,) if whole == self._of.names[-1] else ()
         if text not in self._of.called[whole] and (near := nearest(text, self._of.called[whole], _SLIP)):
-            raise _Unclear(column, f"no rig is of a {column} `{text}`", f"did you mean `{near}`?")
+            told = t("no rig is of a {column} `{text}`", column=column, text=text)
+            raise _Unclear(column, told, t("did you mean `{near}`?", near=near))
 
         def holds(one: VehicleTold) -> Truth:
             own = one.texts.get(whole)
@@ -162,7 +167,7 @@ class NamedVehicles:
         members = self._of.words.variants[column]
         member = next((one for one, written in members.items() if text == one or text in written), "")
         if not member:
-            raise _Unclear(column, f"`{text}` is not known", f"it is one of {', '.join(members)}")
+            raise _not_known(column, text, members)
         name.wanted.append(self._of.of_variant(column, member, f"{column} {member}"))
 
     def _read_phrase(self, name: _Name, column: str, text: str) -> None:
@@ -177,7 +182,8 @@ class NamedVehicles:
             raise _Unclear(column, "", "", text)
         self._refuse_unread(column, phrase.unread)
         if phrase.twofold:
-            raise _Unclear(column, f"`{text}` can be read in two ways", "write a line for each")
+            told = t("`{text}` can be read in two ways", text=text)
+            raise _Unclear(column, told, t("write a line for each"))
         name.called |= any(one in phrase.tests for one in self._of.names)
         name.made |= bool(self._of.names) and self._of.names[0] in phrase.tests
         name.models += tuple(one.said for one in phrase.tests.get(self._of.names[-1], ())) if self._of.names else ()
@@ -190,23 +196,27 @@ class NamedVehicles:
             phrases = [self._of.reader.read(part) for part in text.split(" and ")]
             self._refuse_unread(column, [word for one in phrases for word in one.unread])
             if any(phrase.twofold for phrase in phrases):
-                raise _Unclear(column, f"`{text}` can be read in two ways", "write each behind a comma")
+                told = t("`{text}` can be read in two ways", text=text)
+                raise _Unclear(column, told, t("write each behind a comma"))
             if not any(phrase.tests or phrase.years for phrase in phrases):
-                raise _Unclear(column, f"`{text}` excepts nothing that is known", "write what is excepted")
+                told = t("`{text}` excepts nothing that is known", text=text)
+                raise _Unclear(column, told, t("write what is excepted"))
             name.wanted.append(excepted(phrases, self._of.of_years))
 
     def _refuse_month(self, column: str, text: str) -> None:
         if month := MONTH.search(text):
-            help = f"write the years alone, such as `{month[1]}` or `{month[1]} and later`"
-            raise _Unclear(column, f"`{month[0]}` is a month, and no vehicle is told by months", help)
+            help = t("write the years alone, such as `{year}` or `{year} and later`", year=month[1])
+            told = t("`{text}` is a month, and no vehicle is told by months", text=month[0])
+            raise _Unclear(column, told, help)
 
     def _refuse_unread(self, column: str, words: Sequence[str]) -> None:
         if not words:
             return
         listed = ", ".join(f"`{word}`" for word in words)
         near = [found for word in words if (found := nearest(word, self._of.vocabulary, _SLIP))]
-        help = f"did you mean `{near[0]}`?" if near else "leave out what no label of a vehicle says, or name the rig"
-        raise _Unclear(column, f"no label of a vehicle of these rigs has {listed}", help)
+        otherwise = t("leave out what no label of a vehicle says, or name the rig")
+        help = t("did you mean `{near}`?", near=near[0]) if near else otherwise
+        raise _Unclear(column, t("no label of a vehicle of these rigs has {listed}", listed=listed), help)
 
     def _resolved(self, name: _Name, text: str, column: str) -> Meant:
         tests = [*name.wanted, *([self._of.of_years(name.years)] if name.years else ())]
@@ -225,19 +235,25 @@ class NamedVehicles:
         unstored = self._unstored(name, [one for one, _ in (*sure, *may)], text)
         makes = self._makes([one for one, _ in sure]) if name.called and not name.made else ()
         if makes:
-            told = f"{quoted(text)} is made by {' and by '.join(makes)}"
-            return Meant(may=rigs + maybe, unstored=unstored, problem=told, help="write the make", column=column)
+            told = t("{what} is made by {makes}", what=quoted(text), makes=joined(makes))
+            return Meant(may=rigs + maybe, unstored=unstored, problem=told, help=t("write the make"), column=column)
         if not may:
             return Meant(rigs=rigs, unstored=unstored)
         labels = [one.label for one, _ in may]
-        more = f" and {len(labels) - _SHOWN} more" if len(labels) > _SHOWN else ""
+        more = t(" and {count} more", count=len(labels) - _SHOWN) if len(labels) > _SHOWN else ""
         listed = ", ".join(f"`{said}`" for said in open_)
-        told = f"{quoted(text)} may mean {'; '.join(labels[:_SHOWN])}{more}: whether it is {listed} is not told"
+        told = t(
+            "{what} may mean {labels}: whether it is {listed} is not told",
+            what=quoted(text),
+            labels="; ".join(labels[:_SHOWN]) + more,
+            listed=listed,
+        )
         found_ = Meant(rigs=rigs, may=maybe, unstored=unstored, problem=told, help=OURS, column=column)
         if all(untold):
             return replace(found_, untold=tuple(pair for pairs in untold for pair in pairs))
-        help = "write its make and model in columns of their own, or name the rig"
-        return replace(found_, help=help if column == VEHICLE else "write the whole name, or name the rig")
+        whole = t("write the whole name, or name the rig")
+        help = t("write its make and model in columns of their own, or name the rig") if column == VEHICLE else whole
+        return replace(found_, help=help)
 
     def _makes(self, sure: Sequence[VehicleTold]) -> list[str]:
         """The makes of which several have a model of one name."""
@@ -274,3 +290,9 @@ def _runs(years: Sequence[int]) -> list[Years]:
         else:
             found.append((year, year))
     return found
+
+
+def _not_known(column: str, text: str, members: Iterable[str]) -> _Unclear:
+    """A word that a column does not take, with those that it does."""
+    told = t("`{text}` is not known", text=text)
+    return _Unclear(column, told, t("it is one of {listed}", listed=", ".join(members)))

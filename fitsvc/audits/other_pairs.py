@@ -79,7 +79,7 @@ class OtherPairs:
 
     def __init__(self, state: AuditState) -> None:
         self._kernel, self._rigs, self._spool = state.kernel, state.rigs, state.spool
-        self._reader, self._words = FactReader(state.task.rulebook), Wording(state.kernel.engine)
+        self._reader, self._words = FactReader(state.task.reading), Wording(state.kernel.engine)
         self._numbers = {rule.id: number for number, rule in enumerate(state.task.rulebook.rules)}
         self.counts: dict[str, OtherCounts] = {}
         self.claimed: OthersClaimed = {}

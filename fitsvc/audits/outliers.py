@@ -25,6 +25,7 @@ from fitsvc.language.display import show
 from fitsvc.language.types import ListType, NumberType, Type
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.subjects import KIND
+from fitsvc.tongues import later, t
 
 _LOOKED_AT: Final = 3.5
 _SURE: Final = 4.2
@@ -42,20 +43,20 @@ _TOGETHER: Final = 20_000
 """Items of a kind that are looked at together, and at most learnt from: 20 MB of figures."""
 _SLIPS: Final[Mapping[str, tuple[tuple[float, str], ...]]] = {
     "mass": (
-        (0.45359237, "kilograms written as pounds"),
-        (2.2046226, "pounds written as kilograms"),
-        (10.0, "a decimal place too many"),
-        (0.1, "a decimal place too few"),
+        (0.45359237, later("kilograms written as pounds")),
+        (2.2046226, later("pounds written as kilograms")),
+        (10.0, later("a decimal place too many")),
+        (0.1, later("a decimal place too few")),
     ),
     "length": (
-        (25.4, "millimetres written as inches"),
-        (1 / 25.4, "inches written as millimetres"),
-        (2.54, "centimetres written as inches"),
-        (1 / 2.54, "inches written as centimetres"),
-        (12.0, "inches written as feet"),
-        (1 / 12.0, "feet written as inches"),
-        (10.0, "a decimal place too many"),
-        (0.1, "a decimal place too few"),
+        (25.4, later("millimetres written as inches")),
+        (1 / 25.4, later("inches written as millimetres")),
+        (2.54, later("centimetres written as inches")),
+        (1 / 2.54, later("inches written as centimetres")),
+        (12.0, later("inches written as feet")),
+        (1 / 12.0, later("feet written as inches")),
+        (10.0, later("a decimal place too many")),
+        (0.1, later("a decimal place too few")),
     ),
 }
 """What a figure is multiplied by when its unit is mistaken so. Kilograms written as pounds: 50 kg read as 50 lb."""
@@ -153,7 +154,7 @@ def _told(
 ) -> Suspicious:
     fact, type = of
     value, middle = (show(one, one, type.dimension, fact.shown_in, "us") for one in np.exp([log, usual]).tolist())
-    return Suspicious(item=item, fact=fact.short, kind=kind, value=value, usual=middle, score=score, guess=guess)
+    return Suspicious(item=item, fact=fact.short, kind=kind, value=value, usual=middle, score=score, guess=t(guess))
 
 
 def _whole_columns(
@@ -175,7 +176,7 @@ def _whole_columns(
         for factor, words in _SLIPS.get(fact.kind, ()):
             near = np.abs(np.array(shifts) - np.log(factor)) < _CLOSE
             if abs(shift - np.log(factor)) < _CLOSE and near.mean() > 0.5:
-                guess = f"the whole column: {words}"
+                guess = t("the whole column: {what}", what=t(words))
                 middle = float(np.median(own)), float(np.median(theirs))
                 yield _told((fact, of), -1, "", *middle, shift, guess)
                 break
@@ -197,10 +198,14 @@ def _slips_of(facts: Sequence[Fact]) -> list[_Slip]:
         for factor, words in _SLIPS.get(fact.kind, ())
     ]
     return single + [
-        _Slip([one, other], 0.0, f"{facts[one].label} and {facts[other].label} are swapped")
+        _Slip([one, other], 0.0, _swapped(facts[one], facts[other]))
         for one, other in combinations(range(len(facts)), 2)
         if facts[one].kind == facts[other].kind != "count"
     ]
+
+
+def _swapped(one: Fact, other: Fact) -> str:
+    return t("{one} and {other} are swapped", one=one.label, other=other.label)
 
 
 class _OfKind:

@@ -9,20 +9,30 @@ from fitsvc.audits.fix_rows import FalseClaims, Fix
 from fitsvc.audits.layout import Html, bars, file_link, number, table, told
 from fitsvc.document import Document
 from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.tongues import later, t
 
 _CLAIM: Final = {
-    "works": "true",
-    "conditional": "true on a condition",
-    "undetermined": "open: something is not known",
-    "unclear": "unclear: which vehicle is not told",
-    "fails": "false",
+    "works": later("true"),
+    "conditional": later("true on a condition"),
+    "undetermined": later("open: something is not known"),
+    "unclear": later("unclear: which vehicle is not told"),
+    "fails": later("false"),
 }
 _BALL: Final = {
-    "works": "go together",
-    "conditional": "go together on a condition",
-    "undetermined": "open: something is not known",
-    "fails": "do not go together",
+    "works": later("go together"),
+    "conditional": later("go together on a condition"),
+    "undetermined": later("open: something is not known"),
+    "fails": later("do not go together"),
 }
+_MORE: Final = {
+    "unclear": (later("{count} is unclear"), later("{count} are unclear")),
+    "not stored": (
+        later("{count} is about vehicles that are not stored"),
+        later("{count} are about vehicles that are not stored"),
+    ),
+    "no item": (later("{count} is about no item"), later("{count} are about no item")),
+}
+"""Verdicts on claims that are neither true nor false nor open, of one and of several."""
 _ONE_LINE: Final = 16
 """Letters of an item's number that are kept on one line."""
 
@@ -48,7 +58,7 @@ def in_short(summary: Document) -> list[str]:
     """What the claims come to, in a sentence or two: as they are written, and by pairs."""
     claims = all_claims(summary)
     if claims is None:
-        return ["The catalogue does not say which vehicles its items fit."]
+        return [t("The catalogue does not say which vehicles its items fit.")]
     lines = [_written(claims["lines"])] if claims["lines"] else []
     lines += [_claimed(claims)] if claims["claims"] else []
     return lines + _of_balls(summary.get("balls"))
@@ -57,8 +67,8 @@ def in_short(summary: Document) -> list[str]:
 def _of_balls(balls: Document | None) -> list[str]:
     """What the claims come to that a ball stands on a mount, where there are any."""
     claimed = balls["claimed"] if balls else {}
-    count, false = sum(claimed.values()), claimed.get("fails", 0)
-    words = f"Of {told(count, 'claims')} that a ball stands on a mount, <b>{number(false)} {_are(false)} false</b>."
+    count, false = sum(claimed.values()), _false_ones(claimed.get("fails", 0))
+    words = t("Of {claims} that a ball stands on a mount, {false}.", claims=told(count, "claims"), false=false)
     return [words] if count else []
 
 
@@ -66,38 +76,56 @@ def balls_part(balls: Document | None) -> str:
     """The balls of the file with its mounts as a chart, where there are both."""
     if not balls:
         return ""
-    note = (
+    note = t(
         "By the ball's shank and the mount's hole and platform alone, whatever is towed: the lowest rating of ball, "
-        f"mount, receiver and vehicle still governs what may be. Each pair: {file_link('balls.csv')}."
+        "mount, receiver and vehicle still governs what may be. Each pair: {file}.",
+        file=file_link("balls.csv"),
     )
-    return bars("Balls with the mounts of the file", [(_BALL[name], balls["outcomes"][name]) for name in _BALL], note)
+    counts = [(t(_BALL[name]), balls["outcomes"][name]) for name in _BALL]
+    return bars(t("Balls with the mounts of the file"), counts, note)
 
 
 def _written(lines: Mapping[str, int]) -> str:
     """What the claims come to as they are written, of which one may name several vehicles."""
     held = sum(count for verdict, count in lines.items() if verdict.startswith("holds"))
-    false, open_ = lines.get("contradicted", 0), lines.get("open", 0)
-    more = {"unclear": "unclear", "not stored": "about vehicles that are not stored", "no item": "about no item"}
-    told_ = "".join(f"{number(lines[one])} {_are(lines[one])} {more[one]}, " for one in more if one in lines)
-    words = f"Of {told(sum(lines.values()), 'claims')} as they are written <b>{number(false)} {_are(false)} false</b>"
-    return f"{words}, {number(open_)} cannot be decided yet, {told_}and {_hold(held)}."
+    parts = [_false_ones(lines.get("contradicted", 0)), _open_ones(lines.get("open", 0))]
+    parts += [t(_MORE[one][lines[one] != 1], count=number(lines[one])) for one in _MORE if one in lines]
+    claims = told(sum(lines.values()), "claims")
+    return t(
+        "Of {claims} as they are written {parts}, and {held}.", claims=claims, parts=", ".join(parts), held=_hold(held)
+    )
 
 
 def _claimed(claims: Document) -> str:
     """What the claims come to by pairs of an item and a vehicle."""
-    false, unclear = claims["fails"], claims["unclear"]
-    words = f"Of {told(claims['claims'], 'claims')} that one item fits one vehicle, <b>{number(false)} {_are(false)} "
-    words += f"false</b>, {number(claims['undetermined'])} cannot be decided yet, "
-    words += f"{number(unclear)} {_are(unclear)} only in unclear lines, " if unclear else ""
-    return f"{words}and {_hold(claims['works'] + claims['conditional'])}."
+    unclear, parts = claims["unclear"], [_false_ones(claims["fails"]), _open_ones(claims["undetermined"])]
+    if unclear:
+        parts.append(_only_unclear(unclear))
+    held = _hold(claims["works"] + claims["conditional"])
+    count = told(claims["claims"], "claims")
+    return t(
+        "Of {claims} that one item fits one vehicle, {parts}, and {held}.",
+        claims=count,
+        parts=", ".join(parts),
+        held=held,
+    )
+
+
+def _only_unclear(count: int) -> str:
+    words = number(count)
+    return t("{count} is only in unclear lines" if count == 1 else "{count} are only in unclear lines", count=words)
+
+
+def _false_ones(count: int) -> str:
+    return f"<b>{t('{count} is false' if count == 1 else '{count} are false', count=number(count))}</b>"
+
+
+def _open_ones(count: int) -> str:
+    return t("{count} cannot be decided yet", count=number(count))
 
 
 def _hold(count: int) -> str:
-    return f"{number(count)} {'holds' if count == 1 else 'hold'}"
-
-
-def _are(count: int) -> str:
-    return "is" if count == 1 else "are"
+    return t("{count} holds" if count == 1 else "{count} hold", count=number(count))
 
 
 def all_claims(summary: Document) -> Document | None:
@@ -115,30 +143,40 @@ def claims_part(summary: Document, words: PageWords) -> str:
     """The claims as a chart, and those that are false with the reasons."""
     claims = all_claims(summary)
     if claims is None:
-        return "<h3>Claims</h3><p>Nothing is claimed: the file has no column that says what an item fits.</p>"
+        nothing = t("Nothing is claimed: the file has no column that says what an item fits.")
+        return f"<h3>{t('Claims')}</h3><p>{nothing}</p>"
     unclaimed = claims["unclaimed"]
-    note = (
-        f"What the file says that an item fits, held against the rules. As the file says them, line by line: "
-        f"{file_link('claims_checked.csv')}; each vehicle for which one is false or open, with the reason: "
-        f"{file_link('claims.csv')}, and of trailers and adapters {file_link('others.csv')}, of balls "
-        f"{file_link('balls.csv')}. Fits that nobody claims: "
-        f"{told(unclaimed['works'], 'pairs')} that fit and {number(unclaimed['conditional'])} that do on a condition, "
-        f"of {told(unclaimed['items'], 'items')}: {file_link('unclaimed.csv')}, by vehicle "
-        f"{file_link('unclaimed_of_rigs.csv')}."
+    note = t(
+        "What the file says that an item fits, held against the rules. As the file says them, line by line: {lines}; "
+        "each vehicle for which one is false or open, with the reason: {pairs}, and of trailers and adapters "
+        "{others}, of balls {balls}.",
+        lines=file_link("claims_checked.csv"),
+        pairs=file_link("claims.csv"),
+        others=file_link("others.csv"),
+        balls=file_link("balls.csv"),
     )
-    titles = ("row", "item", "claimed for", "why it does not fit")
+    nobody = t(
+        "Fits that nobody claims: {fit} that fit and {on} that do on a condition, of {items}: {file}, by vehicle "
+        "{of_rigs}.",
+        fit=told(unclaimed["works"], "pairs"),
+        on=number(unclaimed["conditional"]),
+        items=told(unclaimed["items"], "items"),
+        file=file_link("unclaimed.csv"),
+        of_rigs=file_link("unclaimed_of_rigs.csv"),
+    )
+    titles = (t("row"), t("item"), t("claimed for"), t("why it does not fit"))
     linked = any(one.link for one in words.false)
     return (
-        bars("Claims of fit", [(_CLAIM[name], claims[name]) for name in _CLAIM], note)
+        bars(t("Claims of fit"), [(t(_CLAIM[name]), claims[name]) for name in _CLAIM], f"{note} {nobody}")
         + table(
-            "False claims",
-            (*titles, "look") if linked else titles,
+            t("False claims"),
+            (*titles, t("look")) if linked else titles,
             ((*_false(one), _look(one.link)) if linked else _false(one) for one in words.false),
-            "The items with most of them.",
+            t("The items with most of them."),
         )
         + table(
-            "False claims by what does not hold",
-            ("what does not hold", "claims"),
+            t("False claims by what does not hold"),
+            (t("what does not hold"), t("claims")),
             ((words.rules.get(one["rule"], one["rule"]), one["claims"]) for one in claims["contradicted_by"]),
         )
     )
@@ -150,10 +188,11 @@ def item_number(sku: str) -> Html | str:
 
 
 def _false(one: FalseClaims) -> tuple[str, str, Html, str]:
-    more = f"<br>and {number(one.claims - len(one.named))} more" if one.claims > len(one.named) else ""
+    count = one.claims - len(one.named)
+    more = "<br>" + t("and {count} more", count=number(count)) if count else ""
     named = "<br>".join(escape(name) for name in one.named)
     return str(one.row), item_number(one.sku), Html(named + more), " ".join(one.reasons)
 
 
 def _look(link: str) -> Html:
-    return Html(f'<a href="{escape(link)}">at the counter</a>' if link else "")
+    return Html(f'<a href="{escape(link)}">{t("at the counter")}</a>' if link else "")

@@ -76,7 +76,7 @@ class Rescues:
         self._opening = frozenset(
             rule.id for number, rule in enumerate(kernel.rulebook.rules) if "opening" in about(number)
         )
-        self._reader = FactReader(kernel.rulebook)
+        self._reader = FactReader(self.state.task.reading)
         self.stocked = (*self._of_catalogue(), *self.stocked)
 
     def _of_catalogue(self) -> Iterator[StockedAdapter]:

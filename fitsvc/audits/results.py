@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 
 from fitsvc.audits.blocks import PAIRS
 from fitsvc.audits.fits import fits_of
-from fitsvc.audits.page import FIX_LIST
+from fitsvc.audits.fix_rows import FIX_LIST
 from fitsvc.audits.pairs import pairs_folder, plain
 from fitsvc.audits.sheets import plain_cell, safe_table
 

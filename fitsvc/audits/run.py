@@ -8,7 +8,7 @@ does not hold are held.
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -18,7 +18,7 @@ from fitsvc.audits.claim_lines import LinesWritten
 from fitsvc.audits.claims import ClaimReader, read_claims_file
 from fitsvc.audits.item_files import digest_of, digest_of_text
 from fitsvc.audits.items import ReadReport
-from fitsvc.audits.judging import BlockTask, judge_all
+from fitsvc.audits.judging import BlockTask, Elsewhere, judge_all
 from fitsvc.audits.mapping import read_mapping
 from fitsvc.audits.outliers import Usual
 from fitsvc.audits.reading import append_problems, read_items
@@ -32,6 +32,8 @@ from fitsvc.facts import FactReader
 from fitsvc.garbage import collected_seldom
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.tongues import in_tongue
+from fitsvc.tongues import ENGLISH, Tongue
 
 PROGRAM_MB: Final = 300
 LEAST_MB: Final = 512
@@ -51,7 +53,8 @@ class AuditOrder:
 
     `title` is what the page calls the catalogue, where that is not the name of its file, `supplier` whose it is, `day`
     the one on which it is audited (ISO 8601), and `counter` the address of a counter whose store has the same rigs.
-    `usual` is what is usual of the goods of a store, and `adapters` those that it has.
+    `usual` is what is usual of the goods of a store, and `adapters` those that it has. In `tongue` all that is for
+    people is said: a language with a decimal point, as the catalogue is read while it is spoken.
     """
 
     catalogue: Path
@@ -68,6 +71,7 @@ class AuditOrder:
     counter: str = ""
     usual: Usual = field(default_factory=dict)
     adapters: tuple[StockedAdapter, ...] = ()
+    tongue: Tongue = ENGLISH
 
 
 def shares(memory: int) -> Shares:
@@ -92,8 +96,17 @@ def _cores() -> int:
 class Audit:
     """One audit. What is in its folder already is not done again."""
 
-    def __init__(self, asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig], tell: Progress) -> None:
-        self.asked, self.tell = asked, tell
+    def __init__(
+        self,
+        asked: AuditOrder,
+        rulebook: Rulebook,
+        rigs: Sequence[AuditRig],
+        tell: Progress,
+        elsewhere: Elsewhere | None = None,
+    ) -> None:
+        """Where it is to be judged `elsewhere`, only the judging is: the bytes are the same."""
+        self.asked, self.tell, self.elsewhere = asked, tell, elsewhere
+        assert asked.tongue.decimal == "."  # else what is spoken would decide what `1,250` of the catalogue is
         share = shares(asked.memory)
         if asked.against and asked.format != "parquet":
             raise ProblemsFound(
@@ -103,13 +116,18 @@ class Audit:
             raise ProblemsFound([missing(asked.catalogue)])
         self.earlier = read_earlier(asked.against) if asked.against else None
         self.mapping = read_mapping(asked.mapping, rulebook.vocabulary)
+        told = reading = in_tongue(rulebook, asked.tongue)
+        if told is not rulebook:
+            reading = replace(told, vocabulary=replace(told.vocabulary, words=rulebook.vocabulary.words))
         task = Task(
             out=asked.out,
             run=_run_of(asked, rulebook, rigs),
             format=asked.format,
-            rulebook=rulebook,
+            rulebook=told,
+            reading=reading,
             rigs=rigs,
             shares=share,
+            tongue=None if asked.tongue is ENGLISH else asked.tongue,
         )
         self.state = AuditState(task)
 
@@ -122,7 +140,7 @@ class Audit:
         return report
 
     def _read(self) -> ReadReport:
-        asked, spool, rulebook = self.asked, self.state.spool, self.state.task.rulebook
+        asked, spool, rulebook = self.asked, self.state.spool, self.state.task.reading
         with LinesWritten(spool.claim_lines) as lines:
             claims = ClaimReader(self.state.rigs, str(asked.catalogue), rulebook, lines.tell)
             report, places = self._catalogue(claims, FactReader(rulebook))
@@ -168,7 +186,7 @@ class Audit:
             rows = min(self.state.task.shares.rows, report.items - start)
             parts.append(BlockTask(number, rows, claims.of(start, start + rows) if claims else None))
             start += rows
-        judge_all(self.state, parts, lambda done, total: self.tell("judging pairs", done, total))
+        judge_all(self.state, parts, lambda done, total: self.tell("judging pairs", done, total), self.elsewhere)
 
 
 def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> Document:
@@ -185,6 +203,7 @@ def _run_of(asked: AuditOrder, rulebook: Rulebook, rigs: Sequence[AuditRig]) -> 
         "program": __version__,
         "adapters": digest_of_text(repr(asked.adapters)) if asked.adapters else "",
         "usual": digest_of_text(repr(sorted(asked.usual.items()))) if asked.usual else "",
+        **({"language": asked.tongue.code} if asked.tongue is not ENGLISH else {}),
     } | {name: value for name in ("aside", "supplier", "counter") if (value := _told(getattr(asked, name)))}
 
 

@@ -17,6 +17,7 @@ from fitsvc.audits.pairs import FORMATS, pairs_folder
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.tongues import t
 
 _IN: Final = 1_000
 """Shares are told in so many."""
@@ -82,16 +83,17 @@ def _delivery(out: Path, summary: Document) -> Delivery:
 
 def page_of(deliveries: Sequence[Delivery]) -> str:
     """The page: the suppliers by their last deliveries, the worst first, then each by itself."""
+    title = t("Suppliers' scorecard")
     ranked = by_supplier(deliveries)
     last = table(
-        "The last delivery of each",
-        ("supplier", "delivered", "rows judged whole", "claims false", "claims open", "cells to mend"),
+        t("The last delivery of each"),
+        (t("supplier"), *_titles()),
         ((told[-1].supplier, _day(told[-1]), *_figures(told[-1])) for told in ranked),
-        "The one with most false claims among those it makes stands first.",
+        t("The one with most false claims among those it makes stands first."),
     )
     return whole(
-        "Suppliers' scorecard",
-        "<h1>Suppliers' scorecard</h1>",
+        title,
+        f"<h1>{title}</h1>",
         [last, *(part for told in ranked for part in _supplier(told[-_MOST:]))],
     )
 
@@ -109,25 +111,35 @@ def _supplier(deliveries: Sequence[Delivery]) -> Iterable[str]:
     first, last = deliveries[0], deliveries[-1]
     yield table(
         last.supplier,
-        ("delivered", "file", "rows judged whole", "claims false", "claims open", "cells to mend"),
+        (_titles()[0], t("file"), *_titles()[1:]),
         ((_day(one), one.file, *_figures(one)) for one in reversed(deliveries)),
-        _trend(first, last) if len(deliveries) > 1 else "The first delivery that was audited.",
+        _trend(first, last) if len(deliveries) > 1 else t("The first delivery that was audited."),
     )
     if len(deliveries) > 1:
         yield bars(
-            f"{last.supplier}: false claims in {number(_IN)}",
+            t("{supplier}: false claims in {count}", supplier=last.supplier, count=number(_IN)),
             [(_day(one), round(_IN * _share(one.false, one.claims))) for one in deliveries],
         )
+
+
+def _titles() -> tuple[str, ...]:
+    """The titles of what is told of a delivery."""
+    return t("delivered"), t("rows judged whole"), t("claims false"), t("claims open"), t("cells to mend")
 
 
 def _trend(first: Delivery, last: Delivery) -> str:
     """What became better or worse, in a sentence."""
     was, now = _share(first.false, first.claims), _share(last.false, last.claims)
-    how = "as many" if was == now else "fewer" if now < was else "more"
-    return (
-        f"Since {_day(first)} {how} false claims: {_of(first.false, first.claims)} then, "
-        f"{_of(last.false, last.claims)} now."
-    )
+    told_ = {
+        "day": _day(first),
+        "then": _of(first.false, first.claims),
+        "now": _of(last.false, last.claims),
+    }
+    if was == now:
+        return t("Since {day} as many false claims: {then} then, {now} now.", **told_)
+    if now < was:
+        return t("Since {day} fewer false claims: {then} then, {now} now.", **told_)
+    return t("Since {day} more false claims: {then} then, {now} now.", **told_)
 
 
 def _figures(one: Delivery) -> tuple[str, str, str, int]:
@@ -135,7 +147,10 @@ def _figures(one: Delivery) -> tuple[str, str, str, int]:
 
 
 def _of(count: int, all_: int) -> str:
-    return f"{number(count)} of {number(all_)} ({_share(count, all_):.1%})" if all_ else "none"
+    if not all_:
+        return t("none")
+    share = f"{_share(count, all_):.1%}"
+    return t("{count} of {all} ({share})", count=number(count), all=number(all_), share=share)
 
 
 def _share(count: int, all_: int) -> float:
@@ -143,7 +158,7 @@ def _share(count: int, all_: int) -> float:
 
 
 def _day(one: Delivery) -> str:
-    return day_in_words(one.day) or "no day told"
+    return day_in_words(one.day) or t("no day told")
 
 
 def let_go(deliveries: Sequence[Delivery], keep: int) -> int:

@@ -82,7 +82,8 @@ class Spool:
     def _same(self, found: Json, message: str) -> None:
         if found == self.run:
             return
-        differ = [name for name in self.run if not isinstance(found, dict) or found.get(name) != self.run[name]]
+        told = found if isinstance(found, dict) else {}
+        differ = [name for name in {**self.run, **told} if told.get(name) != self.run.get(name)]
         help = f"its {', '.join(differ)} differ{'s' if len(differ) == 1 else ''}; name a new folder, or remove this one"
         raise ProblemsFound([Problem(message, help, file=str(self.out))])
 
@@ -116,6 +117,12 @@ class Spool:
     def helping(self) -> Iterator[None]:
         """Hold the lock of a process that helps to judge."""
         with locked(self.folder / _LOCK, shared=True):
+            yield
+
+    @contextmanager
+    def holding(self, block: int) -> Iterator[None]:
+        """Hold the lock of a block: of several it was given to, one judges it, and the next finds it judged."""
+        with locked(self.folder / f"block-{block:05}.lock"):
             yield
 
     def await_helpers(self) -> None:

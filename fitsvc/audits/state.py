@@ -1,6 +1,7 @@
 """What the stages of an audit share: the task, and what a process makes of it to work on it."""
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.spool import Spool
 from fitsvc.document import Json
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.tongues import ENGLISH, Tongue, speaking
 
 Progress = Callable[[str, int, int], None]
 """Told of a stage's name, how much of it is done, and how much there is (0 where that is not known)."""
@@ -29,14 +31,24 @@ class Shares:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
-    """All that a process needs to judge blocks of an audit."""
+    """All that a process needs to judge blocks of an audit.
+
+    `rulebook` has its texts in the language of the audit; by `reading`, whose words for kinds are those of files in any
+    language, cells are read.
+    """
 
     out: Path
     run: Mapping[str, Json]
     format: str
     rulebook: Rulebook
+    reading: Rulebook
     rigs: Sequence[AuditRig]
     shares: Shares
+    tongue: Tongue | None = None
+
+    def spoken(self) -> AbstractContextManager[None]:
+        """Speak the language in which the audit is told, whichever process is at work on it."""
+        return speaking(self.tongue or ENGLISH)
 
 
 class AuditState:

@@ -22,6 +22,7 @@ from fitsvc.files import write_text
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import KIND
+from fitsvc.tongues import t
 
 _MOST_DISPUTED: Final = 1_000
 """Disputes, and vehicles told too little of, that are told: more than anyone settles before the next audit."""
@@ -37,7 +38,8 @@ def run(audit: Audit) -> Document:
     if not spool.finished:
         with spool.alone() as is_left:
             if is_left:
-                _carry_out(audit, out)
+                with audit.state.task.spoken():
+                    _carry_out(audit, out)
     found: Document = json.loads((out / SUMMARY).read_text("utf-8"))
     return found
 
@@ -85,7 +87,9 @@ def _label(fact: Fact | None) -> str:
     """What a fact of an audit is called, with what it is of where that is no item."""
     if fact is None:
         return ""
-    return fact.label if fact.subject == "accessory" else f"{fact.subject}: {fact.label}"
+    if fact.subject == "accessory":
+        return fact.label
+    return f"{t(fact.subject.replace('_', ' '))}: {fact.label}"
 
 
 def summarized(findings: Findings) -> Document:

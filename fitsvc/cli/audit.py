@@ -1,24 +1,29 @@
 """`fitsvc audit`: a whole catalogue judged against rigs, its claims checked, and what is missing told."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
-from fitsvc.cli.console import FAULTS, err, out, paragraph, refuse
+from fitsvc.cli.console import FAULTS, err, refuse
 from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
 from fitsvc.cli.progress import progress
-from fitsvc.document import Document
-from fitsvc.subjects import plural
 
 if TYPE_CHECKING:
     from fitsvc.audits.goods import StoreGoods
+    from fitsvc.audits.judging import Elsewhere
     from fitsvc.audits.rigs import AuditRig
     from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
+    from fitsvc.tongues import Tongue
+
+
+_CONNECT: Final = 10
+"""Seconds in which a cluster that is there answers, and after which a person looks at the address again."""
 
 
 @click.command()
@@ -37,6 +42,13 @@ if TYPE_CHECKING:
 @click.option("--mapping", metavar="FILE", type=FILE, help="What the catalogue's columns are (YAML).")
 @click.option("--against", metavar="DIR", type=FILE, help="An earlier audit to compare with.")
 @click.option("--supplier", metavar="NAME", default="", help="Whose catalogue it is, as the page then says.")
+@click.option(
+    "--language",
+    metavar="CODE",
+    default="en",
+    show_default=True,
+    help="What the page, the list of what to mend and all reasons are written in, such as `es`.",
+)
 @click.option(
     "--counter",
     metavar="URL",
@@ -68,6 +80,11 @@ if TYPE_CHECKING:
     help="How the pairs are written.",
 )
 @click.option("--memory", metavar="MB", type=int, default=1024, show_default=True, help="How much memory may be used.")
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Judge on a Dask cluster, such as `tcp://10.0.0.5:8786`, whose workers see DIR; needs `fitsvc[dask]`.",
+)
 @database_option
 @rules_option
 def audit(
@@ -78,6 +95,7 @@ def audit(
     mapping: Path | None,
     against: Path | None,
     supplier: str,
+    language: str,
     counter: str,
     facts: tuple[str, ...],
     strict: bool,
@@ -86,6 +104,7 @@ def audit(
     sarif: Path | None,
     format: str,
     memory: int,
+    cluster: str | None,
     database: str | None,
     rules: Path | None,
 ) -> None:
@@ -94,6 +113,7 @@ def audit(
     from fitsvc.audits.run import Audit, AuditOrder, shares
     from fitsvc.audits.summary import faults_of, run
     from fitsvc.audits.thresholds import crossed
+    from fitsvc.cli.audit_view import show
     from fitsvc.language.problems import Problem, ProblemsFound
 
     shares(memory)  # too little of it is refused before anything is read
@@ -114,17 +134,18 @@ def audit(
         day=datetime.now().astimezone().date().isoformat(),  # as people here date what they send
         usual=goods.usual,
         adapters=goods.adapters,
+        tongue=_tongue(language, rules),
     )
     try:
-        with progress() as tell:
-            summary = run(Audit(asked, rulebook, found_rigs, tell))
+        with progress() as tell, _judging(cluster) as elsewhere:
+            summary = run(Audit(asked, rulebook, found_rigs, tell, elsewhere))
     except ChildProcessError as error:
         help = "give the same command again: it goes on where it was; with less `--memory` fewer processes judge"
         raise ProblemsFound([Problem(str(error.strerror), help, file=str(output))]) from error
     except OSError as error:
         error.filename = error.filename or str(output)  # a full disk does not say which
         raise
-    _show(summary, output)
+    show(summary, output)
     held = {one.text: crossed(one, summary, output, against) for one in conditions}
     if junit is not None:
         write_junit(junit, summary, output, held)
@@ -165,6 +186,40 @@ def _rigs(
     return rigs, [problem.message for problem in aside], goods
 
 
+@contextmanager
+def _judging(cluster: str | None) -> "Iterator[Elsewhere | None]":
+    """What judges on a cluster, while it is connected to; nothing where none is named."""
+    if cluster is None:
+        yield None
+        return
+    try:
+        from distributed import Client
+    except ImportError:
+        refuse("the library that clusters need is not installed", "`pip install 'fitsvc[dask]'`")
+    from fitsvc.audits.spread import on_dask
+
+    try:
+        client = Client(cluster, timeout=_CONNECT, set_as_default=False)  # type: ignore[no-untyped-call]  # of a library without types
+    except (OSError, ValueError) as error:
+        refuse(f"no cluster answers at `{cluster}`: {error}", "name its scheduler's address, `tcp://HOST:PORT`")
+    with client:
+        yield on_dask(client)
+
+
+def _tongue(code: str, rules: Path | None) -> "Tongue":
+    """A language that there are words for."""
+    from fitsvc.tongues import ENGLISH
+
+    if code == ENGLISH.code:
+        return ENGLISH
+    from fitsvc.service.speaking import spoken_tongues, with_point
+
+    known = spoken_tongues(rules)
+    if (found := with_point(code, known)) is None:
+        refuse(f"there are no words for the language `{code}`", f"it is one of {', '.join([ENGLISH.code, *known])}")
+    return found
+
+
 def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
     """Rigs that name records of files that were not given lack many at once: said once, with what to do."""
     missing = [one for one in problems if one.kind == "missing record"]
@@ -176,89 +231,3 @@ def _missing_once(problems: "Sequence[Problem]") -> "list[Problem]":
         help="give the files that hold the vehicles, receivers, mountings and adapters too, each by a `--rigs FILE`",
     )
     return [first, *(one for one in problems if one not in missing)]
-
-
-def _show(summary: Document, output: Path) -> None:
-    from fitsvc.audits.layout import told
-    from fitsvc.audits.page import others
-
-    console, rows = out(), summary["rows"]
-    counts = (told(rows["items"], "items"), told(summary["rigs"], "rigs"), told(summary["pairs"], "pairs"))
-    paragraph(console, "{} with {}: {}.".format(*counts))
-    outcomes = [f"{count:,} {name}" for name, count in summary["outcomes"].items() if count]
-    paragraph(console, ", ".join(outcomes), sign="·", indent=2)
-    if rows["other_subjects"]:
-        paragraph(console, f"Not audited: {others(rows)}", sign="·", indent=2)
-    for subject, one in summary["others"].items():
-        came_to = ", ".join(f"{count:,} {name}" for name, count in one["outcomes"].items() if count)
-        paragraph(console, f"{told(one['items'], plural(subject))} with them: {came_to}", sign="·", indent=2)
-    if balls := summary.get("balls"):
-        came_to = ", ".join(f"{count:,} {name}" for name, count in balls["outcomes"].items() if count)
-        paragraph(
-            console, f"{told(balls['items'], 'balls')} with the catalogue's mounts: {came_to}", sign="·", indent=2
-        )
-    if rows["passed_over"]:
-        paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
-    for title, name in rows.get("meant", {}).items():
-        paragraph(console, f"`{title}` is not read: did you mean `{name}`? Rename it, or map it", sign="✗", indent=2)
-    if rows["mapped_in_vain"]:
-        words = f"Columns of the mapping that the catalogue has not: {', '.join(rows['mapped_in_vain'])}"
-        paragraph(console, words, sign="·", indent=2)
-    faults = [told(count, name) for name, count in summary["faults"].items() if count]
-    paragraph(console, f"Faults: {', '.join(faults)}" if faults else "No faults", sign="·", indent=2)
-    if odd := sum(summary["suspicious"].values()):
-        paragraph(console, f"{odd:,} figures look wrong", sign="·", indent=2)
-    for fact, guess in summary["suspicious_columns"].items():
-        paragraph(console, f"{fact} looks wrong in {guess}", sign="?", indent=2)
-    if (claims := summary["claims"]) and claims["claims"]:
-        held = claims["works"] + claims["conditional"]
-        words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
-        paragraph(console, words, sign="·", indent=2)
-    _show_lines(summary["claims"])
-    if ours := summary.get("claims_of_ours"):
-        words = f"Unclear for what we have not stored of our vehicles: {told(ours, 'claims')}, vehicles_to_tell.csv"
-        paragraph(console, words, sign="?", indent=2)
-    _show_rescued(summary["rescued"])
-    if nothing := summary["fits_nothing"]:
-        paragraph(console, f"{nothing:,} items are not known to fit any of the rigs", sign="·", indent=2)
-    if changes := summary["changes"]:
-        paragraph(console, f"Since the earlier audit: {_changed(changes)}", sign="·", indent=2)
-    for one in summary["disputed"][:3]:
-        paragraph(console, f"{one['rig']}: {one['because']}", sign="?", indent=2)
-    if (more := len(summary["disputed"]) - 3) > 0:
-        paragraph(console, f"{more:,} more facts of rigs are disputed, doubtful or stale", sign="?", indent=2)
-    for one in summary["missing"][:3]:
-        name = "item" if "items" in one else "rig"
-        where = f"1 {name}" if one[f"{name}s"] == 1 else f"{one[f'{name}s']:,} {name}s"
-        words = f"{one['fact']} on {where} alone would decide {told(one['pairs'], 'pairs')}"
-        paragraph(console, words, sign="·", indent=2)
-    paragraph(console, f"All of it: {output / 'summary.html'}")
-
-
-def _show_rescued(rescued: Document) -> None:
-    """How many false claims an adapter would rescue, where one would."""
-    from fitsvc.audits.layout import told
-
-    count, untried = rescued["claims"], rescued["untried"]
-    if count or untried:
-        more = f"; {told(untried, 'claims')} were not tried" if untried else ""
-        words = f"An adapter would rescue {told(count, 'contradicted_claims')}{more}: rescued.csv"
-        paragraph(out(), words, sign="·", indent=2)
-
-
-def _show_lines(claims: Document | None) -> None:
-    """What the claims come to as their lines have them, where some are not plain."""
-    lines = claims["lines"] if claims else {}
-    if lines.keys() & {"unclear", "not stored", "no item"}:
-        listed = ", ".join(f"{count:,} {verdict}" for verdict, count in lines.items())
-        paragraph(out(), f"Claims as they are written: {listed}", sign="·", indent=2)
-    if claims and (titles := claims["passed_over"]):
-        paragraph(out(), f"Columns of claims not read: {', '.join(titles)}", sign="·", indent=2)
-
-
-def _changed(changes: Document) -> str:
-    """What changed since an earlier audit, in words: fits by their causes, then items and rigs."""
-    fits = [f"{count:,} {word} fits by {cause}" for word in ("new", "lost") for cause, count in changes[word].items()]
-    names = ("new_items", "gone_items", "new_rigs", "gone_rigs")
-    others = [f"{changes[name]:,} {name.replace('_', ' ')}" for name in names if changes[name]]
-    return ", ".join(fits + others) or "the same fits"

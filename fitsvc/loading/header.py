@@ -9,6 +9,7 @@ from fitsvc.language.quantities import DIMENSIONS, Dimension, QuantityError, par
 from fitsvc.language.types import ListType
 from fitsvc.loading.rows import quoted
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import t
 
 _UNIT: Final = re.compile(r"(?P<name>.*?)\s*\[(?P<unit>[^\[\]]*)\]\Z", re.DOTALL)
 
@@ -57,6 +58,12 @@ def repeated(name: str, number: int, first: int, file: str, line: int) -> Proble
 
 def ragged(cells: int, titles: int, file: str, line: int) -> Problem:
     """A row that has not as many cells as the header."""
-    count = f"{cells} cell{'s' if cells != 1 else ''}"
-    help = "put a cell with a comma in quotes" if cells > titles else "write empty cells as `,,`"
-    return Problem(f"the row has {count}, the header {titles}", help, file=file, line=line)
+    message = t(
+        "the row has {count} cell, the header {titles}"
+        if cells == 1
+        else "the row has {count} cells, the header {titles}",
+        count=cells,
+        titles=titles,
+    )
+    help = t("put a cell with a comma in quotes" if cells > titles else "write empty cells as `,,`")
+    return Problem(message, help, file=file, line=line)

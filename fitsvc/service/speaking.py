@@ -62,6 +62,17 @@ def tongue_for(header: str, known: Mapping[str, Tongue]) -> Tongue:
     return ENGLISH
 
 
+def with_point(code: str, known: Mapping[str, Tongue]) -> Tongue | None:
+    """A language as it is written with a decimal point, in which the figures of a file can be read while it is spoken.
+
+    None where there are no words for it.
+    """
+    if code == ENGLISH.code:
+        return ENGLISH
+    one = known.get(f"{code}-{_WITH_POINT}") or known.get(code)
+    return replace(one, decimal=_POINT) if one else None
+
+
 def chosen_tongue(choice: str, header: str, known: Mapping[str, Tongue]) -> Tongue:
     """The language that a person has chosen, with figures as the browser's region writes them; else by the header."""
     if choice != ENGLISH.code and choice not in known:

@@ -1,23 +1,23 @@
-"""An audit end to end: `PYTHONPATH=tests python -m bench.bench_audit [ITEMS [RIGS]]` (100,000 and 200).
+"""An audit end to end: `PYTHONPATH=tests python -m bench.bench_audit [ITEMS [RIGS]]`.
 
-A made-up catalogue as CSV, that claims nothing, against made-up rigs: file in, Parquet and counts out. Beside it
-DuckDB reads the same CSV file, and reads and writes the same pairs as Parquet, doing nothing with them: the floor.
-First one process against one thread, then two against two.
+A made-up catalogue as CSV, that claims nothing, against made-up rigs: file in, Parquet and counts out; many rows on one
+rig, and fewer on many. Beside it DuckDB reads the same CSV file, and reads and writes the same pairs as Parquet, doing
+nothing with them: the floor. Then two processes, beside the one.
 """
 
 import csv
 import resource
 import sys
 import tempfile
-from collections.abc import Iterator
-from functools import partial
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import pyarrow as pa
 
-from bench.measuring import SMALL, Group, Row, Time, once, show, taken
+from bench.measuring import SMALL, Group, Row, once, show, taken
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.run import LEAST_MB, Audit, AuditOrder
 from fitsvc.audits.summary import run
@@ -29,7 +29,8 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
-USUAL = (5_000, 50) if SMALL else (100_000, 200)
+USUAL = ((5_000, 1), (5_000, 50)) if SMALL else ((1_000_000, 1), (100_000, 1_000))
+AT_A_TIME = 100_000
 COMMAND = "bench.bench_audit"
 UNITS = {"length": " mm", "mass": " kg", "angle": " deg", "force": " kN", "torque": " N m"}
 
@@ -51,74 +52,92 @@ def cell(fact: Fact, kind: Type, value: Value) -> str:
 
 
 def texts(rulebook: Rulebook, name: str, column: Column) -> list[str]:
-    """A column as cells."""
+    """A column as cells, each distinct one made once."""
     kind, fact = rulebook.vocabulary.slots()[name], rulebook.vocabulary.fact_of(name)
     assert fact is not None
     values: list[Any] = list(zip(*map(list, column), strict=True)) if isinstance(column, tuple) else column.tolist()
     assert isinstance(kind, NumberType) == isinstance(column, tuple)
-    return [cell(fact, kind, value) for value in values]
+    cells = {value: cell(fact, kind, value) for value in set(values)}
+    return [cells[value] for value in values]
 
 
 def write_catalogue(path: Path, rulebook: Rulebook, items: int) -> None:
-    """Write a made-up catalogue."""
-    columns = synthetic_accessories(rulebook, items).columns
-    cells = [texts(rulebook, name, column) for name, column in columns.items()]
+    """Write a made-up catalogue, so many rows at a time."""
     with path.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(["sku", *(name.split(".", 1)[1] for name in columns)])
-        for number, row in enumerate(zip(*cells, strict=True)):
-            writer.writerow([f"SKU-{number:07}", *row])
+        for seed, start in enumerate(range(0, items, AT_A_TIME), start=1):
+            columns = synthetic_accessories(rulebook, min(AT_A_TIME, items - start), seed=seed).columns
+            if not start:
+                writer.writerow(["sku", *(name.split(".", 1)[1] for name in columns)])
+            cells = [texts(rulebook, name, column) for name, column in columns.items()]
+            for number, row in enumerate(zip(*cells, strict=True), start=start):
+                writer.writerow([f"SKU-{number:07}", *row])
 
 
-def by_duckdb(catalogue: Path, pairs: Path, out: Path, threads: int) -> None:
-    """Read the catalogue, and read and write the pairs."""
+def parsed_by_duckdb(catalogue: Path) -> duckdb.DuckDBPyConnection:
+    """Read the catalogue."""
     connection = duckdb.connect()
-    connection.execute(f"set threads = {threads}; set enable_progress_bar = false")
+    connection.execute("set threads = 1; set enable_progress_bar = false")
     connection.execute("create table items as select * from read_csv(?, all_varchar = true)", [str(catalogue)])
+    return connection
+
+
+def written_by_duckdb(catalogue: Path, pairs: Path, out: Path) -> None:
+    """Read the catalogue, and read and write the pairs."""
     read = f"select * from read_parquet('{pairs}/*.parquet')"
-    connection.execute(f"copy ({read}) to '{out}' (format parquet, compression zstd, compression_level 1)")
+    parsed_by_duckdb(catalogue).execute(
+        f"copy ({read}) to '{out}' (format parquet, compression zstd, compression_level 1)"
+    )
 
 
 def groups() -> Iterator[Group]:
-    """An audit by one process, and by two."""
-    items, rigs = (
-        int(given) if given.isdigit() else usual
-        for given, usual in zip((*sys.argv[1:3], "", "")[:2], USUAL, strict=True)
-    )
+    """Audits by one process, and of the larger by two."""
     rulebook = load_rulebook(data_dir("rules"))
-    of = [AuditRig(f"rig-{number:05}", "", case) for number, case in enumerate(synthetic_rigs(rulebook, rigs))]
+    given = tuple(int(one) for one in sys.argv[1:3] if one.isdigit())
     pa.set_cpu_count(1)
-    with tempfile.TemporaryDirectory() as folder:
-        catalogue = Path(folder, "catalogue.csv")
-        write_catalogue(catalogue, rulebook, items)
-        for cores in (1, 2):
-            out, duck = Path(folder, f"out-{cores}"), Path(folder, f"duck-{cores}.parquet")
-            asked = AuditOrder(catalogue=catalogue, out=out, memory=cores * LEAST_MB)
-            ours = once(lambda _, asked=asked: run(Audit(asked, rulebook, of, lambda *_: None)))  # type: ignore[misc]  # a lambda with a default is untyped to the checker
-            most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
-            of_files = partial(by_duckdb, catalogue, out / "pairs.parquet", duck, cores)
-            theirs = once(lambda _, work=of_files: work())  # type: ignore[misc]  # as above
-            yield Group(
-                f"An audit, {items:,} rows on {rigs:,} rigs, CSV in to Parquet out, "
-                f"{'one process' if cores == 1 else 'two processes, by the clock'}",
-                COMMAND,
-                [
-                    Row("ours", "fitsvc", _by_the_clock(ours, cores)),
-                    Row(
-                        "floor",
-                        f"DuckDB reads and writes the same files, threads: {cores}",
-                        _by_the_clock(theirs, cores),
-                    ),
-                ],
-                # of several processes this one sees no more than what DuckDB held in it before
-                notes=[f"Ours held {most:,} MB at most, the made-up catalogue among it."] if cores == 1 else [],
-            )
+    for items, rigs in [(*given, *USUAL[0][len(given) :])] if given else USUAL:
+        of = [AuditRig(f"rig-{number:05}", "", case) for number, case in enumerate(synthetic_rigs(rulebook, rigs))]
+        with tempfile.TemporaryDirectory() as folder:
+            catalogue = Path(folder, "catalogue.csv")
+            write_catalogue(catalogue, rulebook, items)
+            yield from _audits(Path(folder), AuditOrder(catalogue=catalogue, out=Path(folder)), rulebook, of)
 
 
-def _by_the_clock(both: tuple[float, float], cores: int) -> Time:
-    """Both times of one process; of several, whose work this one does not see, the clock's alone."""
-    used, clock = both
-    return taken([used] if cores == 1 else None, [clock])
+def _audits(folder: Path, asked: AuditOrder, rulebook: Rulebook, of: Sequence[AuditRig]) -> Iterator[Group]:
+    """One catalogue: by one process beside DuckDB and its parse alone, and by two beside one."""
+
+    def audited(cores: int) -> tuple[float, float]:
+        out = folder / f"out-{cores}"
+        order = replace(asked, out=out, memory=cores * LEAST_MB)
+        return once(lambda _: run(Audit(order, rulebook, of, lambda *_: None)))
+
+    with asked.catalogue.open("rb") as stream:
+        rows = sum(1 for _ in stream) - 1
+    title = f"An audit, {rows:,} rows on {len(of):,} rig{'s' if len(of) > 1 else ''}, CSV in to Parquet out"
+    alone = audited(1)
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss >> 10
+    parsed = once(lambda _: parsed_by_duckdb(asked.catalogue))
+    written = once(lambda _: written_by_duckdb(asked.catalogue, folder / "out-1" / "pairs.parquet", folder / "duck"))
+    yield Group(
+        f"{title}, one process",
+        COMMAND,
+        [
+            Row("ours", "fitsvc", taken([alone[0]], [alone[1]])),
+            Row("floor", "DuckDB reads and writes the same files, one thread", taken([written[0]], [written[1]])),
+            Row("floor", "DuckDB parses the same file, one thread", taken([parsed[0]], [parsed[1]])),
+        ],
+        notes=[f"Ours held {most:,} MB at most, what made the catalogue up among it."],
+    )
+    if len(of) > 1:
+        beside = audited(2)
+        yield Group(
+            f"{title}, two processes beside one, by the clock",
+            COMMAND,
+            [
+                Row("ours", "fitsvc, two processes", taken(None, [beside[1]])),
+                Row("floor", "fitsvc, one process", taken(None, [alone[1]])),
+            ],
+        )
 
 
 def main() -> None:

@@ -1,9 +1,10 @@
-"""Where the time of a piece of work goes: `PYTHONPATH=tests python -m bench.profiled answer|strange|open|plan|rig`.
+"""Where the time of a piece of work goes: `PYTHONPATH=tests python -m bench.profiled WORK`.
 
 `answer` are whole answers never asked for, `strange` such that no weight or length in them was ever told, `open` those
-that leave nearly all open, `plan` plans on 10,000 parts, `rig` rigs never seen on 60,000 distinct items. Told are
-shares of the processor's time, of what each function takes with all that it calls, and of what each module takes alone.
-The profiler makes calls dearer than they are: shares are told, and no times.
+that leave nearly all open, `plan` plans on 10,000 parts, `rig` rigs never seen on 60,000 distinct items, `audit` an
+audit of 100,000 rows on one rig, `audits` one of 20,000 rows on 1,000 rigs. Told are shares of the processor's time, of
+what each function takes with all that it calls, and of what each module takes alone. The profiler makes calls dearer
+than they are: shares are told, and no times.
 """
 
 import sys
@@ -12,6 +13,8 @@ from collections.abc import Callable
 from cProfile import Profile
 from pathlib import Path
 from pstats import Stats
+from shutil import rmtree
+from tempfile import mkdtemp
 from time import thread_time
 from typing import Any, Final
 
@@ -81,6 +84,26 @@ def rigs() -> Callable[[], None]:
     return lambda: _each(lambda case: bench_columns.ours(columns, catalogue, case), cases[40:])
 
 
+def audit(rows: int, count: int) -> Callable[[], None]:
+    """An audit of so many rows on so many rigs, by one process."""
+    from bench import bench_audit
+    from fitsvc.audits.rigs import AuditRig
+    from fitsvc.audits.run import LEAST_MB, Audit, AuditOrder
+    from fitsvc.audits.summary import run
+    from fitsvc.synthetic.columns import synthetic_rigs
+
+    folder, rulebook = Path(mkdtemp()), answerer().rulebook
+    bench_audit.write_catalogue(folder / "catalogue.csv", rulebook, rows)
+    of = [AuditRig(f"rig-{number:05}", "", case) for number, case in enumerate(synthetic_rigs(rulebook, count))]
+    asked = AuditOrder(catalogue=folder / "catalogue.csv", out=folder / "out", memory=LEAST_MB)
+
+    def work() -> None:
+        run(Audit(asked, rulebook, of, lambda *_: None))
+        rmtree(folder)
+
+    return work
+
+
 def _each(work: Callable[[Any], object], of: Any) -> None:
     for one in of:
         work(one)
@@ -92,6 +115,8 @@ WORK: Final[dict[str, Callable[[], Callable[[], None]]]] = {
     "open": open_answers,
     "plan": plans,
     "rig": rigs,
+    "audit": lambda: audit(100_000, 1),
+    "audits": lambda: audit(20_000, 1_000),
 }
 
 

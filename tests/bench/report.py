@@ -24,7 +24,7 @@ _MOST_KEPT: Final = 400
 """Runs in the history: some hundred bytes each."""
 _TABLES: Final = re.compile(r"(?<=\n## What was measured\n).*", re.DOTALL)
 _HEAD: Final = "| what | processor | by the clock | spread | beside it |\n| --- | ---: | ---: | ---: | --- |\n"
-_TIMES, _A_SECOND = "×", "a second"
+_TIMES, _A_SECOND, _AS_LONG = "×", "a second", "× as long"
 _HELD: Final = "| what | held |\n| --- | ---: |\n"
 
 
@@ -103,6 +103,11 @@ MEMORY: Final = (
 )
 
 
+AUDIT_READ: Final = "Draft."
+AUDIT_PAIRS: Final = "Draft."
+AUDIT_TWO: Final = "Draft."
+
+
 class Goal(NamedTuple):
     """What is aimed at of the groups with some words in their title, and where the time goes while it is missed.
 
@@ -129,6 +134,8 @@ class Goal(NamedTuple):
         """What is aimed at, or reached, in words."""
         if self.unit in ("", _TIMES):
             return ratio(value) if self.unit else seconds(value)
+        if self.unit == _AS_LONG:
+            return f"{value:.2g} {self.unit}"
         return f"{value:,.0f} {self.unit}"
 
 
@@ -147,6 +154,15 @@ def _a_second(row: int) -> Callable[[Group], float]:
 def _rate(group: Group) -> float:
     """Ours beside the last row, in requests a second."""
     return group.rows[-1].time.middle / group.ours.time.middle
+
+
+def _beside(row: int) -> Callable[[Group], float]:
+    """How many times as long ours takes as another way does."""
+    return lambda group: group.ours.time.middle / group.rows[row].time.middle
+
+
+def _clocks() -> Callable[[Group], float]:
+    return lambda group: _clock(0)(group) / _clock(1)(group)
 
 
 GOALS: Final = (
@@ -170,6 +186,9 @@ GOALS: Final = (
     Goal("Statements told one a transaction", 1_000, _a_second(1), STATEMENT, unit=_A_SECOND),
     Goal("Statements told in a file", 1_000, _a_second(0), STATEMENT, unit=_A_SECOND),
     Goal("reading, to its effects on", 1.0, _clock(), EFFECTS),
+    Goal("on 1 rig, CSV in to Parquet out, one process", 3.0, _beside(2), AUDIT_READ, unit=_AS_LONG),
+    Goal("on 1,000 rigs, CSV in to Parquet out, one process", 0.6, _beside(1), AUDIT_PAIRS, unit=_AS_LONG),
+    Goal("two processes beside one, by the clock", 0.55, _clocks(), AUDIT_TWO, unit=_AS_LONG),
     Goal("The first page after a start", 0.5, _clock(), FIRST_PAGE),
     Goal("The first plan after a start", 0.5, _clock(), FIRST_PLAN),
     Goal("while 1,000 items a second change", 40e-3, _clock(1), CHANGING),

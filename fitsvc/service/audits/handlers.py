@@ -28,6 +28,7 @@ from fitsvc.service.queries import AFTER, LIMIT
 from fitsvc.service.replies import page, reply
 from fitsvc.store.tables import LABEL
 from fitsvc.store.validation import Checks
+from fitsvc.tongues import tongue
 
 UPLOADS: Final[Mapping[str, str | None]] = {**dict.fromkeys(FORMATS), **examples.UPLOADS}
 """What files may be sent as, with an example of each that has one."""
@@ -69,7 +70,8 @@ _CREATE: Final = Operation(
     summary="Make a new audit",
     about=(
         "Makes an audit to which files are then sent, and which is then started. A load, ball or trailer given here is "
-        "what every rig carries or tows. `against` names a finished audit to compare with."
+        "what every rig carries or tows. `against` names a finished audit to compare with. Its page and its list of "
+        "what to mend are in the language of this request."
     ),
     tag="Audits",
     gives="Audit",
@@ -86,11 +88,12 @@ _CREATE: Final = Operation(
 async def create(request: AnyRequest) -> Response[bytes]:
     """Make a new audit."""
     query_of(request)
-    service, document = service_of(request), await read_document(request)
+    service, document, spoken = service_of(request), await read_document(request), tongue().code
 
     def work() -> Document:
         told = _read_new(document, service.audits, service.answerer.reader)
-        return service.audits.create(document.get("id"), told | {"created_by": key_name(request)}).document()
+        made = {"created_by": key_name(request), "language": spoken}
+        return service.audits.create(document.get("id"), told | made).document()
 
     made = await to_thread.run_sync(work)
     return reply(made, 201, {"Location": f"/v1/audits/{made['id']}"})

@@ -8,7 +8,7 @@ from litestar.params import FromPath
 from litestar.response import Stream
 
 from fitsvc.audits.fits import titles_of
-from fitsvc.audits.page import FIX_LIST
+from fitsvc.audits.fix_rows import FIX_LIST
 from fitsvc.audits.results import TABLES, WORKBOOK, stream, tables_of
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.service.audits.folder import AuditFolder

@@ -31,8 +31,10 @@ from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.audits.folder import STORED_GOODS, STORED_RIGS, AuditFolder
 from fitsvc.service.audits.running import COUNTER_VARIABLE
+from fitsvc.service.speaking import spoken_tongues, with_point
 from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
+from fitsvc.tongues import ENGLISH, Tongue
 
 _AGAIN: Final = "start it again when that is put right; it goes on where it was"
 _NICE: Final = 10
@@ -105,9 +107,16 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
         aside=tuple(problem.message for problem in aside),
         usual=goods.usual,
         adapters=goods.adapters,
+        tongue=_tongue(str(folder.told().get("language") or ENGLISH.code)),
     )
     run(Audit(asked, rulebook, rigs, progress.tell))
     return aside
+
+
+def _tongue(code: str) -> Tongue:
+    """The language of who made the audit; English where the rules have no words for it any more."""
+    rules = os.environ.get(RULES_VARIABLE)
+    return with_point(code, spoken_tongues(Path(rules) if rules else None)) or ENGLISH
 
 
 def _begin_anew_if_changed(folder: AuditFolder, rulebook: str, counter: str) -> None:

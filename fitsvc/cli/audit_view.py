@@ -1,0 +1,91 @@
+"""What `fitsvc audit` tells of an audit that is done, on the console."""
+
+from pathlib import Path
+
+from fitsvc.audits.layout import told
+from fitsvc.audits.page import others
+from fitsvc.cli.console import out, paragraph
+from fitsvc.document import Document
+from fitsvc.subjects import plural
+
+
+def show(summary: Document, output: Path) -> None:
+    """Tell what an audit came to, with where all of it stands."""
+    console, rows = out(), summary["rows"]
+    counts = (told(rows["items"], "items"), told(summary["rigs"], "rigs"), told(summary["pairs"], "pairs"))
+    paragraph(console, "{} with {}: {}.".format(*counts))
+    outcomes = [f"{count:,} {name}" for name, count in summary["outcomes"].items() if count]
+    paragraph(console, ", ".join(outcomes), sign="·", indent=2)
+    if rows["other_subjects"]:
+        paragraph(console, f"Not audited: {others(rows)}", sign="·", indent=2)
+    for subject, one in summary["others"].items():
+        came_to = ", ".join(f"{count:,} {name}" for name, count in one["outcomes"].items() if count)
+        paragraph(console, f"{told(one['items'], plural(subject))} with them: {came_to}", sign="·", indent=2)
+    if balls := summary.get("balls"):
+        came_to = ", ".join(f"{count:,} {name}" for name, count in balls["outcomes"].items() if count)
+        paragraph(
+            console, f"{told(balls['items'], 'balls')} with the catalogue's mounts: {came_to}", sign="·", indent=2
+        )
+    if rows["passed_over"]:
+        paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
+    for title, name in rows.get("meant", {}).items():
+        paragraph(console, f"`{title}` is not read: did you mean `{name}`? Rename it, or map it", sign="✗", indent=2)
+    if rows["mapped_in_vain"]:
+        words = f"Columns of the mapping that the catalogue has not: {', '.join(rows['mapped_in_vain'])}"
+        paragraph(console, words, sign="·", indent=2)
+    faults = [told(count, name) for name, count in summary["faults"].items() if count]
+    paragraph(console, f"Faults: {', '.join(faults)}" if faults else "No faults", sign="·", indent=2)
+    if odd := sum(summary["suspicious"].values()):
+        paragraph(console, f"{odd:,} figures look wrong", sign="·", indent=2)
+    for fact, guess in summary["suspicious_columns"].items():
+        paragraph(console, f"{fact} looks wrong in {guess}", sign="?", indent=2)
+    if (claims := summary["claims"]) and claims["claims"]:
+        held = claims["works"] + claims["conditional"]
+        words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
+        paragraph(console, words, sign="·", indent=2)
+    _show_lines(summary["claims"])
+    if ours := summary.get("claims_of_ours"):
+        words = f"Unclear for what we have not stored of our vehicles: {told(ours, 'claims')}, vehicles_to_tell.csv"
+        paragraph(console, words, sign="?", indent=2)
+    _show_rescued(summary["rescued"])
+    if nothing := summary["fits_nothing"]:
+        paragraph(console, f"{nothing:,} items are not known to fit any of the rigs", sign="·", indent=2)
+    if changes := summary["changes"]:
+        paragraph(console, f"Since the earlier audit: {_changed(changes)}", sign="·", indent=2)
+    for one in summary["disputed"][:3]:
+        paragraph(console, f"{one['rig']}: {one['because']}", sign="?", indent=2)
+    if (more := len(summary["disputed"]) - 3) > 0:
+        paragraph(console, f"{more:,} more facts of rigs are disputed, doubtful or stale", sign="?", indent=2)
+    for one in summary["missing"][:3]:
+        name = "item" if "items" in one else "rig"
+        where = f"1 {name}" if one[f"{name}s"] == 1 else f"{one[f'{name}s']:,} {name}s"
+        words = f"{one['fact']} on {where} alone would decide {told(one['pairs'], 'pairs')}"
+        paragraph(console, words, sign="·", indent=2)
+    paragraph(console, f"All of it: {output / 'summary.html'}")
+
+
+def _show_rescued(rescued: Document) -> None:
+    """How many false claims an adapter would rescue, where one would."""
+    count, untried = rescued["claims"], rescued["untried"]
+    if count or untried:
+        more = f"; {told(untried, 'claims')} were not tried" if untried else ""
+        words = f"An adapter would rescue {told(count, 'contradicted_claims')}{more}: rescued.csv"
+        paragraph(out(), words, sign="·", indent=2)
+
+
+def _show_lines(claims: Document | None) -> None:
+    """What the claims come to as their lines have them, where some are not plain."""
+    lines = claims["lines"] if claims else {}
+    if lines.keys() & {"unclear", "not stored", "no item"}:
+        listed = ", ".join(f"{count:,} {verdict}" for verdict, count in lines.items())
+        paragraph(out(), f"Claims as they are written: {listed}", sign="·", indent=2)
+    if claims and (titles := claims["passed_over"]):
+        paragraph(out(), f"Columns of claims not read: {', '.join(titles)}", sign="·", indent=2)
+
+
+def _changed(changes: Document) -> str:
+    """What changed since an earlier audit, in words: fits by their causes, then items and rigs."""
+    fits = [f"{count:,} {word} fits by {cause}" for word in ("new", "lost") for cause, count in changes[word].items()]
+    names = ("new_items", "gone_items", "new_rigs", "gone_rigs")
+    others = [f"{changes[name]:,} {name.replace('_', ' ')}" for name in names if changes[name]]
+    return ", ".join(fits + others) or "the same fits"
