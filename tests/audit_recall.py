@@ -105,13 +105,13 @@ def found_in(columns: Columns, usual: Any = None) -> list[Suspicious]:
     """What looks wrong in some columns, whole ones beside what is usual."""
     count = len(columns[KIND])
 
-    def column(_: int, name: str, end: int | None = None) -> Any:
-        if end is None:
-            return columns[name]
-        known = columns.get(name, np.full(count, np.nan))
-        return np.where(np.isnan(known), (0.0, np.inf)[end], known)
+    def ends(figures: Any) -> Any:
+        known = ~np.isnan(figures)
+        return np.where(known, figures, 0.0), np.where(known, figures, np.inf)
 
-    spool = cast(Spool, SimpleNamespace(column=column, skus=lambda _: range(count)))
+    told = {name: ends(column) if column.dtype == np.float64 else column for name, column in columns.items()}
+    items = SimpleNamespace(skus=range(count), columns=told)
+    spool = cast(Spool, SimpleNamespace(block=lambda _: items, skus=lambda _: range(count)))
     slots = {name: kind for name, kind in VOCABULARY.slots().items() if name.startswith("accessory.")}
     slots = {name: kind for name, kind in slots.items() if name in columns}
     kinds = cast(ListType, slots[KIND])

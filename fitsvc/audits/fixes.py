@@ -22,6 +22,7 @@ from fitsvc.audits.named_vehicles import OURS
 from fitsvc.audits.other_pairs import OtherPair
 from fitsvc.audits.outliers import Suspicious
 from fitsvc.audits.parts import ClaimFate
+from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.state import AuditState
 from fitsvc.facts import FactReader
 from fitsvc.rulebook.vocabulary import Fact
@@ -109,7 +110,7 @@ class Fixes:
             if cell["sku"] in self._others:
                 self._add(fix_of_cell(cell, open_[cell["sku"]], claimed[cell["sku"]]))
         for sku, some in first.items():
-            named = [self._rigs[one.rig].name for one in some]
+            named = [_with_id(self._rigs[one.rig]) for one in some]
             self._falsely_claimed(
                 some[0].row,
                 sku,
@@ -245,7 +246,8 @@ class Fixes:
                 FalseClaims(row=lines[sku], sku=sku, claims=len(rigs), rig=first, named=named, reasons=reasons, link="")
             )
             unless = t("take them out of the claims, unless a fact of the item is wrong")
-            self._falsely_claimed(lines[sku], sku, named, len(rigs), why=" ".join(reasons), unless=unless)
+            by_id = [_with_id(self._rigs[rig]) for rig in list(rigs)[:_NAMED]]
+            self._falsely_claimed(lines[sku], sku, by_id, len(rigs), why=" ".join(reasons), unless=unless)
         self._keep(items, found)
 
     def _falsely_claimed(self, row: int, sku: str, named: Sequence[str], count: int, *, why: str, unless: str) -> None:
@@ -265,3 +267,8 @@ class Fixes:
             else one
             for one in best
         ]
+
+
+def _with_id(rig: AuditRig) -> str:
+    """What people call a rig, with the id by which a claim may name it."""
+    return rig.name if rig.name == rig.key else f"{rig.name}, `{rig.key}`"

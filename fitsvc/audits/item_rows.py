@@ -216,9 +216,8 @@ class ItemReader:
     def _has_own_number(self, chunk: Chunk, row: int, sku: str) -> bool:
         """Whether a row names an item that no row before it does; where not, that is told."""
         if not sku or not sku.isprintable():
-            self._complain(
-                chunk, row, "sku", t("{what} names no item", what=quoted(sku)), t("every row has its own `sku`")
-            )
+            message = t("{what} names no item", what=quoted(sku)) if sku else t("the row has no number of its own")
+            self._complain(chunk, row, "sku", message, t("every row has its own `sku`"))
             return False
         if _ERROR.fullmatch(sku):
             message = t("{what} is an error of a sheet", what=quoted(sku))

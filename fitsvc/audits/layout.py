@@ -25,7 +25,7 @@ p.note{color:var(--soft)}
 dl{display:grid;grid-template-columns:max-content 1fr;gap:.1rem 1rem;margin:.5rem 0 1rem}
 dt{color:var(--soft)}
 dd{margin:0}
-figure{margin:.75rem 0}
+figure{margin:1.75rem 0 .75rem}
 table{border-collapse:collapse;margin:.5rem 0 0;width:100%}
 th,td{text-align:left;padding:.4rem .75rem .4rem 0;border-bottom:1px solid var(--line);vertical-align:top}
 th{color:var(--soft);font-size:.875rem}

@@ -21,6 +21,7 @@ from fitsvc.audits.spool import Spool
 from fitsvc.audits.tally import kind_numbers
 from fitsvc.audits.usual_figures import FEWEST, Floats, UsualFigures
 from fitsvc.engine.columns.open_facts import exact_rows
+from fitsvc.engine.columns.signatures import Column
 from fitsvc.language.display import show
 from fitsvc.language.types import ListType, NumberType, Type
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
@@ -85,40 +86,47 @@ class Suspicious:
 
 
 class _Figures:
-    """The figures of a catalogue by rows and facts, as logarithms, and the sizes that tell items apart."""
+    """The figures of a catalogue by rows and facts, as logarithms, and the sizes and kinds that tell items apart."""
 
     def __init__(self, spool: Spool, blocks: int, slots: Mapping[str, Type], vocabulary: Vocabulary) -> None:
-        self._spool, self._blocks = spool, blocks
-        self.facts: list[tuple[Fact, NumberType]] = []
-        self.compared: list[bool] = []
-        count = sum(len(spool.skus(block)) for block in range(blocks))
         figures = {name: of for name, of in slots.items() if isinstance(of, NumberType) and vocabulary.fact_of(name)}
         sizes = {name: of for name, of in slots.items() if isinstance(of, ListType) and self._tells_apart(name, of)}
-        self.logs = np.empty((count, len(figures)), np.float32)
-        self.marks = np.zeros((count, sum(len(of.members) for of in sizes.values())), np.bool_)
-        for place, (name, number) in enumerate(figures.items()):
+        self.facts: list[tuple[Fact, NumberType]] = []
+        self.compared: list[bool] = []
+        for name, number in figures.items():
             fact = vocabulary.fact_of(name)
             assert fact is not None
-            self.logs[:, place] = self._logs(name, number)
             self.facts.append((fact, number))
             self.compared.append(fact.kind != "count")
-        members = ((name, of.mask(member)) for name, of in sizes.items() for member in of.members)
-        for place, (name, mask) in enumerate(members):
-            self.marks[:, place] = self._whole(name) == mask
+        count = sum(len(spool.skus(block)) for block in range(blocks))
+        members = [(name, of.mask(member)) for name, of in sizes.items() for member in of.members]
+        self.logs = np.empty((count, len(figures)), np.float32)
+        self.marks = np.zeros((count, len(members)), np.bool_)
+        self.kinds = np.zeros(count, np.uint64)
+        start = 0
+        # Block by block, as their files hold all columns together.
+        for block in range(blocks):
+            items = spool.block(block)
+            rows = slice(start, start := start + len(items.skus))
+            for place, (name, number) in enumerate(figures.items()):
+                self.logs[rows, place] = _logs(number, items.columns[name])
+            for place, (name, mask) in enumerate(members):
+                self.marks[rows, place] = items.columns[name] == mask
+            self.kinds[rows] = items.columns[KIND]
 
     @staticmethod
     def _tells_apart(name: str, of: ListType) -> bool:
         return name != KIND and 1 < len(of.members) <= _MOST_MARKS
 
-    def _whole(self, name: str) -> NDArray[np.uint64]:
-        return np.concatenate([self._spool.column(block, name) for block in range(self._blocks)])
 
-    def _logs(self, name: str, of: NumberType) -> NDArray[np.float32]:
-        low, high = (
-            np.concatenate([self._spool.column(block, name, end) for block in range(self._blocks)]) for end in (0, 1)
-        )
-        known = exact_rows(of, (low, high)) & (low > 0.0)
-        return np.log(np.where(known, low, np.nan)).astype(np.float32)
+def _logs(of: NumberType, column: Column) -> NDArray[np.float32]:
+    """The logarithms of a column's figures; not a number where none is known exactly."""
+    assert isinstance(column, tuple)
+    low, high = column
+    known = exact_rows(of, (low, high)) & (low > 0.0)
+    found = np.full(len(low), np.nan, np.float32)
+    found[known] = np.log(low[known])
+    return found
 
 
 def suspicious(
@@ -135,9 +143,7 @@ def suspicious(
     The logarithms of all figures are held, 4 bytes each, and 1 byte for each size that a kind may have.
     """
     figures = _Figures(spool, blocks, slots, vocabulary)
-    kind = np.concatenate(
-        [kind_numbers(spool.column(block, KIND), len(kinds), len(spool.skus(block))) for block in range(blocks)]
-    )
+    kind = kind_numbers(figures.kinds, len(kinds), len(figures.kinds))
     yield from _whole_columns(figures, kind, kinds, usual or {})
     for number, name in enumerate(kinds):
         rows = np.flatnonzero(kind == number)

@@ -9,7 +9,7 @@ from fitsvc.audits.fix_rows import FIX_LIST
 from fitsvc.audits.layout import Html, bars, day_in_words, file_link, table, told, whole
 from fitsvc.audits.others import BALL
 from fitsvc.audits.page_claims import PageWords, all_claims, balls_part, claims_part, in_short
-from fitsvc.audits.page_fixes import facts_part, mend_part
+from fitsvc.audits.page_fixes import facts_part, mend_part, suspicious_part
 from fitsvc.document import Document
 from fitsvc.subjects import plural
 from fitsvc.tongues import later, t
@@ -63,15 +63,7 @@ def _for_supplier(summary: Document, words: PageWords) -> list[str]:
         claims_part(summary, words),
         facts_part(t("Facts worth measuring: of the items"), items, words, "missing_of_items.csv"),
         _rows(summary["rows"], summary),
-        table(
-            t("Figures that look wrong"),
-            (t("figure"), t("items")),
-            _suspicious(summary, words),
-            t(
-                "They stand far from what others of the kind have; each with a guess why: {file}.",
-                file=file_link("suspicious.csv"),
-            ),
-        ),
+        suspicious_part(words.fixes),
     ]
 
 
@@ -242,15 +234,6 @@ def _rows(rows: Document, summary: Document) -> str:
 
 def _codes(titles: Sequence[str]) -> str:
     return ", ".join(f"<code>{escape(title)}</code>" for title in titles)
-
-
-def _suspicious(summary: Document, words: PageWords) -> list[tuple[str, int | str]]:
-    """The figures that look wrong, with how many items each does of; of a whole column what it probably is."""
-    columns, single = summary["suspicious_columns"], summary["suspicious"]
-    told_: list[tuple[str, int | str]] = [
-        (words.facts.get(f"accessory.{name}", name), columns[name]) for name in columns
-    ]
-    return [*told_, *((words.facts.get(f"accessory.{name}", name), single[name]) for name in single)]
 
 
 def others(rows: Document) -> str:

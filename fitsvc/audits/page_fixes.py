@@ -54,6 +54,18 @@ def mend_part(fixes: Sequence[Fix], count: int) -> str:
     )
 
 
+def suspicious_part(fixes: Sequence[Fix]) -> str:
+    """The figures that look wrong, each with its item; of a whole column what it probably is."""
+    odd = [one for one in fixes if one.sort == "suspicious"]
+    note = t(
+        "They stand far from what others of the kind have; each with a guess why: {file}.",
+        file=file_link("suspicious.csv"),
+    )
+    titles = (t("row"), t("item"), t("column"), t("stands there"), t("what is wrong"))
+    rows = ((_where(one, odd), item_number(one.sku), one.column, one.stands, one.wrong) for one in odd)
+    return table(t("Figures that look wrong"), titles, rows, note)
+
+
 def _allowed(one: Fix, said: Mapping[str, int]) -> str:
     """What to write or do; a long list of what is taken stands there once, and is pointed to behind."""
     first = said[one.allowed]

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.claims import Claims
-from fitsvc.audits.item_files import end_of, items_file, items_in, save_arrays, skus_file, write_items
+from fitsvc.audits.item_files import items_in, save_arrays, skus_file, write_items
 from fitsvc.audits.items import Items, ReadReport
 from fitsvc.audits.parts import Array, ClaimCarried, ClaimFate, PartCounts
 from fitsvc.document import Json
@@ -173,12 +173,6 @@ class Spool:
         """The SKUs of a block's items."""
         found: list[str] = self._read(skus_file(block))
         return found
-
-    def column(self, block: int, name: str, place: int = 0) -> Array:
-        """One array of a column of a block, such as the high ends of a number (`place` 1), without the others."""
-        with np.load(self.folder / items_file(block), allow_pickle=False) as arrays:
-            found: Array = arrays[end_of(name, place)]
-            return found
 
     def keep_other_claims(self, claims: Mapping[str, Iterable[int]]) -> None:
         """Keep the rigs that each item which is no accessory is claimed to fit."""
