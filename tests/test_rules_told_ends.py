@@ -68,6 +68,7 @@ ENOUGH: Final = [
     ("bikes", "load.bike_weight", {"at_most": "35 lb"}),
     ("bikes", "vehicle.rear_overhang", {"at_most": "48 in"}),
     ("towbar", "vehicle.tongue_rating", {"at_least": "90 kg"}),
+    ("towbar", "receiver.vertical_rating", {"at_least": "90 kg"}),
     ("towbar", "trailer.coupler_rating", {"at_least": "1900 kg"}),
     ("towbar", "vehicle.gcwr", {"at_least": "4400 kg"}),
 ]  # fmt: skip

@@ -120,3 +120,23 @@ def test_where_a_breakaway_cable_stands_in_for_chains_none_are_usual() -> None:
     chains = next(step for step in found.next if step.fact == "trailer.chain_count")
     assert found.if_usual is not None
     assert (chains.usual, found.if_usual.outcome) == ("0", "works")
+
+
+@pytest.mark.parametrize(
+    ("hook", "loop", "outcome"),
+    [
+        ("40 mm", "40 mm", "conditional"),
+        ("41 mm", "40 mm", "fails"),
+        ("30 mm", "0 mm", "fails"),
+        (None, "0 mm", "fails"),
+        (None, "40 mm", "conditional"),
+    ],
+)
+def test_a_chain_that_holds_alone_can_be_hooked_in(hook: str | None, loop: str, outcome: str) -> None:
+    """Up to 1,500 kg a chain stands in the breakaway cable's place there; what cannot be hooked in holds nothing."""
+    chain = {"trailer.gross_weight": "1400 kg", "trailer.breakaway": False, "trailer.chain_count": 1}
+    strong = {"trailer.chain_rating_each": "4000 kg", "receiver.chain_loop_opening": loop}
+    found = answer({**TOWBAR, **chain, **strong, **({} if hook is None else {"trailer.chain_hook_size": hook})})
+    assert found.outcome == outcome
+    refused = {one.rule for one in found.findings if one.result == "fails"}
+    assert ("chain-that-holds-alone-hooks-in" in refused) == (outcome == "fails")

@@ -144,6 +144,7 @@ def test_a_wiring_adapter_is_judged_by_what_is_told_of_it() -> None:
     assert answer({"wiring_adapter.socket": "flat_4", "vehicle.socket": "blade_7"}).outcome == "undetermined"
     assert answer({"wiring_adapter.plug": "blade_7", "vehicle.socket": "blade_7"}).outcome == "conditional"
     assert answer({**LEAD, "vehicle.socket": "blade_7", "trailer.plug": "round_6"}).outcome == "fails"
+    assert answer({**LEAD, "wiring_adapter.socket": "none", "vehicle.socket": "blade_7"}).outcome == "fails"
 
 
 @pytest.mark.parametrize("change", [{"vehicle.socket": "round_6"}, {"wiring_adapter.socket": "flat_5"}, {}])
@@ -200,7 +201,7 @@ PLATED: Facts = {
 
 @pytest.mark.parametrize("place", ["european_union", "great_britain"])
 def test_a_trailer_is_loaded_up_to_its_plate(place: str) -> None:
-    """StVZO 44(3) and EU 1230/2012 (from memory): no less than 4 % or 25 kg. That S is used up is common practice."""
+    """StVZO 44(3): no less than 4 % or 25 kg. That S is used up is common practice."""
     plated = {**PLATED, "load.jurisdiction": place, "receiver.vertical_rating": "75 kg"}
     found = answer(plated)
     (need,) = [need for need in found.needs if need["need"] == "load_the_tongue_to_its_plate"]
