@@ -51,7 +51,14 @@ PART: Final = "/answer?vehicle.make=Velmora&vehicle.model=Saltmarsh&accessory=SP
 TWIN: Final = "rig=rig_farm_muckle&adapter.1=BTX-TWIN-2&load.occupants_weight=330+lb"
 BIKES_TOO: Final = "also.1=SPK-TRUG-2&also.1.load.bikes=2&also.1.load.bike_weight=38+lb"
 TOGETHER: Final = f"/answer?{TWIN}&accessory=TUG-2-D2-10&ball=RBL-2-C&trailer=DUN-CART-612E&{BIKES_TOO}"
+IN_FRONT: Final = (
+    "also.1=LLH-TRAY-60&also.1.hangs_on=front_receiver&also.1.receiver.opening=2+in&also.1.load.cargo_weight=60+lb"
+)
+BEHIND: Final = f"{MUCKLE}&mounting=mnt_muckle_short_own&accessory=SPK-TRUG-2&load.bikes=2&load.bike_weight=38+lb"
+FRONT_AND_REAR: Final = f"/answer?{BEHIND}&{IN_FRONT}"
 STRANGE: Final = f"/answer?vehicle=veh_hostile&{LABEL}&accessory={SKU}&load.bikes=2&load.bike_weight=40+lb"
+
+CART_AND_BIKES: Final = "trailer=DUN-CART-612E&load.bikes=2&load.bike_weight=38+lb&want.step=yes"
 
 PAGES: Final = {
     "ask": "/",
@@ -65,6 +72,8 @@ PAGES: Final = {
     "partial vehicle": PART,
     "together": TOGETHER,
     "ask, together": TOGETHER.replace("/answer?", "/?"),
+    "front and rear": FRONT_AND_REAR,
+    "ask, front and rear": FRONT_AND_REAR.replace("/answer?", "/?"),
     "metric": f"{FAILS}&units=metric",
     "strange names": STRANGE,
     "fits": f"/fits?{MUCKLE}",
@@ -73,18 +82,24 @@ PAGES: Final = {
     "measuring, start": "/measure?find=dunlin",
     "measuring": f"/measure?mounting={MEASURED}",
     "measuring, wrong": f"/measure?mounting={MEASURED}&ask=mounting.pin_to_bumper&value=102",
+    "measuring, to send": f"/measure?mounting={MEASURED}&mounting.height=15+in&send=yes",
+    "records, all": "/records",
     "records": "/records?text=muckle",
+    "an item": "/records/accessory/SPK-TRUG-2",
+    "a vehicle": "/records/vehicle/veh_dunlin_2022",
     "records of a kind": "/records/mounting?lacking=pin_to_bumper",
     "fitment sheet": f"/records/mounting/{MEASURED}",
     "saved rig": "/records/rig/rig_moss_trail",
     "work list": "/worklist",
     "editing": f"/edit/mounting/{MEASURED}",
+    "remarks": "/remarks",
     "remark, new": f"/remarks/new?rule=shank-fits-opening&{PEEWIT}&accessory=SPK-PEG-3",
     "sell": "/sell",
     "sell, baskets": f"/sell?{MUCKLE}&trailer=DUN-CART-612E&load.bikes=2&load.bike_weight=40+lb&want.step=yes",
     "sell, nothing does": f"/sell?{PEEWIT}&load.bikes=4&load.bike_weight=60+lb",
     "sell, one basket": f"/sell?{MUCKLE}&trailer=DUN-CART-612E&basket=KND-2-D212-9%7CRBL-2-C",
     "sell, on hand": f"/sell?{MUCKLE}&accessory=KND-2-D212-9&trailer=DUN-CART-612E&want.step=yes",
+    "sell, several on hand": f"/sell?{MUCKLE}&accessory=KND-2-D212-9&also.1=SPK-TRUG-2&{CART_AND_BIKES}",
     "trailer alone": f"/answer?{MUCKLE}&trailer=DUN-CART-612E",
     "sell, errors": "/sell?find.vehicle=muckel&load.bikes=some",
     "compare": f"/compare?{MUCKLE}&load.bikes=2&pick.SPK-TRUG-2=yes&pick.SPK-HIGH-2=yes",
@@ -104,6 +119,9 @@ PAGES: Final = {
     "the API, an operation": "/docs/answer",
     "the API, a schema": "/docs/schemas/Question",
     "problems": "/problems",
+    "a problem": "/problems/repeated",
+    "rules, none found": "/rules?text=zzz",
+    "facts, none found": "/facts?text=zzz",
     "not there": "/rules/no-such-rule",
 }
 """A page of each kind, by what it shows; those that the pages link to are found by following the links."""

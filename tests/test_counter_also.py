@@ -5,12 +5,24 @@ from html import unescape
 from typing import Final
 
 import pytest
-from counter_browser import BIKES_TOO, MUCKLE, TOGETHER, TWIN, Counter, context
+from counter_browser import (
+    BIKES_TOO,
+    FRONT_AND_REAR,
+    IN_FRONT,
+    MUCKLE,
+    PHONE,
+    TOGETHER,
+    TWIN,
+    Counter,
+    context,
+)
 from demo_world import answerer, question, world
 from litestar import Litestar
 from litestar.testing import TestClient
 from playwright.sync_api import Browser, expect
 from test_counter_choosing import Form
+
+from fitsvc.service.counter.links import FRONT, REAR
 
 ONE_BIKE: Final = "load.bikes=1&load.bike_weight=30+lb"
 MOUNT: Final = f"{MUCKLE}&accessory=TUG-2-D2-10"
@@ -103,3 +115,90 @@ def test_a_clerk_adds_a_thing_and_sees_the_answer_turn(browser: Browser, counter
     page.locator("#also-1-none").click()
     expect(page.locator("#so-far .outcome")).to_have_class(before or "")
     window.close()
+
+
+# in front and behind at the same time
+
+
+def test_what_hangs_in_front_is_judged_by_its_own_receiver(pages: TestClient[Litestar]) -> None:
+    """Bikes behind and a box in front: the page says what the API says of the same, and nothing of the rear's label."""
+    rig = {"vehicle": {"id": "veh_muckle_2023_short"}, "receiver": {"id": "rcv_brannoch_muckle"}}
+    rig["mounting"] = {"id": "mnt_muckle_short_own"}
+    front = {"vehicle": {"id": "veh_muckle_2023_short"}, "receiver": {"facts": {"opening": "2 in"}}}
+    bikes = {
+        "hangs_on": REAR,
+        "accessory": {"sku": "SPK-TRUG-2"},
+        "load": {"facts": {"bikes": 2, "bike_weight": "38 lb"}},
+    }
+    tray = {
+        "hangs_on": FRONT,
+        "rig": front,
+        "accessory": {"sku": "LLH-TRAY-60"},
+        "load": {"facts": {"cargo_weight": "60 lb"}},
+    }
+    told = pages.post("/v1/answers", json={"rig": rig, "together": [bikes, tray]}).json()
+    html = _page(pages, FRONT_AND_REAR)
+    words = _words(html)
+    assert re.search(r'class="outcome (\w+)"', html)[1] == told["outcome"]  # type: ignore[index]  # as above
+    for one in told["together"]:
+        assert one["answer"]["summary"].partition(". ")[0].removeprefix("No") in words
+    assert "At the same time: the receiver at the front, " in words
+    assert html.count('class="figure picture"') == 2  # the rear, and the front the other way round
+    # What is to be told first is what the sentence says, of the thing that it is about.
+    assert '<select id="step-also-1-accessory-allowed-at-front" name="also.1.accessory.allowed_at_front"' in html
+
+
+def test_a_receiver_in_front_of_which_nothing_is_told_is_no_yes(pages: TestClient[Litestar]) -> None:
+    """The rear's opening and ratings are not the front's: untold, its opening is the first to be asked for, there."""
+    bare = FRONT_AND_REAR.replace("&also.1.receiver.opening=2+in", "")
+    html = _page(pages, bare)
+    assert re.search(r'class="outcome (\w+)"', html)[1] in ("undetermined", "fails")  # type: ignore[index]  # as above
+    own = Form(_page(pages, bare.replace("/answer?", "/?"))).fields
+    assert own["also.1.hangs_on"] == FRONT and own["also.1.receiver.opening"] == ""
+    small = _page(pages, FRONT_AND_REAR.replace("receiver.opening=2+in", "receiver.opening=1-1%2F4+in"))
+    assert 'class="outcome fails"' in small
+
+
+def test_what_hangs_in_front_stays_with_its_vehicle(pages: TestClient[Litestar]) -> None:
+    """Hung behind again, or on another vehicle, what was told of the receiver in front counts no more."""
+    ask = FRONT_AND_REAR.replace("/answer?", "/?")
+    behind = Form(_page(pages, ask.replace("hangs_on=front_receiver", "hangs_on=rear_receiver"))).fields
+    assert behind["also.1"] and not any(name.startswith("also.1.receiver") for name in behind)
+    moved = _page(pages, f"{ask}&on=veh_dunlin_2022%7Crcv_pell_wicket_3")
+    assert "stays with 2022 Hestrel Dunlin" in _words(moved)
+    assert Form(moved).fields.get("also.1.receiver.opening", "") == ""
+
+
+@pytest.mark.parametrize("more", ["also.1.vehicle.gvwr=7000+lb", "also.1.adapter.1=BTX-TWIN-2", "also.1.hangs_on=roof"])
+def test_what_a_thing_in_front_cannot_have_is_told(pages: TestClient[Litestar], more: str) -> None:
+    """Only its receiver is its own, and there are two places; nothing is left out of the question without a word."""
+    asked = pages.get(f"{FRONT_AND_REAR}&{more}", headers={"accept": "text/html"})
+    assert asked.status_code in (400, 422) and "also-1" in asked.text
+
+
+def test_of_a_saved_rig_the_front_has_the_same_vehicle(pages: TestClient[Litestar]) -> None:
+    """And nothing of the rig's own receiver at the rear."""
+    saved = f"/answer?rig=rig_farm_muckle&accessory=SPK-TRUG-2&load.bikes=2&load.bike_weight=38+lb&{IN_FRONT}"
+    (one, other) = (
+        _words(_page(pages, path)).split("Each of them")[1].split("Keep it")[0] for path in (saved, FRONT_AND_REAR)
+    )
+    assert one == other
+
+
+def test_a_clerk_hangs_a_box_in_front(browser: Browser, counter: Counter) -> None:
+    """On a telephone with scripts: chosen, hung in front, its label told; it is all there after a reload."""
+    with context(browser, counter, PHONE, has_touch=True, is_mobile=True) as window:
+        page = window.new_page()
+        page.goto(f"/?{MUCKLE}&accessory=SPK-TRUG-2&load.bikes=2&load.bike_weight=38+lb")
+        page.locator("summary", has_text="at the same time").tap()
+        page.locator("#find-also-1").fill("LLH-TRAY-60")
+        page.locator("label:has(input[name='also.1'])", has_text="LLH-TRAY-60").first.tap()
+        page.get_by_text("In one at the front").tap()
+        page.locator("#also-1-receiver-opening").select_option(label="2 in")
+        expect(page).to_have_url(re.compile(r"also\.1\.receiver\.opening=2"))
+        page.reload()
+        expect(page.locator("#also-1-receiver-opening")).to_have_value("2 in")
+        page.locator("#answer").click()
+        expect(page.locator(".outcome h1")).not_to_be_empty()
+        expect(page.locator(".picture")).to_have_count(2)
+        assert "also.1.hangs_on=front_receiver" in page.url

@@ -210,6 +210,14 @@ def test_a_reading_answers_again_at_once(page: Page) -> None:
     assert "6 in" in page.locator(".asked").inner_text()
 
 
+def test_a_figure_stands_as_it_was_typed_and_as_it_was_understood(page: Page) -> None:
+    """Where the two read otherwise both are told, so that nobody takes 1.700 for 1,700 unseen."""
+    page.goto(OPEN.replace("5+in+±+1+in", "4.25"))
+    expect(page.locator(".asked")).to_contain_text("4.25 in (understood as 4-1/4 in)")
+    page.goto(OPEN)
+    assert "understood" not in page.locator(".asked").inner_text()
+
+
 def test_a_reading_that_is_enough_says_so(page: Page) -> None:
     """What was typed last is told with what it leaves to spare; a link that is sent on does not say it."""
     page.goto(OPEN)

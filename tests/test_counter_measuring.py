@@ -145,3 +145,35 @@ def test_a_key_that_may_only_record_makes_no_records(client: Client, database: D
     assert client.get("/v1/receivers").json()["items"] == []
     assert client.post(f"/edit/vehicle/{vehicle}", data={"label": "mine", "key": records}).status_code == 401
     assert client.get(f"/v1/vehicles/{vehicle}").json()["label"] == "Ashgill van"
+
+
+def test_on_a_slow_line_the_next_question_is_there_at_once(browser: Browser, counter: Counter) -> None:
+    """What is read waits for no answer: the next question comes from the phone, and the count follows."""
+    with context(browser, counter, HAND, has_touch=True, is_mobile=True) as window:
+        page, waited = window.new_page(), list[str]()
+        page.goto("/measure?vehicle=veh_mossback_2021_four&called=Bench+test+3")
+        first, counts = page.locator("h1").first.inner_text(), page.locator(".tallyline b").first
+        before = counts.inner_text()
+        page.on("requestfinished", lambda one: waited.append(one.url))
+        slow = {"offline": False, "latency": 2_000, "downloadThroughput": 5_000, "uploadThroughput": 5_000}
+        window.new_cdp_session(page).send("Network.emulateNetworkConditions", slow)
+        page.get_by_text("5/8 in", exact=True).tap()
+        page.get_by_role("button", name="Keep", exact=True).first.tap()
+        expect(page.locator("h1").first).not_to_have_text(first)
+        assert waited == [] and "receiver.pin_hole" in page.url
+        expect(counts).not_to_have_text(before)
+        assert waited
+
+
+def test_without_scripts_a_visit_goes_on_by_buttons(browser: Browser, counter: Counter) -> None:
+    """On a phone too: a reading, one that cannot be taken, and both stand among what is kept and not sent yet."""
+    with context(browser, counter, HAND, has_touch=True, is_mobile=True, java_script_enabled=False) as window:
+        page = window.new_page()
+        page.goto("/measure?vehicle=veh_mossback_2021_four&called=Bench+test+4")
+        page.locator("input[name=value][value='5/8 in']").check()
+        page.get_by_role("button", name="Keep", exact=True).first.tap()
+        assert "receiver.pin_hole=5" in page.url
+        page.get_by_role("button", name="Cannot measure").first.tap()
+        assert "cannot=" in page.url
+        page.locator("summary", has_text="Kept, not sent yet").tap()
+        expect(page.locator("[data-kept] li").first).to_contain_text("5/8 in")

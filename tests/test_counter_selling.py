@@ -6,9 +6,11 @@ from typing import Any, Final
 
 import msgspec
 import pytest
+from counter_browser import PHONE, Counter, context
 from demo_world import answerer, stock, world
 from litestar import Litestar
 from litestar.testing import TestClient
+from playwright.sync_api import Browser, expect
 
 from fitsvc.planning.plan import encode
 from fitsvc.planning.planner import Planner
@@ -89,6 +91,50 @@ def test_what_is_there_already_is_not_sold_again(pages: Pages) -> None:
     assert "No. " in wrong.split('id="own"')[1].split('id="baskets"')[0] and "KND-2-D212-9" in wrong
     whole = pages.get(f"{CART}&accessory=KND-2-D212-9&ball=RBL-2-C").text
     assert "Nothing else has to be sold." in whole and 'id="baskets"' not in whole
+
+
+def test_several_that_are_there_each_serve_their_wish(pages: Pages) -> None:
+    """A mount and a rack that he has: only the step is sold, the address keeps both, and one not stored is told."""
+    two = f"{CART}&accessory=KND-2-D212-9&also.1=SPK-TRUG-2&load.bikes=2&load.bike_weight=38+lb&want.step=yes"
+    reply = pages.get(two)
+    own, sold = reply.text.split('id="own"')[1].split('id="baskets"')
+    assert own.count('class="basket own"') == 2
+    assert {"KND-2-D212-9", "SPK-TRUG-2"} <= set(re.findall(r'accessory=([^&"]+)', own))
+    for basket in baskets(sold):
+        assert not {"KND-2-D212-9", "SPK-TRUG-2"} & set(re.findall(r'class="sku">([^<]+)<', basket))
+    assert "also.1=SPK-TRUG-2" in str(reply.url)
+    every = pages.get(two.replace("&want.step=yes", "")).text
+    assert "Nothing else has to be sold" in every and 'id="baskets"' not in every
+    missing = pages.get(f"{two}&also.2=NOT-THERE")
+    assert missing.status_code == 422 and "“NOT-THERE”" in missing.text and 'href="#find-also-2"' in missing.text
+
+
+def test_of_several_racks_the_one_that_serves_is_told(pages: Pages) -> None:
+    """One that does not serve is no reason against another; where none does, each says why."""
+    wish = f"/sell?{MUCKLE}&load.bikes=2&load.bike_weight=38+lb"
+    both = pages.get(f"{wish}&accessory=SPK-TRUG-2-125&also.1=SPK-TRUG-2").text
+    own = both.split('id="own"')[1]
+    assert own.count('class="basket own"') == 1 and "Nothing else has to be sold" in own
+    neither = pages.get(f"{wish}&accessory=SPK-TRUG-2-125&also.1=SPK-TRUG-1-125").text
+    assert neither.split('id="own"')[1].split('id="baskets"')[0].count('class="basket own"') == 2
+    assert baskets(neither)
+
+
+def test_what_is_there_holds_beside_what_is_sold_where_that_is_wished(pages: Pages) -> None:
+    """With the box ticked no basket is told that does not hold with what is there already on the vehicle too."""
+    both = f"{CART}&load.bikes=2&load.bike_weight=38+lb"
+    for owned in ("accessory=KND-2-D212-9", "accessory=KND-2-D212-9&also.1=SPK-TRUG-2"):
+        reply = pages.get(f"{both}&{owned}&want.at-once=yes").text
+        own = reply.split('id="own"')[1]
+        for basket in baskets(own):
+            assert "All at the same time." in basket
+            href = unescape(re.findall(r'href="(/answer?[^"]+)"', basket)[-1])
+            proof = pages.get(href).text
+            assert "also.1" in href and re.search(r'class="outcome (works|conditional)"', proof)
+        if "Nothing else has to be sold" in own:
+            assert "All at the same time" in own
+        else:
+            assert baskets(own) or "holds all of them at the same time" in own
 
 
 @pytest.mark.parametrize(
@@ -253,3 +299,34 @@ def test_where_it_is_driven_and_what_the_receiver_is_on_can_be_said(pages: Pages
         assert 'name="receiver.place"' in pages.get(path).text, path
     texas = pages.get(f"/answer?{MUCKLE}&trailer=DUN-CART-612E&accessory=KND-2-D212-9&load.jurisdiction=texas").text
     assert "place it is driven in texas" in texas.casefold()
+
+
+def test_without_scripts_baskets_are_filled_by_buttons(browser: Browser, counter: Counter) -> None:
+    """On a phone: what the customer has, another thing beside it, and only the rest is sold."""
+    with context(browser, counter, PHONE, has_touch=True, is_mobile=True, java_script_enabled=False) as window:
+        page = window.new_page()
+        page.goto(CART + "&load.bikes=2&load.bike_weight=38+lb&want.step=yes")
+        for number, (place, sku) in enumerate((("accessory", "KND-2-D212-9"), ("also-1", "SPK-TRUG-2"))):
+            if not number:
+                page.locator("summary", has_text="has already").tap()
+            page.locator(f"#find-{place}").fill(sku)
+            page.locator(f".field:has(#find-{place}) button").tap()
+        page.locator("#answer").tap()
+        expect(page.locator(".basket.own")).to_have_count(2)
+        assert "also.1=SPK-TRUG-2" in page.url
+        assert page.locator(".basket:not(.own) .sku", has_text="SPK-TRUG-2").count() == 0
+
+
+def test_in_spanish_what_is_there_is_told_in_spanish(browser: Browser, counter: Counter) -> None:
+    """With scripts, on a desktop: the second thing is found as it is typed, and the page says what it does."""
+    spanish = {"locale": "es-MX", "extra_http_headers": {"Accept-Language": "es-MX"}}
+    with context(browser, counter, **spanish) as window:
+        page = window.new_page()
+        page.goto(f"{CART}&load.bikes=2&load.bike_weight=38+lb&accessory=KND-2-D212-9")
+        page.locator("#find-also-1").fill("SPK-TRUG-2")
+        page.locator("label:has(input[name='also.1'])", has_text="SPK-TRUG-2").first.click()
+        expect(page.locator("input[name='also.1']:checked")).to_have_attribute("value", "SPK-TRUG-2")
+        page.locator("#answer").click()
+        expect(page.locator("#own")).to_have_text("Con lo que tiene el cliente")
+        expect(page.locator(".basket.own")).to_have_count(2)
+        expect(page.locator("main")).to_contain_text("No hay que vender nada más")

@@ -17,7 +17,10 @@ from fitsvc.service.speaking import spoken_tongues, tongue_for, usual_system
 from fitsvc.subjects import STORED
 
 ENGLISH_ONLY = frozenset(
-    ("guide", "guide, tables", "guide, reference", "the API, an operation", "the API, a schema", "problems", "the API")
+    (
+        *("guide", "guide, tables", "guide, reference"),
+        *("the API", "the API, an operation", "the API, a schema", "problems", "a problem"),
+    )
 )
 """Pages for whoever runs the service or writes a program; their texts stay in English."""
 TYPED = ("zzz", "muckel", "nothing.here", "heavy", "utm_source")

@@ -113,7 +113,7 @@ def test_the_shell_keeps_its_shape_at_extremes() -> None:
             assert outline.zs["roof"] > outline.zs["sill"] and outline.xs["nose"] < outline.xs["tail"], name
 
 
-def _stretched(facts: dict[str, dict[str, Any]], seed: int) -> None:
+def stretched(facts: dict[str, dict[str, Any]], seed: int) -> None:
     """Pins behind and far ahead of the bumper, openings low and high, reaches short and long."""
     facts["mounting"] |= {"pin_to_bumper": (-150.0, 305.0)[seed % 2], "height": (230.0, 660.0)[seed // 2 % 2]}
     if seed % 3 == 0:
@@ -127,7 +127,7 @@ def test_words_meet_nowhere_and_keep_their_size() -> None:
         facts, adapters = random_facts(seed)
         facts["vehicle"]["body"] = list(BODIES)[seed % len(BODIES)].partition(" ")[0]
         if seed % 4 == 0:
-            _stretched(facts, seed // 4)
+            stretched(facts, seed // 4)
         _hold_words_apart(picture(facts, adapters, "metric" if seed % 3 else "us"), seed)
 
 

@@ -1,4 +1,4 @@
-"""The picture of several things on one rig at once: what is in the same receiver, each at its own place and named."""
+"""The pictures of several things on one rig: of each receiver what is in it, each at its own place and named."""
 
 from collections.abc import Sequence
 
@@ -22,8 +22,23 @@ def several_view(
     None where there is nothing to draw, or only one thing hangs there.
     """
     here = [i for i, thing in enumerate(things) if thing.place == things[0].place]
-    if len(here) < 2:
-        return None
+    return _view(answerer, things, here, system, prefix) if len(here) > 1 else None
+
+
+def views_of_several(answerer: Answerer, things: Sequence[Thing], system: System = "us") -> list[Drawing]:
+    """A picture for each receiver at which anything can be drawn, in the order of the things."""
+    found = list[Drawing]()
+    for number, place in enumerate(dict.fromkeys(thing.place for thing in things)):
+        here = [i for i, thing in enumerate(things) if thing.place == place]
+        drawn = _view(answerer, things, here, system, f"several-{number}" if number else "several")
+        found += [drawn] if drawn else []
+    return found
+
+
+def _view(
+    answerer: Answerer, things: Sequence[Thing], here: Sequence[int], system: System, prefix: str
+) -> Drawing | None:
+    """The picture of the things that hang in one receiver."""
     beside = Beside(answerer, [(thing.question.case, thing.place) for thing in things])
     names = told_apart([answerer.together.kind(thing, system) for thing in things])
     scenes = [_scene(answerer, beside, i, here, system) for i in here]
@@ -38,6 +53,7 @@ def several_view(
 def _scene(answerer: Answerer, beside: Beside, i: int, here: Sequence[int], system: System) -> Scene:
     """A thing's scene, with what the rules say of it beside each other one."""
     rest = [j for j in range(len(beside.things)) if j != i]
-    seen = [scene_of(Measures(answerer.wording, beside.case(i, rest, near), system)) for near in here if near != i]
+    near: list[int | None] = [j for j in here if j != i] or [None]
+    seen = [scene_of(Measures(answerer.wording, beside.case(i, rest, one), system)) for one in near]
     seen[0].marks = list({(mark.rule, mark.result): mark for one in seen for mark in one.marks}.values())
     return seen[0]

@@ -22,6 +22,7 @@ from fitsvc.service.counter.links import (
     ALSO,
     ONE_EACH,
     PLACES,
+    REAR,
     Fields,
     alike,
     cell,
@@ -32,7 +33,7 @@ from fitsvc.service.counter.links import (
 from fitsvc.service.counter.rendering import page
 from fitsvc.store.errors import NotFound
 from fitsvc.store.rigs import get_rig
-from fitsvc.subjects import SOLD
+from fitsvc.subjects import PLACE, SOLD
 from fitsvc.tongues import later, t
 
 PARTS: Final[Mapping[str, str]] = {
@@ -104,7 +105,9 @@ def asked_lines(
     lines = _lines_of_one(asker, without_also(told), case, system)
     for place, thing in zip(chosen_places(told), things[1:], strict=False):
         own = _lines_of_one(asker, own_fields(told, place), thing.question.case, system)
-        lines.append((t("At the same time"), ", ".join(said for _, said in own)))
+        words = asker.vocabulary.words[asker.vocabulary.facts[PLACE].kind]
+        where = [words[thing.hangs_on]] if thing.hangs_on != REAR else []
+        lines.append((t("At the same time"), ", ".join([*where, *(said for _, said in own)])))
     return lines
 
 

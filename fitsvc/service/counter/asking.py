@@ -1,6 +1,6 @@
 """What the page that asks shows: the parts that may be meant by what has been typed, and the fields they call for."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Final
@@ -11,6 +11,7 @@ from fitsvc.answers.answering import LITTLE_WORK, Answerer
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.shelf import Item, read_items
+from fitsvc.answers.spelling import rig_spelt_out
 from fitsvc.answers.things import Thing, names_several, read_things
 from fitsvc.answers.wording import Wording
 from fitsvc.document import Document, Json
@@ -35,6 +36,7 @@ from fitsvc.service.selecting import Selections
 from fitsvc.store.errors import NotFound
 from fitsvc.store.records import find_mountings, get_record, get_records, list_records
 from fitsvc.store.rigs import get_rig
+from fitsvc.subjects import RIG
 from fitsvc.tongues import t
 
 _MOST: Final = 12
@@ -128,7 +130,7 @@ class Asker:
         """The question of some fields, as a document and as it was read, with all that is wrong with it."""
         told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.vocabulary, system)
         problems = list(told.problems)
-        document, question, things = self._shared(told.document), None, list[Thing]()
+        document, question, things = self._in_front(self._shared(told.document)), None, list[Thing]()
         try:
             if names_several(document):
                 things = read_things(document, self.answerer.reader, self.records)
@@ -146,6 +148,28 @@ class Asker:
         told = (document[TOGETHER][0].get("load") or {}).get("facts") or {}
         journey = {name: told[name] for name in told if f"load.{name}" in self.answerer.rulebook.words.for_all}
         return {**document, "load": {"facts": journey}} if journey else document
+
+    def _in_front(self, document: Document) -> Document:
+        """A question about several things, each that has a receiver of its own in front on the same vehicle."""
+        things = document.get(TOGETHER) or []
+        if not any("rig" in thing for thing in things):
+            return document
+        vehicle = self._vehicle_of(document.get("rig") or {})
+        own = [{**one, "rig": {**one["rig"], **vehicle}} if "rig" in one else one for one in things]
+        return {**document, TOGETHER: own}
+
+    def _vehicle_of(self, rig: Mapping[str, Json]) -> Document:
+        """The vehicle of a rig as a part of another one; of a saved rig with what was told of it there."""
+        saved = self.records.rig(rig["id"]) if rig.get("id") else None
+        whole = rig_spelt_out(rig, self.records, self.answerer.reader) if saved else rig
+        part, mounting = whole.get("vehicle"), (whole.get("mounting") or {}).get("id")
+        record = self.records.find("mounting", mounting) if mounting and not (part or {}).get("id") else None
+        if record is not None and record.links.get("vehicle"):
+            part = {"id": record.links["vehicle"], **(part or {})}
+        told = self.answerer.reader.today(RIG, self.records.rig_told(rig["id"]).facts) if saved else {}
+        facts = {name.partition(".")[2]: wire for name, wire in told.items() if name.startswith("vehicle.")}
+        facts |= (part or {}).get("facts") or {}
+        return {"vehicle": {**(part or {}), "facts": facts}} if part or facts else {}
 
     def rig(self, fields: Fields, system: System) -> "Asked":
         """The question without an accessory that some fields ask, and what is wrong with the fields themselves."""

@@ -21,7 +21,19 @@ from fitsvc.answers.taken import folded
 from fitsvc.inventory.shelf import Shop
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.service.counter.links import ALSO, PLACES, Fields, also_closed_up, cell, link, subject_at, thing_field
+from fitsvc.service.counter.links import (
+    ALSO,
+    HANGS_ON,
+    OF_FRONT,
+    PLACES,
+    REAR,
+    Fields,
+    also_closed_up,
+    cell,
+    link,
+    subject_at,
+    thing_field,
+)
 from fitsvc.service.selecting import Selections
 from fitsvc.tongues import t
 
@@ -111,6 +123,11 @@ class Chooser:
                 problems += self._choose(place, hits[place], told)
         for name in [one for one in told if thing_field(one)[0] in ALSO and not told.get(thing_field(one)[0])]:
             del told[name]  # what was told of a thing that is there no more
+        for place in ALSO:
+            if told.get(f"{place}.{HANGS_ON}") == REAR:  # it was in front, where another receiver held it
+                del told[f"{place}.{HANGS_ON}"]
+                for name in [one for one in told if _of_own_receiver(one) and thing_field(one)[0] == place]:
+                    del told[name]
         let_go = self._let_go(fields, told)
         self._leave_to_rig(told)
         return Settled(fields=told, hits=hits, let_go=let_go, problems=problems)
@@ -265,6 +282,8 @@ class Chooser:
         """Whether a field stays with the vehicle or receiver it was told of."""
         if name in _OF_RIG or name in PLACES or name.startswith(_OF_OPENING):
             return True
+        if _of_own_receiver(name):
+            return moved
         if moved and name.startswith("vehicle."):
             return name not in self._naming
         fact = self.vocabulary.facts.get(thing_field(name)[1])
@@ -293,6 +312,7 @@ class Chooser:
 
     def _told(self, name: str, text: str) -> str:
         """One thing that was let go, in words."""
+        name = thing_field(name)[1] or name
         if name == "rig":
             return t("the saved rig")
         if name in ("receiver", "mounting"):
@@ -338,6 +358,12 @@ def _no_choice(place: str, hits: Hits) -> Problem:
     # That it is one of some, not known which, may stand among them too: they are not counted.
     several = t("choose one of those below") if hits.count > 1 else t("choose it below if it is meant")
     return Problem(message, t("{several}, or clear the field", several=several), pointer=place, meaning=True)
+
+
+def _of_own_receiver(name: str) -> bool:
+    """Whether a field is of the receiver in front that something else hangs in."""
+    place, inner = thing_field(name)
+    return bool(place) and inner.partition(".")[0] in OF_FRONT
 
 
 def _parted(on: str) -> tuple[str, str]:

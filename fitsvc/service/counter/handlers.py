@@ -11,7 +11,7 @@ from litestar.response import Redirect
 from litestar.types import ControllerRouterHandler
 
 from fitsvc.drawing.rating_bars import rating_bars
-from fitsvc.drawing.several_view import several_view
+from fitsvc.drawing.several_view import views_of_several
 from fitsvc.drawing.side_view import side_view
 from fitsvc.drawing.sketches import sketch
 from fitsvc.drawing.whole_view import whole_view
@@ -82,9 +82,8 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
     # The case of several vehicles has the facts of none of them: there is no one side, and no one chain, to draw.
     one = len(read.candidates) < 2 and not asked.things
     drawn = (service.answerer.wording, read.case, system)
-    picture = whole_view(*drawn, labels=read.labels) if one else None
-    if asked.things:
-        picture = several_view(service.answerer, asked.things, system)
+    alone = whole_view(*drawn, labels=read.labels) if one else None
+    pictures = views_of_several(service.answerer, asked.things, system) if asked.things else [alone] if alone else []
     side = side_view(*drawn, labels=read.labels) if one else None
     chart = rating_bars(service.answerer.wording, read.case, system) if one else None
     service.metrics.answer(found.outcome)
@@ -103,7 +102,7 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         keep=link("/measure", keep) if (keep := kept_in(kept, service.answerer.reader, system)) else "",
         fits=link("/fits", rig),
         sell=link("/sell", {name: text for name, text in rig.items() if place_of(name) != "ball"}),
-        picture=picture,
+        pictures=pictures,
         side=side,
         chart=chart,
         left_out=asked.left_out,

@@ -3,7 +3,8 @@
 `vehicle`, `receiver`, `mounting`, `accessory`, `ball`, `trailer` and `rig` name stored records, `adapter.1` and
 so on the adapters from the receiver outwards; `load.bikes` is a fact of a subject; `with` lists subjects that
 are in the question with nothing told of them. Values are written as in a cell of a CSV file. `also.1` and so on
-name what hangs on the same receiver at the same time, and `also.1.load.bikes` tells a fact of it.
+name what hangs there at the same time, and `also.1.load.bikes` tells a fact of it: on the same receiver, or with
+`also.1.hangs_on` on one in front, which `also.1.receiver` names or `also.1.receiver.opening` tells of.
 """
 
 import re
@@ -20,7 +21,7 @@ from fitsvc.language.display import System, unit_in
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.cells import read_cell
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
-from fitsvc.subjects import BESIDE_RIG, OF_RIG, SUBJECTS
+from fitsvc.subjects import BESIDE_RIG, OF_RIG, PLACE, SUBJECTS
 from fitsvc.tongues import t
 
 Fields = Mapping[str, str]
@@ -29,9 +30,15 @@ ONE_EACH: Final = (*OF_RIG, *BESIDE_RIG)
 PLACES: Final = tuple(f"adapter.{number}" for number in range(1, MOST_ADAPTERS + 1))
 """The names of the adapters, from the receiver outwards."""
 ALSO: Final = tuple(f"also.{number}" for number in range(1, MOST_THINGS))
-"""The names of what hangs on the same receiver at the same time."""
+"""The names of what hangs there at the same time."""
 REAR: Final = "rear_receiver"
-"""Where all of it hangs; a receiver that says itself where it is, is judged by that."""
+FRONT: Final = "front_receiver"
+"""Where it hangs: what says nothing, in the one receiver that the rig names, which is judged by what it says itself of
+its place; in front, in a receiver that is told with the thing."""
+HANGS_ON: Final = PLACE.partition(".")[2]
+"""The field of what hangs there too that says in which receiver."""
+OF_FRONT: Final = ("receiver", "mounting")
+"""What of a rig is told of what hangs in front: its receiver, and how that sits on the same vehicle."""
 BESIDE: Final = "with"
 _ADAPTER: Final = re.compile(r"(adapter\.[1-9])(?:\.(.+))?\Z")
 _ALSO: Final = re.compile(r"(also\.[1-9])(?:\.(.+))?\Z")
@@ -65,6 +72,7 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
             of_each[found[1]][found[2] or "accessory"] = text
         else:
             of_each[""][name] = text
+    hung = {place: of_each[place].pop(HANGS_ON, "").strip() or REAR for place in ALSO}
     read = {place: _read(own, vocabulary, system) for place, own in of_each.items()}
     problems, left_out = list(read[""].problems), read[""].left_out
     document, things = read.pop("").document, list[Document]()
@@ -72,11 +80,11 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
         problems += [replace(wrong, pointer=_within(place, wrong.pointer)) for wrong in one.problems]
         left_out += tuple(_within(place, name) for name in one.left_out)
         if one.document:
-            things.append(one.document)
-            problems += [_of_the_rig(place)] if "rig" in one.document else []
+            things.append(_hung(one.document, hung[place]))
+            problems += _wrongly_hung(place, one.document, hung[place])
     if things:
         own = {name: document.pop(name) for name in BESIDE_RIG if name in document}
-        document[TOGETHER] = [{"hangs_on": REAR, **one} for one in (own, *things)]
+        document[TOGETHER] = [_hung(own, REAR), *things]
     return QuestionFields(document, tuple(problems), left_out)
 
 
@@ -156,6 +164,11 @@ def _write_several(document: Mapping[str, Json]) -> dict[str, str]:
     fields = write_fields(shared)
     for place, thing in zip(("", *ALSO), (first, *more), strict=False):
         own = write_fields({name: part for name, part in thing.items() if name in BESIDE_RIG})
+        if thing["hangs_on"] == FRONT:
+            in_front = thing.get("rig") or {}
+            own |= {HANGS_ON: FRONT} | write_fields(
+                {"rig": {name: in_front[name] for name in OF_FRONT if in_front.get(name)}}
+            )
         fields |= {_within(place, name): text for name, text in own.items()} if place else own
     return fields
 
@@ -272,9 +285,26 @@ def _within(place: str, name: str) -> str:
     return place if name == "accessory" else f"{place}.{name}"
 
 
-def _of_the_rig(place: str) -> Problem:
-    help = t("tell it of the rig, which is one for all that hangs there")
-    return Problem(t("`{place}` has no rig of its own", place=place), help, pointer=place, meaning=True)
+def _hung(document: Document, where: str) -> Document:
+    """One of several things, with where it hangs; one in front has a receiver of its own, untold as it may be."""
+    hung: Document = {"hangs_on": where, **document}
+    if where == FRONT:
+        hung["rig"] = {"receiver": {}, **(document.get("rig") or {})}
+    return hung
+
+
+def _wrongly_hung(place: str, document: Document, where: str) -> list[Problem]:
+    """What is told of a rig that is not the thing's own, and a place that is none of those on a page."""
+    found, field = list[Problem](), f"{place}.{HANGS_ON}"
+    if where not in (REAR, FRONT):
+        listed = t("write one of {listed}", listed=f"`{REAR}`, `{FRONT}`")
+        found.append(
+            Problem(t("`{text}` is not one of the places", text=where[:60]), listed, pointer=field, meaning=True)
+        )
+    if not {*(document.get("rig") or {})} <= {*(OF_FRONT if where == FRONT else ())}:
+        help = t("tell it of the rig, which is one for all that hangs there")
+        found.append(Problem(t("`{place}` has no rig of its own", place=place), help, pointer=place, meaning=True))
+    return found
 
 
 def _place(name: str) -> tuple[str, str]:

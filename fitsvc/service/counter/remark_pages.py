@@ -11,7 +11,8 @@ from litestar.response import Redirect
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.service.context import AnyRequest, Service, service_of
-from fitsvc.service.counter.links import link, read_fields, write_fields
+from fitsvc.service.counter.asked import asker_of
+from fitsvc.service.counter.links import link, write_fields
 from fitsvc.service.counter.lookup import EntryTold
 from fitsvc.service.counter.rendering import fields_of, not_there, page
 from fitsvc.service.counter.sheet_view import day
@@ -68,7 +69,8 @@ async def send(request: AnyRequest) -> Response[str]:
             return not_there(request, t(_NO_RULE))
         if form.refused:
             return _form(request, entry, form.fields, system, [Problem(form.refused)], form.status)
-        document = read_fields(_asked(form.fields), service.answerer.rulebook.vocabulary, system).document
+        with service.database.session() as session:
+            document = asker_of(request, session).read(_asked(form.fields), system).document
         told = {"rule": entry.id, "text": form.fields.get("text", ""), "question": document or None}
         try:
             remarked(service, told | {"by": form.fields.get("by")}, form.by)

@@ -14,7 +14,7 @@ from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import ALSO, Fields, adapter_places, link
+from fitsvc.service.counter.links import ALSO, FRONT, HANGS_ON, OF_FRONT, Fields, adapter_places, link
 from fitsvc.service.counter.telling import Headline, Offered, RemedyTold, ToldThing, headline, remedy_told, things
 from fitsvc.subjects import BESIDE_RIG
 from fitsvc.tongues import later, t
@@ -178,8 +178,10 @@ def _allowance(one: AllowanceShown | None, answerer: Answerer) -> AllowanceTold 
 
 
 def _asking(answer: Answer) -> tuple[Answer, str]:
-    """The answer whose next steps are told, and where its thing stands: of several, the first that asks for one."""
-    for place, one in zip(("", *ALSO), answer.together, strict=False):
+    """The answer whose next steps are told, and where its thing stands: of several, what the summary is about."""
+    several = list(zip(("", *ALSO), answer.together, strict=False))
+    several.sort(key=lambda pair: (pair[1].alone != answer.outcome, pair[1].answer.outcome != answer.outcome))
+    for place, one in several:
         if one.answer.next:
             return one.answer, f"{place}." if place else ""
     return answer, ""
@@ -192,8 +194,11 @@ def _step(
     fact = answerer.rulebook.vocabulary.facts.get(step.fact)
     field = None
     if fact is not None and step.fact != CONFIGURATION:
-        own = within if fact.subject in BESIDE_RIG else ""
-        places = adapter_places(fields) if fact.subject == "adapter" else [f"{own}{fact.subject}"]
+        in_front = fields.get(f"{within}{HANGS_ON}") == FRONT
+        own = within if fact.subject in (*BESIDE_RIG, *(OF_FRONT if in_front else ())) else ""
+        # An adapter is in the receiver at the rear: of one in front nothing can be told here.
+        at_rear = [] if in_front else adapter_places(fields)
+        places = at_rear if fact.subject == "adapter" else [f"{own}{fact.subject}"]
         field = maker.of(fact, places[0]) if len(places) == 1 else None
     drawn = sketch(fact, f"sketch-{fact.name.replace('.', '-')}") if fact is not None else None
     return StepView(

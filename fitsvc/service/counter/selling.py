@@ -8,7 +8,7 @@ from typing import Any, Final
 from litestar import Response, get
 from litestar.response import Redirect
 
-from fitsvc.answers.parts import TOGETHER
+from fitsvc.answers.parts import TOGETHER, called
 from fitsvc.document import Document, Json
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -19,10 +19,32 @@ from fitsvc.rulebook.words import WishAsked
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.counter.asked import asked_lines
 from fitsvc.service.counter.asking import Asker, Options
-from fitsvc.service.counter.baskets import BasketView, MissView, OwnView, baskets, missed, owned
+from fitsvc.service.counter.baskets import (
+    BasketView,
+    MissView,
+    OwnView,
+    ProofView,
+    baskets,
+    beside_own,
+    missed,
+    not_beside_own,
+    own_at_once,
+    owned,
+    sets_of,
+)
 from fitsvc.service.counter.choosing import BASKET, DRAFT, WANTED, Settled
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import REAR, Fields, also_places, link, read_fields, without_also, write_fields
+from fitsvc.service.counter.links import (
+    ALSO,
+    REAR,
+    Fields,
+    also_places,
+    link,
+    read_fields,
+    thing_field,
+    without_also,
+    write_fields,
+)
 from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.service.counter.telling import qr_code
 from fitsvc.subjects import OF_RIG
@@ -33,6 +55,8 @@ _NO_WISH: Final = Problem(
 )
 AT_ONCE: Final = f"{WANTED}at-once"
 """The box to tick where all that is wished is to be on the vehicle at the same time."""
+_HAD: Final = ("accessory", *ALSO)
+"""The places of what the customer has already."""
 _NO_VEHICLE: Final = Problem(
     later("no vehicle is chosen yet"),
     later("choose one, or say what the receiver's label tells"),
@@ -43,12 +67,18 @@ _NO_VEHICLE: Final = Problem(
 
 @dataclass(frozen=True, slots=True)
 class Sold:
-    """What wishes come to: what is there already, and of the wishes that it does not serve the plan and its baskets."""
+    """What wishes come to: what is there already, and of the wishes that it does not serve the plan and its baskets.
+
+    `at_once` is what all that is there comes to at the same time; `anew` says that the baskets are for every wish, as
+    what is there does not hold beside anything.
+    """
 
     own: Sequence[OwnView]
     plan: Plan | None
     baskets: Sequence[BasketView]
     misses: Sequence[MissView]
+    at_once: ProofView | None = None
+    anew: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +112,9 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
         problems, sold = [*settled.problems, *asked.problems], None
         if not problems and (wishes or asked.document) and not fields.get(DRAFT):
             problems, sold = _sold(service, asker, settled.fields, asked.document, wishes, system)
-        kept = write_fields(asked.document) | _wanted(settled.fields) | shown_units(system)
-        left_out = (*asked.left_out, *also_places(fields))
+        own = {place: settled.fields[place] for place in ALSO if settled.fields.get(place)}
+        kept = write_fields(asked.document) | own | _wanted(settled.fields) | shown_units(system)
+        left_out = (*asked.left_out, *(name for name in settled.question() if all(thing_field(name))))
         one = {BASKET: fields[BASKET]} if fields.get(BASKET) else {}
         if sold is not None and not left_out and kept | one != dict(request.query_params.multi_items()):
             return Redirect(link("/sell", kept | one), status_code=303)
@@ -169,20 +200,62 @@ def _sold(
         return [which], None
     if not wishes:
         return [_NO_WISH], None
+    wrong = [
+        _not_stored(place, fields[place])
+        for place in _HAD
+        if fields.get(place) and not asker.records.find("accessory", fields[place])
+    ]
+    if wrong:
+        return wrong, None
     try:
         body: Document = {"rig": rig, "wishes": list(wishes)}
         read = read_wishes(body, service.answerer.engine, service.answerer.reader, asker.records)
-        own = owned(service, asker, document, read.wishes, system)
-        left = [wish for number, wish in enumerate(wishes) if number not in own or not own[number].serves]
-        if not left:
-            return [], Sold(list(own.values()), None, [], [])
-        shelf = service.shop.shelf(asker.session)
-        at_once = {TOGETHER: REAR} if fields.get(AT_ONCE) and len(left) > 1 else {}
-        plan = service.planner.plan({**body, "wishes": left, **at_once}, asker.records, shelf, system)
+        own = owned(service, asker, document, _on_hand(fields), read.wishes, system)
+        return [], _served(service, asker, body, own, bool(fields.get(AT_ONCE)), system)
     except ProblemsFound as found:
         return list(found.problems), None
-    misses = [missed(asker, one, system) for one in plan.misses]
-    return [], Sold(list(own.values()), plan, baskets(asker, plan, system), misses)
+
+
+def _served(
+    service: Service, asker: Asker, body: Document, own: Mapping[int, Sequence[OwnView]], at_once: bool, system: System
+) -> Sold:
+    """What serves the wishes of a plan's body: what is there already, and for the rest what is on the shelf.
+
+    Where all is to be on the vehicle at the same time a basket is one only if it holds beside what is there.
+    """
+    serving = [views[0] for views in own.values() if views[0].serves]
+    left = [wish for number, wish in enumerate(body["wishes"]) if number not in own or not own[number][0].serves]
+    shown, there = [one for views in own.values() for one in views], {one.number for one in serving}
+
+    def plan_for(wishes: Sequence[Document]) -> Plan:
+        together = {TOGETHER: REAR} if at_once and len(wishes) > 1 else {}
+        shelf = service.shop.shelf(asker.session)
+        return service.planner.plan({**body, "wishes": wishes, **together}, asker.records, shelf, system)
+
+    proof = own_at_once(asker, serving, system) if at_once and not left else None
+    if not left and (proof is None or proof.outcome in ("works", "conditional")):
+        return Sold(shown, None, [], [], proof)
+    plan = plan_for(left) if left else None
+    sets, misses = sets_of(plan) if plan else [], list(plan.misses) if plan else []
+    if at_once and serving:
+        beside = [beside_own(asker, one, serving, system) for one in sets]
+        sets = [one for one in beside if one.together and one.together.outcome in ("works", "conditional")]
+        misses[:0] = [not_beside_own(one) for one in beside if one not in sets]
+    if anew := bool(at_once and serving and not sets):
+        plan = plan_for(body["wishes"])
+        sets, misses = sets_of(plan), [*misses, *plan.misses]
+    told = [missed(asker, one, system) for one in misses]
+    return Sold(shown, plan, baskets(asker, sets, there, system), told, proof, anew)
+
+
+def _on_hand(fields: Fields) -> list[str]:
+    """The numbers of what the customer has already."""
+    return [sku for place in _HAD if (sku := fields.get(place))]
+
+
+def _not_stored(place: str, sku: str) -> Problem:
+    message = t("no {subject} is stored under `{name}`", subject=called("accessory"), name=sku)
+    return Problem(message, pointer=place, meaning=True)
 
 
 def _wanted(fields: Fields) -> dict[str, str]:
@@ -208,6 +281,10 @@ def _form(
         "for_all": [maker.of(facts[name]) for name in words.for_all],
         "fitted": next(map(maker.of, map(facts.__getitem__, asker.vocabulary.serving("fitted"))), None),
         "on_hand": asker.sold(settled, "accessory", asker.case(settled.fields, system), system),
+        "on_hand_too": [
+            (place, asker.sold(settled, place, Case({}, frozenset()), system))
+            for place in ALSO[: len(also_places(settled.fields)) + 1 if has_one else 0]
+        ],
         "balls": asker.sold(settled, "ball", Case({}, frozenset()), system) if has_one else Options(),
         "there": [maker.of(facts[name]) for name in dict.fromkeys(there)],
         "at": maker.errors_at,

@@ -128,15 +128,34 @@
       form.prepend(one);
     }
   };
+  const SLOW = 400;
+  let turn = 0;
+  const touched = () => [...(main.querySelector("[data-now] form")?.elements ?? [])].some((one) => one.name === "value" && (one.type === "radio" ? one.checked : one.value !== one.defaultValue));
   const answer = async (form, cannot) => {
-    const [params, text] = after(form, cannot);
+    const [params, text] = after(form, cannot), mine = ++turn, address = `/measure?${params}`;
     remember(params);
-    try {
-      const reply = await fetch(`/measure?${params}`, { headers: { Accept: "text/html" } });
-      if (reply.status >= 500) throw new Error("later");
-      show(await reply.text(), `/measure?${params}`);
-    } catch {
+    // On a slow line the next question comes from the phone, and what the service makes of the reading follows.
+    let ahead = false;
+    const goOn = setTimeout(() => {
+      ahead = true;
       offline(form, params, text);
+      history.replaceState(null, "", address);
+      say(words().toldSlow);
+    }, SLOW);
+    try {
+      const reply = await fetch(address, { headers: { Accept: "text/html" } });
+      if (reply.status >= 500) throw new Error("later");
+      const told = await reply.text();
+      clearTimeout(goOn);
+      if (mine !== turn) return;
+      if (!ahead || !reply.ok || !touched()) { show(told, address); return; }
+      const line = main.querySelector(".tallyline"), fresh = new DOMParser().parseFromString(told, "text/html").querySelector(".tallyline");
+      if (line && fresh) line.replaceChildren(...fresh.childNodes);
+      say("");
+    } catch {
+      clearTimeout(goOn);
+      if (!ahead) offline(form, params, text);
+      say(words().toldOffline);
     }
   };
 
