@@ -1,12 +1,13 @@
 """Where the tape goes: a sketch for each fact that names its measuring points, and points that are checked."""
 
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
 import demo_world
 import pytest
 
-from fitsvc.drawing.sketches import PLACES, sketch
+from fitsvc.drawing.sketches import PLACES, points_of, sketch
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -34,6 +35,25 @@ def test_the_tape_joins_the_points_named(fact: Fact) -> None:
     axis, place = ("x", 0) if tape.lies == "along" else ("y", 1)
     assert [float(line.get(f"{axis}{i}") or 0) for i in (1, 2)] == [PLACES[tape.start][place], PLACES[tape.end][place]]
     assert POINTS[tape.start] in drawing.description and POINTS[tape.end] in drawing.description
+
+
+@pytest.mark.parametrize("fact", DRAWN, ids=lambda fact: str(fact.name))
+def test_close_by_the_tape_is_shown_whole_and_its_numbers_are_large(fact: Fact) -> None:
+    """Both ends and both numbers are in the window, and on a telephone no digit is under 11 px high."""
+    drawing = sketch(fact, close=True)
+    assert drawing and len(points_of(fact)) == 2
+    root = ElementTree.fromstring(drawing.svg)
+    left, top, across, high = map(float, (root.get("viewBox") or "").split())
+    scale = min(330 / across, 138 / high)
+    (line,) = [one for one in root.iter(f"{SVG}line") if one.get("class") == "d-tape"]
+    ends = [(float(line.get(f"x{i}") or 0), float(line.get(f"y{i}") or 0)) for i in (1, 2)]
+    badges = [one for one in root.iter(f"{SVG}circle") if one.get("r") == "8"]
+    assert len(badges) == 2
+    for group in root.iter(f"{SVG}g"):
+        place, large = re.findall(r"\((.*?)\)", group.get("transform") or "")
+        ends.append(tuple(map(float, place.split())))  # type: ignore[arg-type]  # two numbers
+        assert 11 * float(large) * scale >= 10.9
+    assert all(left <= x <= left + across and top <= y <= top + high for x, y in ends)
 
 
 def test_every_length_on_the_rigs_line_is_sketched() -> None:

@@ -108,9 +108,19 @@ def patterns(prefix: str) -> str:
 
 
 def document(
-    prefix: str, title: str, description: str, height: float, body: Iterable[str], defs: str = "", **data: str
+    prefix: str,
+    title: str,
+    description: str,
+    height: float,
+    body: Iterable[str],
+    defs: str = "",
+    window: str = "",
+    **data: str,
 ) -> str:
-    """The whole drawing as an image with a title and a description, as high as it needs in its own units."""
+    """The whole drawing as an image with a title and a description, as high as it needs in its own units.
+
+    Of a `window` onto it (left, top, width and height) only that is shown.
+    """
     head = element("title", words(title), id=f"{prefix}-title") + element(
         "desc", words(description), id=f"{prefix}-desc"
     )
@@ -118,7 +128,7 @@ def document(
         "svg",
         head + (element("defs", defs) if defs else "") + "".join(body),
         xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {number(WIDTH)} {number(height)}",
+        viewBox=window or f"0 0 {number(WIDTH)} {number(height)}",
         class_="drawing",
         role="img",
         id=prefix,

@@ -10,12 +10,14 @@ from fitsvc.drawing.measures import middle
 from fitsvc.drawing.outline import turned_about
 from fitsvc.drawing.panel import INCH, Panel
 from fitsvc.drawing.scene import Box, Scene
-from fitsvc.tongues import t
+from fitsvc.tongues import later, t
 
 _DOOR: Final = 1000.0
 """How much of a door is drawn above its lower edge, which alone is known; mm."""
 _SPARE_ACROSS: Final = 700.0
 _SPARE_THICK: Final = 230.0
+NOT_MEASURED: Final = later("not measured")
+"""What is said where a receiver usually sits, as long as nobody has measured where it does."""
 _TRAYS: Final = 6
 """So many bicycles are drawn at most; more would be a grey block."""
 
@@ -37,7 +39,7 @@ def receiver(panel: Panel, scene: Scene, near: bool) -> None:
         panel.rect("v-hole", (end - 12 * INCH, end, z - size, z))
     panel.rect(kind, (end - 0.9 * INCH, end, z - size - wall - 9, z + wall + 9), 5.0)
     if not known:
-        panel.say(end + 2 * INCH, z - size, t("not measured"), kind="v-soft")
+        panel.say(end + 2 * INCH, z - size, t(NOT_MEASURED), kind="v-soft")
     elif scene.seat and middle(scene.seat) > x:
         seat, high = middle(scene.seat), middle(scene.opening or (z, z))
         panel.path("v-steel", [(x - 60, z), (seat + 60, high), (seat + 60, high - size), (x - 60, z - size)])

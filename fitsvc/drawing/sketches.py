@@ -45,6 +45,11 @@ _BASE: Final = (
     "M8 30H150V104L168 110V142H134V136H8",
     "M140 146H182M140 158H182M182 143V146M182 158V161",
 )
+_ROUND: Final = 84.0
+_LEAST_ACROSS: Final = 240.0
+"""What is shown beside the tape where it is shown close by, and the least across; in the sketch's units."""
+_CLOSE: Final = (330.0, 138.0)
+"""What a telephone has for it, in CSS pixels: a unit of the numbers is no smaller than one of them."""
 _PARTS: Final = {
     "": (),
     "spare": ("M152 44h40v64h-40z",),
@@ -66,8 +71,16 @@ _PARTS: Final = {
 """Outlines of the vehicle's rear and of the parts, as paths."""
 
 
-def sketch(fact: Fact, prefix: str = "sketch") -> Drawing | None:
-    """The sketch of a fact's measuring points; None for a fact that names none."""
+def points_of(fact: Fact) -> list[str]:
+    """The points that the tape joins, in words; none for a fact that names none."""
+    return [spoken(t(POINTS[point])) for point in (fact.tape.start, fact.tape.end)] if fact.tape else []
+
+
+def sketch(fact: Fact, prefix: str = "sketch", *, close: bool = False) -> Drawing | None:
+    """The sketch of a fact's measuring points; None for a fact that names none.
+
+    Close by it shows the tape alone, as large as a telephone allows; the points' words then stand beside it.
+    """
     if fact.tape is None:
         return None
     tape = fact.tape
@@ -79,8 +92,13 @@ def sketch(fact: Fact, prefix: str = "sketch") -> Drawing | None:
         one=spoken(t(POINTS[tape.start])),
         other=spoken(t(POINTS[tape.end])),
     )
-    parts = [*_rig(tape)]
-    parts += _along(tape) if tape.lies == "along" else _up(tape)
+    if close:
+        left, top, across, high = _window(tape)
+        large = max(1.0, high / _CLOSE[1], across / _CLOSE[0])
+        window = " ".join(map(ink.number, (left, top, across, high)))
+        svg = ink.document(prefix, title, description, high, _drawn(tape, large), window=window)
+        return Drawing(svg, title, description)
+    parts = _drawn(tape, 1.0)
     y = GROUND + (34.0 if tape.lies == "along" else 14.0)
     for sign, point in (("1", tape.start), ("2", tape.end)):
         parts.append(ink.badge(12, y + 6, sign))
@@ -90,6 +108,30 @@ def sketch(fact: Fact, prefix: str = "sketch") -> Drawing | None:
         y += 4.0
     svg = ink.document(prefix, title, description, y + 4, parts)
     return Drawing(svg, title, description)
+
+
+def _drawn(tape: Tape, large: float) -> list[str]:
+    """Vehicle and tape, with the numbers of the points so many times their size."""
+    return [*_rig(tape), *(_along(tape, large) if tape.lies == "along" else _up(tape, large))]
+
+
+def _window(tape: Tape) -> tuple[float, float, float, float]:
+    """What is shown close by: the tape with some of the vehicle round it, down to the ground."""
+    (x1, y1), (x2, y2) = PLACES[tape.start][:2], PLACES[tape.end][:2]
+    xs = (x2, x2) if tape.start == "ground" else (x1, x2)
+    left, right = max(0.0, min(xs) - _ROUND), min(ink.WIDTH, max(xs) + _ROUND)
+    left = max(0.0, min(left, right - _LEAST_ACROSS))
+    right = max(right, left + _LEAST_ACROSS)
+    top = max(0.0, min(y1, y2) - _ROUND / 3)
+    return left, top, right - left, GROUND + (_ROUND / 3 if tape.lies == "along" else 8.0) - top
+
+
+def _badge(x: float, y: float, sign: str, large: float) -> str:
+    """A point's number, so many times its size."""
+    if large == 1.0:
+        return ink.badge(x, y, sign)
+    place = f"translate({ink.number(x)} {ink.number(y)}) scale({ink.number(large)})"
+    return element("g", ink.badge(0, 0, sign), transform=place)
 
 
 def _rig(tape: Tape) -> list[str]:
@@ -107,7 +149,7 @@ def _point(x: float, y: float) -> str:
     return element("circle", cx=x, cy=y, r=4, fill="currentColor", class_="d-point")
 
 
-def _along(tape: Tape) -> list[str]:
+def _along(tape: Tape, large: float) -> list[str]:
     """Lines dropped from both points to a tape below the ground."""
     ends = [PLACES[tape.start][:2], PLACES[tape.end][:2]]
     y = GROUND + 16.0
@@ -115,10 +157,14 @@ def _along(tape: Tape) -> list[str]:
     drawn += [_point(*end) for end in ends]
     drawn.append(line(ends[0][0], y, ends[1][0], y, "d-tape", stroke_width="3"))
     left, right = sorted((0, 1), key=lambda i: ends[i][0])
-    return [*drawn, ink.badge(ends[left][0] - 13, y, "12"[left]), ink.badge(ends[right][0] + 13, y, "12"[right])]
+    return [
+        *drawn,
+        _badge(ends[left][0] - 13 * large, y, "12"[left], large),
+        _badge(ends[right][0] + 13 * large, y, "12"[right], large),
+    ]
 
 
-def _up(tape: Tape) -> list[str]:
+def _up(tape: Tape, large: float) -> list[str]:
     """Level lines from both points to a tape that hangs plumb beside them."""
     (x1, y1), (x2, y2) = PLACES[tape.start][:2], PLACES[tape.end][:2]
     if tape.start == "ground":
@@ -129,5 +175,6 @@ def _up(tape: Tape) -> list[str]:
     low, high = ("1", "2") if y1 > y2 else ("2", "1")
     bottom, top = max(y1, y2), min(y1, y2)
     if bottom - top < 18:
-        return [*drawn, ink.badge(x, top - 12, high), ink.badge(x, bottom + 12, low)]
-    return [*drawn, ink.badge(x + 15, top, high), ink.badge(x + 15, bottom - (8 if tape.start == "ground" else 0), low)]
+        return [*drawn, _badge(x, top - 12 * large, high, large), _badge(x, bottom + 12 * large, low, large)]
+    above = 8 * large if tape.start == "ground" else 0.0
+    return [*drawn, _badge(x + 15 * large, top, high, large), _badge(x + 15 * large, bottom - above, low, large)]

@@ -14,7 +14,7 @@ from fitsvc.drawing.deciding import DecidingPlace, deciding
 from fitsvc.drawing.ink import Drawing, element, number
 from fitsvc.drawing.measures import Measures, middle
 from fitsvc.drawing.outline import Outline, outline_of
-from fitsvc.drawing.panel import INCH, WIDE, Panel, PanelWords
+from fitsvc.drawing.panel import INCH, WIDE, Panel, PanelWords, wide
 from fitsvc.drawing.rows import draw_rows, ruler
 from fitsvc.drawing.scene import Box, Mark, Scene
 from fitsvc.drawing.shanks import shank_before_opening
@@ -105,18 +105,26 @@ def _things(scene: Scene) -> tuple[float, float]:
     return max(right), max(top)
 
 
+def _room_for(text: str, start: float, left: float) -> float:
+    """How far back a window that begins at the left has to reach, for words from the start on to stand in it; mm."""
+    across = wide(text) + 4.0
+    return (start * WIDE - left * across) / (WIDE - across)
+
+
 def _closes(scene: Scene) -> bool:
     return any(mark.against == "closure" for mark in scene.marks)
 
 
 def _whole_panel(scene: Scene, outline: Outline | None, words: PanelWords) -> Panel:
     right, top = _things(scene)
-    right += 40 * INCH if scene.pin is None or scene.opening is None else 0.0
     left, rear, roof = outline.reach if outline else (-70 * INCH, 0.0, 50 * INCH)
+    left, right = left - 5 * INCH, max(right, rear) + 8 * INCH
+    if scene.pin is None or scene.opening is None:
+        right = max(right, _room_for(t(parts.NOT_MEASURED), (middle(scene.pin) if scene.pin else 0.0) + 5 * INCH, left))
     return Panel(
         name="far",
-        left=left - 5 * INCH,
-        right=max(right, rear) + 8 * INCH,
+        left=left,
+        right=right,
         low=-1.5 * INCH,
         high=max(roof, top, _LEAST) + 5 * INCH,
         top=0.0,

@@ -74,7 +74,7 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         kept = told | shown_units(system)
         same = (kept | ({JUST: just} if just else {})) == dict(request.query_params.multi_items())
         if not asked.left_out and not same:
-            return Redirect(link("/answer", kept), status_code=303)
+            return Redirect(link("/answer", kept | ({JUST: just} if just else {})), status_code=303)
         found = service.answerer.answer(asked.document, asker.records, system, service.shop.shelf(session))
         lines = asked_lines(asker, told, read.case, system, asked.things)
         offers = Offers(service=service, asker=asker, document=asked.document, system=system)

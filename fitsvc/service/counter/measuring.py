@@ -17,7 +17,7 @@ from sqlmodel import Session
 from fitsvc.answers.vin import read_vin
 from fitsvc.document import Document
 from fitsvc.drawing.ink import Drawing
-from fitsvc.drawing.sketches import sketch
+from fitsvc.drawing.sketches import points_of, sketch
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem
 from fitsvc.observing.evidence import read_evidence
@@ -75,6 +75,7 @@ class QuestionView:
     title: str
     field: Field
     sketch: Drawing | None
+    points: Sequence[str]
     again: str
     length: bool
     subject: str
@@ -228,7 +229,8 @@ def _asked(
         question=one,
         title=sentence(one.fact.label),
         field=made,
-        sketch=sketch(one.fact, f"tape-{made.id}"),
+        sketch=sketch(one.fact, f"tape-{made.id}", close=True),
+        points=points_of(one.fact),
         again=_AGAIN.get(one.state, ""),
         length=one.fact.kind == "length",
         subject=one.fact.subject,

@@ -15,7 +15,16 @@ from fitsvc.language.display import System
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import ALSO, FRONT, HANGS_ON, OF_FRONT, Fields, adapter_places, link
-from fitsvc.service.counter.telling import Headline, Offered, RemedyTold, ToldThing, headline, remedy_told, things
+from fitsvc.service.counter.telling import (
+    Headline,
+    Offered,
+    RemedyTold,
+    ToldThing,
+    asked_for,
+    headline,
+    remedy_told,
+    things,
+)
 from fitsvc.subjects import BESIDE_RIG
 from fitsvc.tongues import later, t
 
@@ -93,6 +102,8 @@ class AnswerView:
     limits: Sequence[LimitTold]
     needs: Sequence[tuple[str, Offered | None]]
     headline: Headline
+    asked_for: Sequence[str]
+    cautions: Sequence[str]
     things: Sequence[ToldThing]
     steps: Sequence[StepView]
     more_open: str
@@ -123,6 +134,7 @@ def see(
         for one in answer.candidates
     ]
     asking, within = _asking(answer)
+    wished = [text for one in asked_for(answer, rulebook, fields) for text in one]
     steps = [_step(one, asking, answerer, maker, fields, within) for one in asking.next]
     deciding = [one for one in told if one.mark in ("fails", "open")]
     said = {one.reason for one in answer.spoils}
@@ -138,6 +150,8 @@ def see(
         limits=[_limit(one, titles, the) for one in answer.limits],
         needs=[] if answer.to_see_to else [(need["because"], offers.get(need["need"])) for need in answer.needs],
         headline=headline(answer, steps[0].title if steps else ""),
+        asked_for=wished,
+        cautions=[text for text in answer.cautions if text not in wished],
         things=things(answer.to_see_to, offers),
         steps=steps,
         more_open=more_open(asking),

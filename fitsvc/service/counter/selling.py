@@ -32,7 +32,7 @@ from fitsvc.service.counter.baskets import (
     owned,
     sets_of,
 )
-from fitsvc.service.counter.choosing import BASKET, DRAFT, WANTED, Settled
+from fitsvc.service.counter.choosing import BASKET, DRAFT, WANTED, Settled, place_of
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import (
     ALSO,
@@ -47,7 +47,7 @@ from fitsvc.service.counter.links import (
 )
 from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.service.counter.telling import qr_code
-from fitsvc.subjects import OF_RIG
+from fitsvc.subjects import BESIDE_RIG, OF_RIG
 from fitsvc.tongues import later, t
 
 _NO_WISH: Final = Problem(
@@ -55,6 +55,7 @@ _NO_WISH: Final = Problem(
 )
 AT_ONCE: Final = f"{WANTED}at-once"
 """The box to tick where all that is wished is to be on the vehicle at the same time."""
+_NOT_OF_RIG: Final = (*BESIDE_RIG, "also")
 _HAD: Final = ("accessory", *ALSO)
 """The places of what the customer has already."""
 _NO_VEHICLE: Final = Problem(
@@ -280,7 +281,7 @@ def _form(
         "wishes": wishes,
         "for_all": [maker.of(facts[name]) for name in words.for_all],
         "fitted": next(map(maker.of, map(facts.__getitem__, asker.vocabulary.serving("fitted"))), None),
-        "on_hand": asker.sold(settled, "accessory", asker.case(settled.fields, system), system),
+        "on_hand": asker.sold(settled, "accessory", asker.case(_alone(settled.fields, words.for_all), system), system),
         "on_hand_too": [
             (place, asker.sold(settled, place, Case({}, frozenset()), system))
             for place in ALSO[: len(also_places(settled.fields)) + 1 if has_one else 0]
@@ -294,9 +295,14 @@ def _form(
     }
 
 
+def _alone(fields: Fields, told: Sequence[str]) -> dict[str, str]:
+    """The rig with some facts of what is wished, so that what is beside a choice says what it comes to by itself."""
+    return {name: text for name, text in fields.items() if place_of(name) not in _NOT_OF_RIG or name in told}
+
+
 def _wish_field(asker: Asker, settled: Settled, maker: FieldMaker, one: WishAsked, system: System) -> WishField:
     stored = next((name.partition(".")[0] for name in one.facts if not name.startswith("load.")), "")
-    case = asker.case(settled.fields, system)
+    case = asker.case(_alone(settled.fields, (*one.facts, *asker.answerer.rulebook.words.for_all)), system)
     box = f"{WANTED}{one.kind}" if one.kind else ""
     return WishField(
         words=one.words,

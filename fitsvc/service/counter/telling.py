@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from fitsvc.answers.answer import Answer, Remedy, SeeTo, ToSeeTo
 from fitsvc.language.display import System
+from fitsvc.language.typed import reads
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import Fields, link, write_fields
@@ -105,6 +106,26 @@ def things(found: Sequence[ToSeeTo], offers: Mapping[str, Offered]) -> list[Told
         )
         for one in found
     ]
+
+
+def asked_for(answer: Answer, rulebook: Rulebook, fields: Mapping[str, str]) -> list[list[str]]:
+    """What becomes of each thing that the customer asked to be possible, where nothing forbids it.
+
+    It is asked for by a yes to a fact of the load. Told is the first rule that applies for that reason, if all of them
+    hold, and then what has to be done for it.
+    """
+    if answer.outcome not in ("works", "conditional"):
+        return []
+    guards = {rule.id: rule.guard for rule in rulebook.rules}
+    wished = [name for name, text in fields.items() if text == "yes" and name.startswith("load.")]
+    found = []
+    for name in wished:
+        reading = [one for one in answer.findings if (guard := guards.get(one.rule)) and name in reads(guard)]
+        if reading and all(one.result == "passes" for one in reading):
+            starts = [one.text[0] for one in rulebook.cautions if one.guard and name in reads(one.guard)]
+            to_do = [text for text in answer.cautions if any(isinstance(s, str) and text.startswith(s) for s in starts)]
+            found.append([reading[0].reason, *to_do])
+    return found
 
 
 def just_typed(answer: Answer, just: str) -> str:

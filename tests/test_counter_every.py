@@ -1,0 +1,230 @@
+"""Every page there is, those too that only a form leads to: axe in both themes, valid HTML, a phone's width."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Final
+
+import pytest
+from counter_browser import (
+    FAILS,
+    MEASURED,
+    PAGES,
+    PEEWIT,
+    PHONE,
+    Counter,
+    context,
+    serving,
+    sideways,
+    small_targets,
+    validate,
+    violations,
+)
+from litestar import Litestar
+from litestar.testing import TestClient
+from playwright.sync_api import Browser, Page, expect
+from test_counter_audits import new_key
+
+from fitsvc.paths import data_dir
+from fitsvc.service.counter.rendering import templates
+
+RULE: Final = "shank-fits-opening"
+
+
+def recorded(page: Page, key: str) -> None:
+    """What was measured, sent: the page that says what is now known."""
+    page.goto(f"/measure?mounting={MEASURED}&mounting.height=15+in&send=yes")
+    page.get_by_label("Key that may record").fill(key)
+    page.get_by_role("button", name="Send", exact=True).click()
+    expect(page.locator("[data-sent]")).to_be_visible()
+
+
+def contradicted(page: Page, key: str) -> None:
+    """A second one measures otherwise: both stand on the page, and on the fitment sheet."""
+    recorded(page, key)
+    page.goto(f"/measure?mounting={MEASURED}&mounting.height=21+in&send=yes&by=Bo")
+    page.get_by_label("Key that may record").fill(key)
+    page.get_by_role("button", name="Send", exact=True).click()
+    expect(page.locator("#against")).to_be_visible()
+
+
+def sheet_of_a_dispute(page: Page, key: str) -> None:
+    """The fitment sheet of what is disputed."""
+    contradicted(page, key)
+    page.goto(f"/records/mounting/{MEASURED}")
+
+
+def remark_refused(page: Page, key: str) -> None:
+    """A remark without a key: what was typed is there still."""
+    page.goto(f"/remarks/new?rule={RULE}&{PEEWIT}&accessory=SPK-PEG-3")
+    page.locator("textarea").first.fill("It went in.")
+    page.locator("input[name=key]").fill("wrong")
+    page.locator("main form button").last.click()
+    expect(page.locator("#problems")).to_be_visible()
+
+
+def remark_kept(page: Page, key: str) -> None:
+    """A remark that is kept."""
+    page.goto(f"/remarks/new?rule={RULE}&{PEEWIT}&accessory=SPK-PEG-3")
+    page.locator("textarea").first.fill("It went in.")
+    page.locator("input[name=key]").fill(key)
+    page.locator("main form button").last.click()
+    expect(page.locator("h1")).to_have_text("Kept")
+
+
+def remarks_open(page: Page, key: str) -> None:
+    """What is open, with the form that closes it."""
+    remark_kept(page, key)
+    page.goto("/remarks")
+
+
+def remarks_closed(page: Page, key: str) -> None:
+    """One that is closed, with what came of it."""
+    remark_kept(page, key)
+    page.goto("/remarks")
+    page.locator("summary", has_text="Close it").first.click()
+    page.locator("details[open] textarea").fill("The label was read wrong.")
+    page.locator("details[open] input[name=key]").fill(key)
+    page.locator("details[open] button").click()
+    page.goto("/remarks?closed=yes")
+    expect(page.locator(".remarked li").first).to_contain_text("The label was read wrong.")
+
+
+def edit_refused(page: Page, key: str) -> None:
+    """A figure that is none, told at its field."""
+    page.goto(f"/edit/mounting/{MEASURED}")
+    page.locator("input[name='mounting.height']").fill("lots")
+    page.locator("input[name=key]").first.fill(key)
+    page.locator("main form button").last.click()
+    expect(page.locator("#mounting-height-error")).to_be_visible()
+
+
+def what_if_tried(page: Page, key: str) -> None:
+    """A rule tried otherwise, with what that brings."""
+    page.goto(f"/whatif/{RULE}")
+    field = page.locator("textarea").first
+    field.fill(field.input_value().replace("severity: blocking", "severity: caution"))
+    page.get_by_role("button", name="See what it brings").click()
+    expect(page.locator("#impact")).to_be_visible()
+
+
+def audit_finished(page: Page, key: str) -> None:
+    """An audit that has ended, with what it found and where to take it."""
+    page.goto("/audits")
+    page.fill("#audit-name", "Autumn list")
+    page.set_input_files("#audit-catalogue", data_dir("seed_demo") / "accessories.csv")
+    page.fill("#audit-key", key)
+    page.click("text=Send and start")
+    page.wait_for_url("**/audits/aud_*")
+    page.wait_for_selector("[data-state=finished]")
+
+
+def audits_listed(page: Page, key: str) -> None:
+    """The list of audits, with one in it."""
+    audit_finished(page, key)
+    page.goto("/audits")
+
+
+def suppliers(page: Page, key: str) -> None:
+    """The suppliers' scorecard."""
+    page.goto("/audits/scorecard")
+
+
+def rulebook(page: Page, key: str) -> None:
+    """The whole rulebook as one book."""
+    page.goto("/rules/book")
+
+
+def device(page: Page, key: str) -> None:
+    """The page that asks, with rigs and questions kept on the device."""
+    page.goto(FAILS)
+    page.goto("/")
+    expect(page.locator("[data-device]")).to_be_visible()
+
+
+def no_such_address(page: Page, key: str) -> None:
+    """An address that leads nowhere."""
+    page.goto("/nope")
+    expect(page.locator("h1")).to_have_text("There is no such page")
+
+
+LED_TO: Final[dict[Callable[[Page, str], None], str]] = {
+    recorded: "measure_sent.html",
+    contradicted: "measure_sent.html",
+    sheet_of_a_dispute: "record.html",
+    remark_refused: "remark_new.html",
+    remark_kept: "remark_kept.html",
+    remarks_open: "remarks.html",
+    remarks_closed: "remarks.html",
+    edit_refused: "record_edit.html",
+    what_if_tried: "whatif.html",
+    audit_finished: "audit.html",
+    audits_listed: "audits.html",
+    suppliers: "",
+    rulebook: "book.html",
+    device: "ask.html",
+    no_such_address: "problem.html",
+}
+"""Pages that an address alone does not give, or that weigh more than others may, with their templates."""
+
+
+@pytest.fixture(scope="module")
+def counter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Counter]:
+    """Give a service of this module's own: what is recorded, remarked and audited here is in no other's way."""
+    with serving(tmp_path_factory.mktemp("every")) as running:
+        yield running
+
+
+@pytest.mark.parametrize("lead", LED_TO, ids=lambda lead: lead.__name__)
+def test_a_page_that_a_form_leads_to_is_held_to_the_same(
+    browser: Browser, counter: Counter, tmp_path: Path, lead: Callable[[Page, str], None]
+) -> None:
+    """No violation by axe in light and dark with all folds open, valid HTML, nothing over the side of a phone."""
+    key = new_key(counter)
+    with context(browser, counter) as window:
+        page = window.new_page()
+        lead(page, key)
+        assert validate({lead.__name__: page.content()}, tmp_path) == []
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            assert violations(page) == [], scheme
+        page.set_viewport_size(PHONE)  # type: ignore[arg-type]  # a width and a height
+        assert sideways(page) == []
+        if lead is not suppliers:
+            assert small_targets(page) == []
+
+
+def test_every_template_is_of_a_page_that_is_looked_at(pages: TestClient[Litestar]) -> None:
+    """What no address of the list and no form here leads to would be looked at by nobody."""
+    environment, seen = templates(), set(LED_TO.values())
+    assert environment.loader is not None
+    wanted = {name for name in environment.list_templates() if '{% extends "base.html" %}' in _source(name)}
+    rendered = environment.get_template
+
+    def noted(name: str) -> object:
+        seen.add(name)
+        return rendered(name)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(environment, "get_template", noted)
+        for path in PAGES.values():
+            pages.get(path, headers={"accept": "text/html"})
+    assert wanted <= seen
+
+
+def _source(name: str) -> str:
+    environment = templates()
+    assert environment.loader is not None
+    return environment.loader.get_source(environment, name)[0]
+
+
+def test_in_spanish_every_page_fits_a_phone(browser: Browser, counter: Counter) -> None:
+    """Its words are longer: at 360 px nothing reaches over the side with all folds open."""
+    spanish = {"locale": "es-MX", "extra_http_headers": {"Accept-Language": "es-MX"}}
+    with context(browser, counter, PHONE, has_touch=True, is_mobile=True, **spanish) as window:
+        page = window.new_page()
+        for name, path in PAGES.items():
+            page.goto(path)
+            page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+            assert sideways(page) == [], name
+            assert small_targets(page) == [], name
