@@ -180,7 +180,7 @@ def test_a_page_that_a_form_leads_to_is_held_to_the_same(
 ) -> None:
     """No violation by axe in light and dark with all folds open, valid HTML, nothing over the side of a phone."""
     key = new_key(counter)
-    with context(browser, counter) as window:
+    with context(browser, counter, has_touch=True, is_mobile=True) as window:
         page = window.new_page()
         lead(page, key)
         assert validate({lead.__name__: page.content()}, tmp_path) == []
