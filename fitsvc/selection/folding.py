@@ -136,13 +136,6 @@ class Folding:
         return Tables(items, facts.combine_chunks(), pa.table(signatures))
 
 
-def fold(columns: Columns, reader: FactReader, rows: Iterable[StoredAccessory]) -> Tables:
-    """Fold rows in any order, of which all can be read."""
-    folding = Folding(columns, reader)
-    folding.add(sorted(rows))
-    return folding.tables()
-
-
 def catalogue_of(columns: Columns, tables: Tables) -> Catalogue:
     """The signatures as what rules judge; the tables' own memory, wherever it is."""
     found, table = dict[str, Column](), tables.signatures

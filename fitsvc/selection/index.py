@@ -9,7 +9,7 @@ told as it was when it was last looked at, at most a second ago, and a thread ta
 """
 
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from math import inf
 from threading import Lock, Thread
 from time import monotonic
@@ -21,7 +21,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.shelf import Item
 from fitsvc.inventory.changes import Watermark, changed_since, resumed, seen_all, steady
 from fitsvc.selection.files import IndexFolder, Saved
-from fitsvc.selection.folding import Folding, Tables, fold, read_facts
+from fitsvc.selection.folding import Folding, Tables, read_facts
 from fitsvc.selection.rows import SUBJECT, StoredAccessory, all_rows, observation_id, rows_of
 from fitsvc.selection.segments import LiveSegment, Segment, Snapshot, whole
 from fitsvc.store.database import Database
@@ -203,11 +203,12 @@ class SelectionIndex:
         if changed:
             rows = rows_of(session, changed)
             self._drop(changed)
-            for row in rows:
-                self._put(row)
-            folds = len(self._loose) > self._most_loose
+            folds = len(self._loose) + len(rows) > self._most_loose
             if folds:
-                self._fold()
+                self._fold(rows)
+            else:
+                for row in rows:
+                    self._put(row)
             self._hold(seen)
         self._seen = seen
         return len(changed), folds
@@ -238,17 +239,20 @@ class SelectionIndex:
         else:
             self._loose[row.sku] = _Loose(row, Item(SUBJECT, row.sku, row.label, read.values, read.texts))
 
-    def _fold(self) -> None:
-        """Fold the loose items, with the segments that are not much larger or half of which has gone."""
-        rows, kept = [one.row for one in self._loose.values()], list[LiveSegment]()
+    def _fold(self, changed: Sequence[StoredAccessory]) -> None:
+        """Fold what has changed and the loose items, with segments not much larger or half of which has gone."""
+        self._mark = (self._mark + sum(row.mark for row in changed)) % _WIDE
+        rows, kept = [*(one.row for one in self._loose.values()), *changed], list[LiveSegment]()
         for part in sorted(self._parts, key=lambda part: part.left):
             if part.left <= 2 * len(rows) or 2 * part.left < len(part.alive):
                 rows += part.rows()
             else:
                 kept.append(part)
         self._parts, self._loose = tuple(kept), {}
-        if rows:
-            self._add(fold(self._columns, self._reader, rows))
+        folding = Folding(self._columns, self._reader)
+        folding.add(sorted(rows))
+        self._unreadable |= folding.unreadable
+        self._add(folding.tables())
 
     def _add(self, tables: Tables) -> None:
         if tables.items.num_rows:

@@ -34,6 +34,8 @@ Facts = tuple[tuple[str, Value], ...]
 """Facts by slot, and what they are to be."""
 _MOST_RIGS: Final = 32
 """Rigs, and filters, whose results are kept: what a rig comes to with each of a million items is some megabytes."""
+_MOST_SHOWN: Final = 5_000
+"""Rows of a segment that are kept as they stand on pages: a hundred full ones, of about half a kilobyte a row."""
 _MOST_READ: Final = 10_000
 """Items of a segment whose facts are kept as read: those of a hundred full pages, of about a kilobyte each."""
 _RANK: Final = 40
@@ -100,6 +102,7 @@ class Segment:
         self._judged = LruCache[Hashable, SegmentResults](_MOST_RIGS)
         self._left = LruCache[Hashable, NDArray[np.uint8]](_MOST_RIGS)
         self.matching = LruCache[Hashable, Flags](_MOST_RIGS)
+        self.shown = LruCache[Hashable, Any](_MOST_SHOWN)
 
     def __len__(self) -> int:
         return len(self.skus)

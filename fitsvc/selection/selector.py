@@ -129,12 +129,13 @@ class NamedItems(NamedTuple):
 
 
 class _Row(NamedTuple):
-    """An item on the way to a page; it is ordered by the first three."""
+    """An item on the way to a page, with where it is folded if it is; it is ordered by the first three."""
 
     place: int
     key: str
     sku: str
     item: Item
+    folded: tuple[Segment, int] | None = None
 
 
 def read_rig(document: Mapping[str, Json], answerer: Answerer, records: Records) -> Case:
@@ -206,7 +207,7 @@ class Selector:
         if len(rows) > wanted.limit:
             following = Cursor(wanted.digest(), held.revision, *page[-1][:3]).text()
         return Selection(
-            items=[self.shown(rig, row.item, wanted) for row in page],
+            items=[self._shown(rig, key, row, wanted) for row in page],
             next=following,
             matching=matching + count,
             revision=held.revision,
@@ -319,11 +320,12 @@ class Selector:
                 if wanted.sort == "left":
                     beyond = (int(after[0]), after[1]) if after is not None else None
                     found = segment.least(told, segment.left(rig, key), place, passing, beyond, left)
-                    items = [(segment.item(row), f"{rank:03}") for row, rank in found]
+                    items = [(row, segment.item(row), f"{rank:03}") for row, rank in found]
                 else:
-                    first = map(segment.item, segment.first(told, place, passing, wanted.sort, after, left))
-                    items = [(item, _key(item, wanted.sort)) for item in first]
-                rows += [_Row(place, one, item.sku, item) for item, one in items]
+                    first = segment.first(told, place, passing, wanted.sort, after, left)
+                    some = [(row, segment.item(row)) for row in first]
+                    items = [(row, item, _key(item, wanted.sort)) for row, item in some]
+                rows += [_Row(place, one, item.sku, item, (segment, row)) for row, item, one in items]
         return rows
 
     def _places(self, wanted: SelectionQuery) -> list[int]:
@@ -390,6 +392,15 @@ class Selector:
         engine, reader = self.answerer.engine, self._reader
         verdicts = held.judged.get(key, lambda: [engine.evaluate(case_of(rig, one, reader)) for one in held.loose])
         return zip(held.loose, verdicts, strict=True)
+
+    def _shown(self, rig: Case, key: Hashable, row: _Row, wanted: SelectionQuery) -> Selected:
+        """An item of a page; what is folded stays as it is, and so does what is told of it."""
+        if row.folded is None:
+            return self.shown(rig, row.item, wanted)
+        segment, place = row.folded
+        told = (key, frozenset(rig.texts.items()), place, wanted.compact, wanted.system, tongue())
+        found: Selected = segment.shown.get(told, lambda: self.shown(rig, row.item, wanted))
+        return found
 
     def shown(self, rig: Case, item: Item, wanted: SelectionQuery) -> Selected:
         """An item of a page, judged as one case is."""

@@ -415,6 +415,10 @@ def taken_back(observations: Sequence[Statement]) -> set[tuple[str, str]]:
 
 def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
     """Return what follows from the statements of one fact that stand."""
+    if len(said) == 1:  # as most facts are told: once
+        one = said[0]
+        value, counts = _value(one, one.span, law), (one,)
+        return KnownFact(value=value, span=one.span, kind=one.kind, observation=one.observation, counts=counts)
     best = max(RANK[one.kind] for one in said)
     ranked = _ranked(said, law, best)
     counting = _gathered(ranked) if law.gathered else present(ranked)

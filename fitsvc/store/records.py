@@ -485,7 +485,7 @@ def _changed(session: Session, record: ToldOf, laws: Laws) -> None:
 def tell_leaning(session: Session, changed: ToldOf, laws: Laws) -> None:
     """Fold anew what leans on a record as it is now: mountings seen or tried on, then rigs that were told of."""
     if not isinstance(changed, Mounting):
-        for key in session.exec(_leaning_on(changed)).all():
+        for key in _leaning_on(session, changed):
             _folded_anew(session, "mounting", lock_record(session, "mounting", key), changed, laws)
     if not isinstance(changed, Accessory):
         # Not by the session, which takes as long again to tell its objects: every statement asks for these.
@@ -523,24 +523,27 @@ def _rigs_told_of(table: type[ToldOf]) -> SelectOfScalar[str]:
     return select(RigPart.rig_id).where(uses, told).distinct().order_by(part)
 
 
-def _leaning_on(changed: ToldOf) -> SelectOfScalar[str]:
+def _leaning_on(session: Session, changed: ToldOf) -> Sequence[str]:
     """The mountings of a vehicle, those of a receiver that were tried on, or those an accessory was tried on."""
+    if isinstance(changed, Accessory) and changed.subject != "adapter":
+        # As told of above; most that is told is told of these.
+        return session.connection().execute(_tried_alone(), {"key": changed.sku}).scalars().all()
     found, tried = select(Mounting.id).order_by(col(Mounting.id)), select(Observation.record_id)
     if isinstance(changed, Vehicle):
-        return found.where(Mounting.vehicle_id == changed.id)
-    if isinstance(changed, Accessory):
-        return found.where(col(Mounting.id).in_(tried.where(_tried_with(changed))))
-    # Of a receiver nothing is leant on but by what was tried.
+        return session.exec(found.where(Mounting.vehicle_id == changed.id)).all()
+    # Of a receiver nothing is leant on but by what was tried; an adapter is named by what was tried through it.
     some = tried.where(col(Observation.tried).is_not(None))
-    return found.where(Mounting.receiver_id == changed.key, col(Mounting.id).in_(some))
+    if isinstance(changed, Accessory):
+        named = cast(col(Observation.evidence), Text).contains(json.dumps(changed.sku), autoescape=True)
+        return session.exec(found.where(col(Mounting.id).in_(some.where(named)))).all()
+    return session.exec(found.where(Mounting.receiver_id == changed.key, col(Mounting.id).in_(some))).all()
 
 
-def _tried_with(changed: Accessory) -> ColumnElement[bool]:
-    """Whether something was tried: an accessory itself, or through an adapter, of which there are few."""
-    if changed.subject != "adapter":
-        return col(Observation.tried) == changed.sku
-    named = cast(col(Observation.evidence), Text).contains(json.dumps(changed.sku), autoescape=True)
-    return and_(col(Observation.tried).is_not(None), named)
+@cache
+def _tried_alone() -> SelectOfScalar[str]:
+    """The mountings that an accessory was tried on by itself, by its SKU."""
+    on = select(Observation.record_id).where(col(Observation.tried) == bindparam("key", type_=key_type()))
+    return select(Mounting.id).where(col(Mounting.id).in_(on)).order_by(col(Mounting.id))
 
 
 def _referring(session: Session, subject: Subject, key: str) -> Iterator[str]:
