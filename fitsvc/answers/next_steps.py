@@ -164,20 +164,21 @@ class _Telling:
         if self.search.trying.work.left <= 0:
             self.search.untried.append(fact.name)
             return step
-        runs, doubted = self._as_answered(held, runs).past_its_doubt()
+        runs = self._as_answered(held, runs)
         weighs = fact.kind == "mass" and fact.name not in self.missing.ratings
         # Readings of what cannot weigh nothing begin above that, and say nothing of how little it may be.
         lost = runs.statuses == {BAD} and not (weighs and runs.grid.low > 0)
         # No part weighs nothing, and nobody asks about none of a thing; what is rated for nothing is not made for it.
         if weighs:
             runs = runs.of_something()
+        undoubted, (runs, doubted) = runs, runs.past_its_doubt()
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
         if lost and not runs.grid.members:
             fails = runs.grid.whole
         nothing = fact.kind in ("mass", "count") and runs.grid.low == 0 and runs.at_the_edge(GOOD)
         if works and not nothing:
-            settled = self._settled(held, runs)
-            step.works_if, step.leaves_open = works, self._left(settled) or self._brought(held, runs)
+            settled = self._settled(held, undoubted)
+            step.works_if, step.leaves_open = works, self._left(settled) or self._brought(held, undoubted)
             step.settles = [self.missing.engine.rulebook.rules[number].id for number in settled]
             step.open_if, step.doubted_if = open_ if runs.grid.members else "", doubted
         # That hardly any reading there is fails is no news, unless another works.
