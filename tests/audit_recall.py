@@ -21,7 +21,7 @@ from numpy.random import Generator
 
 from fitsvc.audits.cleaned import CATALOGUE, REMARKS, write_cleaned
 from fitsvc.audits.intake import take_in
-from fitsvc.audits.outliers import Suspicious, suspicious
+from fitsvc.audits.outliers import CatalogueFigures, Suspicious, suspicious
 from fitsvc.audits.spool import Spool
 from fitsvc.language.types import ListType
 from fitsvc.loading.cells import read_cell
@@ -115,7 +115,7 @@ def found_in(columns: Columns, usual: Any = None) -> list[Suspicious]:
     slots = {name: kind for name, kind in VOCABULARY.slots().items() if name.startswith("accessory.")}
     slots = {name: kind for name, kind in slots.items() if name in columns}
     kinds = cast(ListType, slots[KIND])
-    return list(suspicious(spool, 1, slots, [*kinds.members, ""], VOCABULARY, usual=usual))
+    return list(suspicious(CatalogueFigures(spool, 1, slots, [*kinds.members, ""], VOCABULARY), usual or {}))
 
 
 SORTS: dict[str, tuple[str, float | str, str]] = {

@@ -9,13 +9,13 @@ from urllib.parse import parse_qsl, urlsplit
 
 import pyarrow as pa
 import pytest
-from audit_world import audit, found, rigs
+from audit_world import audit, found, rigs, small_blocks
 from demo_world import answerer
 from hypothesis import given
 from hypothesis import strategies as st
 from python_calamine import CalamineWorkbook
 
-from fitsvc.audits import layout
+from fitsvc.audits import fixes, layout
 from fitsvc.audits.pairs import write_part
 from fitsvc.audits.sheets import plain_cell, read_safe, safe_cell
 from fitsvc.service.counter.links import read_fields
@@ -150,3 +150,18 @@ def test_a_cell_that_does_not_read_is_told_by_what_it_holds_up(tmp_path: Path) -
     told = {row["sku"]: row for row in found(tmp_path / "out", "fix_list") if row["column"] in ("pin", "kind")}
     assert {sku: row["sort"] for sku, row in told.items()} == {"N-1": "bad_cell", "N-2": "bad_cell", "N-3": "missing"}
     assert all((row["pairs"], row["claims"]) == ("1", "1") for row in told.values())
+
+
+def test_of_more_cells_than_are_listed_those_that_decide_most_are(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many there are, and in whatever order they come: the first of the whole list, and all of them counted."""
+    some = rigs()[:4]
+    rows = (f"N-{n},ball_mount,{'2 in' if n % 3 else ''},{'' if n % 4 else '8-May'},\n" for n in range(60))
+    (tmp_path / "a.csv").write_text("sku,kind,shank,pin,fits\n" + "".join(rows))
+    whole = audit(tmp_path / "a.csv", tmp_path / "whole", some)
+    monkeypatch.setattr(fixes, "MOST", 5)
+    with small_blocks(8, 40):
+        first = audit(tmp_path / "a.csv", tmp_path / "first", some)
+    assert first["fixes"] == whole["fixes"] > 50
+    assert found(tmp_path / "first", "fix_list") == found(tmp_path / "whole", "fix_list")[:5]

@@ -17,8 +17,9 @@ from fitsvc.audits.fix_rows import FIX_LIST, Fix, write_fix_list
 from fitsvc.audits.fixes import Fixes
 from fitsvc.audits.items import Items, ReadReport, digests
 from fitsvc.audits.kept import kept_facts
+from fitsvc.audits.learnt import keep_usual
 from fitsvc.audits.other_pairs import OtherCounts, OtherPair, OtherPairs, OthersClaimed
-from fitsvc.audits.outliers import Usual, suspicious
+from fitsvc.audits.outliers import CatalogueFigures, Usual, suspicious
 from fitsvc.audits.parts import ClaimCarried, ClaimFate
 from fitsvc.audits.rescues import Rescue, Rescues, StockedAdapter
 from fitsvc.audits.sheets import safe_row
@@ -262,7 +263,8 @@ class Findings:
         of: list[Any]
         vocabulary = kernel.rulebook.vocabulary
         slots = {name: kind for name, kind in vocabulary.slots().items() if name.startswith("accessory.")}
-        for one in suspicious(self.state.spool, self.report.blocks, slots, self.kinds, vocabulary, usual=usual):
+        figures = CatalogueFigures(self.state.spool, self.report.blocks, slots, self.kinds, vocabulary)
+        for one in suspicious(figures, usual):
             if one.item < 0:
                 self.columns_suspicious[one.fact], of = one.guess, ["", ""]
                 self.fixes.suspicious_column(one)
@@ -272,6 +274,7 @@ class Findings:
                 self.fixes.suspicious(int(lines[one.item]), skus[one.item], one)
             column = columns.get(one.fact, one.fact)
             yield [*of, column, one.kind, one.fact, one.value, one.usual, f"{one.score:.1f}", one.guess]
+        keep_usual(self.state.out, figures.usual(), self.columns_suspicious)
 
     def _changes(self, earlier: Earlier, rig_digests: dict[str, str]) -> None:
         changes = Changes(self.state, earlier, rig_digests, self.skus)

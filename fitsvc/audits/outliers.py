@@ -85,10 +85,14 @@ class Suspicious:
     guess: str
 
 
-class _Figures:
+class CatalogueFigures:
     """The figures of a catalogue by rows and facts, as logarithms, and the sizes and kinds that tell items apart."""
 
-    def __init__(self, spool: Spool, blocks: int, slots: Mapping[str, Type], vocabulary: Vocabulary) -> None:
+    def __init__(
+        self, spool: Spool, blocks: int, slots: Mapping[str, Type], kinds: Sequence[str], vocabulary: Vocabulary
+    ) -> None:
+        """The logarithms of all figures are held, 4 bytes each, and 1 byte for each size that a kind may have."""
+        self.kinds = kinds
         figures = {name: of for name, of in slots.items() if isinstance(of, NumberType) and vocabulary.fact_of(name)}
         sizes = {name: of for name, of in slots.items() if isinstance(of, ListType) and self._tells_apart(name, of)}
         self.facts: list[tuple[Fact, NumberType]] = []
@@ -102,7 +106,7 @@ class _Figures:
         members = [(name, of.mask(member)) for name, of in sizes.items() for member in of.members]
         self.logs = np.empty((count, len(figures)), np.float32)
         self.marks = np.zeros((count, len(members)), np.bool_)
-        self.kinds = np.zeros(count, np.uint64)
+        kind = np.zeros(count, np.uint64)
         start = 0
         # Block by block, as their files hold all columns together.
         for block in range(blocks):
@@ -112,7 +116,19 @@ class _Figures:
                 self.logs[rows, place] = _logs(number, items.columns[name])
             for place, (name, mask) in enumerate(members):
                 self.marks[rows, place] = items.columns[name] == mask
-            self.kinds[rows] = items.columns[KIND]
+            kind[rows] = items.columns[KIND]
+        self.kind = kind_numbers(kind, len(kinds), count)
+
+    def usual(self) -> Usual:
+        """The median of each figure's natural logarithm by kind and fact, of those that enough items tell exactly."""
+        found = {}
+        for number, name in enumerate(self.kinds):
+            of_kind = self.logs[self.kind == number]
+            for place, (fact, _) in enumerate(self.facts):
+                known = of_kind[:, place][~np.isnan(of_kind[:, place])]
+                if name and len(known) >= FEWEST:
+                    found[name, fact.short] = float(np.median(known))
+        return found
 
     @staticmethod
     def _tells_apart(name: str, of: ListType) -> bool:
@@ -129,24 +145,11 @@ def _logs(of: NumberType, column: Column) -> NDArray[np.float32]:
     return found
 
 
-def suspicious(
-    spool: Spool,
-    blocks: int,
-    slots: Mapping[str, Type],
-    kinds: list[str],
-    vocabulary: Vocabulary,
-    *,
-    usual: Usual | None = None,
-) -> Iterator[Suspicious]:
-    """Every figure that looks wrong, kind by kind; columns that do as a whole, beside what is `usual`, come first.
-
-    The logarithms of all figures are held, 4 bytes each, and 1 byte for each size that a kind may have.
-    """
-    figures = _Figures(spool, blocks, slots, vocabulary)
-    kind = kind_numbers(figures.kinds, len(kinds), len(figures.kinds))
-    yield from _whole_columns(figures, kind, kinds, usual or {})
-    for number, name in enumerate(kinds):
-        rows = np.flatnonzero(kind == number)
+def suspicious(figures: CatalogueFigures, usual: Usual) -> Iterator[Suspicious]:
+    """Every figure that looks wrong, kind by kind; columns that do as a whole, beside what is `usual`, come first."""
+    yield from _whole_columns(figures, usual)
+    for number, name in enumerate(figures.kinds):
+        rows = np.flatnonzero(figures.kind == number)
         if len(rows) >= FEWEST:
             of_kind = _OfKind(figures, rows)
             for row, place, score, foretold, guess in of_kind.wrong():
@@ -163,19 +166,13 @@ def _told(
     return Suspicious(item=item, fact=fact.short, kind=kind, value=value, usual=middle, score=score, guess=t(guess))
 
 
-def _whole_columns(
-    figures: _Figures, kind: NDArray[np.int64], kinds: Sequence[str], usual: Usual
-) -> Iterator[Suspicious]:
+def _whole_columns(figures: CatalogueFigures, usual: Usual) -> Iterator[Suspicious]:
     """The columns that are as many times what is usual, in most kinds, as one unit is of another."""
-    for place, (fact, of) in enumerate(figures.facts):
-        shifts, own, theirs = list[float](), list[float](), list[float]()
-        for number, name in enumerate(kinds):
-            logs = figures.logs[kind == number, place]
-            logs = logs[~np.isnan(logs)]
-            if len(logs) >= FEWEST and (name, fact.short) in usual:
-                own.append(float(np.median(logs)))
-                theirs.append(usual[name, fact.short])
-                shifts.append(own[-1] - theirs[-1])
+    here = figures.usual() if usual else {}
+    for fact, of in figures.facts:
+        keys = [key for name in figures.kinds if (key := (name, fact.short)) in here and key in usual]
+        own, theirs = [here[key] for key in keys], [usual[key] for key in keys]
+        shifts = [one - other for one, other in zip(own, theirs, strict=True)]
         if not shifts:
             continue
         shift = float(np.median(shifts))
@@ -217,7 +214,7 @@ def _swapped(one: Fact, other: Fact) -> str:
 class _OfKind:
     """The items of one kind."""
 
-    def __init__(self, figures: _Figures, rows: NDArray[np.intp], sample: "_OfKind | None" = None) -> None:
+    def __init__(self, figures: CatalogueFigures, rows: NDArray[np.intp], sample: "_OfKind | None" = None) -> None:
         """Some of its items, beside what is usual of a `sample` of them; without one of all these."""
         self.facts = [fact for fact, _ in figures.facts]
         self._slips = _slips_of(self.facts)

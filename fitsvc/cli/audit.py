@@ -16,6 +16,7 @@ from fitsvc.cli.progress import progress
 if TYPE_CHECKING:
     from fitsvc.audits.goods import StoreGoods
     from fitsvc.audits.judging import Elsewhere
+    from fitsvc.audits.outliers import Usual
     from fitsvc.audits.rigs import AuditRig
     from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
@@ -41,6 +42,12 @@ _CONNECT: Final = 10
 @click.option("--claims", metavar="FILE", type=FILE, help="Claims, as `sku` and `rig`, or `year`, `make`, `model`.")
 @click.option("--mapping", metavar="FILE", type=FILE, help="What the catalogue's columns are (YAML).")
 @click.option("--against", metavar="DIR", type=FILE, help="An earlier audit to compare with.")
+@click.option(
+    "--earlier",
+    metavar="DIR",
+    type=FILE,
+    help="A folder of audits' folders: what is usual of figures is learnt from other suppliers there too.",
+)
 @click.option("--supplier", metavar="NAME", default="", help="Whose catalogue it is, as the page then says.")
 @click.option(
     "--language",
@@ -94,6 +101,7 @@ def audit(
     claims: Path | None,
     mapping: Path | None,
     against: Path | None,
+    earlier: Path | None,
     supplier: str,
     language: str,
     counter: str,
@@ -132,7 +140,7 @@ def audit(
         supplier=supplier,
         counter=counter,
         day=datetime.now().astimezone().date().isoformat(),  # as people here date what they send
-        usual=goods.usual,
+        usual=_usual(goods.usual, earlier, supplier),
         adapters=goods.adapters,
         tongue=_tongue(language, rules),
     )
@@ -184,6 +192,15 @@ def _rigs(
     for problem in aside:
         err().print(f"set aside: {problem.message}")
     return rigs, [problem.message for problem in aside], goods
+
+
+def _usual(stored: "Usual", earlier: Path | None, supplier: str) -> "Usual":
+    """What is usual of figures, by the goods that are stored and by earlier audits."""
+    if earlier is None:
+        return stored
+    from fitsvc.audits.learnt import middle_of, usual_of_audits
+
+    return middle_of([stored, *usual_of_audits(earlier, supplier)])
 
 
 @contextmanager
