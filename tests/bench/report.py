@@ -103,9 +103,20 @@ MEMORY: Final = (
 )
 
 
-AUDIT_READ: Final = "Draft."
-AUDIT_PAIRS: Final = "Draft."
-AUDIT_TWO: Final = "Draft."
+AUDIT_READ: Final = (
+    "Of 100,000 rows less than a fifth is reading. Two fifths write the findings, of which the more part looks for "
+    "figures that look wrong and a quarter writes the list of what to mend as a workbook, as long for any number of "
+    "rows; three tenths judge, half of that laying the rules of the one rig over the items. A parse does none of it. "
+    "`bench.profiled audit`"
+)
+AUDIT_PAIRS: Final = (
+    "The floor copies pairs that are judged already, whose figures it neither judges nor counts. "
+    "`bench.profiled audits` tells the shares of judging, counting and writing"
+)
+AUDIT_TWO: Final = (
+    "Blocks are judged by two; the catalogue is read, and the findings are written, by one, and each of the two starts "
+    "and compiles the rules for itself."
+)
 
 
 class Goal(NamedTuple):
