@@ -1,6 +1,5 @@
 """Figures as they are told: in the units asked for, never more than a limit allows, and every one that may be true."""
 
-from collections.abc import Mapping
 from types import SimpleNamespace
 from typing import Any, cast
 
@@ -13,7 +12,7 @@ from fitsvc.answers.answer import encode
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.governing import governing_fact
 from fitsvc.answers.readings import grid_of
-from fitsvc.audits.outliers import suspicious
+from fitsvc.audits.outliers import CatalogueFigures, suspicious
 from fitsvc.audits.spool import Spool
 from fitsvc.engine.limits import limits_of
 from fitsvc.language.display import System, show_down, step
@@ -91,12 +90,9 @@ def test_a_figure_in_bounds_is_not_taken_for_one_that_stands_apart() -> None:
     low = np.array([*np.linspace(10.0, 14.0, 30), 900.0, 900.0])
     high = low.copy()
     high[-1] = 950.0
-    columns: Mapping[str, Any] = {KIND: np.full(len(low), np.uint64(kinds.mask("ball_mount")))}
-
-    def column(_: int, name: str, end: int | None = None) -> Any:
-        return columns.get(name) if end is None else (low, high)[end]
-
-    spool = cast(Spool, SimpleNamespace(column=column, skus=lambda _: range(len(low))))
+    columns = {KIND: np.full(len(low), np.uint64(kinds.mask("ball_mount"))), "accessory.weight": (low, high)}
+    items = SimpleNamespace(skus=range(len(low)), columns=columns)
+    spool = cast(Spool, SimpleNamespace(block=lambda _: items, skus=lambda _: range(len(low))))
     slots = {"accessory.weight": vocabulary.slots()["accessory.weight"]}
-    found = list(suspicious(spool, 1, slots, [*kinds.members, "not known"], vocabulary))
+    found = list(suspicious(CatalogueFigures(spool, 1, slots, [*kinds.members, "not known"], vocabulary), {}))
     assert [one.item for one in found] == [len(low) - 2]
