@@ -52,6 +52,12 @@ def problems(rules: Path) -> tuple[Problem, ...]:
         (HAZARDS, ROOM, f"{ROOM}    - {{when: kind.tows}}\n", "does not say when `vehicle.gvwr` is exceeded",
          "write `exceeded_when: ...`"),
         (HAZARDS, ROOM, f"{ROOM}    - {{wen: kind.tows}}\n", "a hazard has no key `wen`", "did you mean `when`?"),
+        (HAZARDS, "rules: [hangs-where-its-receiver-is, ", "rules: [hangs-where-its-receiver, ",
+         "there is no rule `hangs-where-its-receiver`", "did you mean `hangs-where-its-receiver-is`?"),
+        (HAZARDS, "[hangs-where-its-receiver-is, no-bars-on-a-bumper]", "[no-bars-on-a-bumper, no-bars-on-a-bumper]",
+         "a pair is of two rules", "write `rules: [ONE, OTHER]`"),
+        (HAZARDS, "[hangs-where-its-receiver-is, no-bars-on-a-bumper], because", "[no-bars-on-a-bumper], becaus",
+         "a pair of rules", "because"),
         (HAZARDS, TAKES, "", "no line says what bears on `accessory.bikes_max` of `bike_carrier`", "add a line for it"),
     ],
 )  # fmt: skip

@@ -1,8 +1,10 @@
 """`fitsvc rules`: checking, testing and reading a folder of rules."""
 
 import json
+import os
 from contextlib import suppress
 from pathlib import Path
+from time import perf_counter
 from typing import TYPE_CHECKING
 
 import click
@@ -287,14 +289,34 @@ def _within(folder: Path, file: str) -> str:
 @click.option(
     "--all", "show_all", is_flag=True, help="Tell every verdict, each with its question; so for a single rule."
 )
+@click.option(
+    "--minutes",
+    metavar="MINUTES",
+    type=click.FloatRange(0, min_open=True),
+    default=60,
+    show_default=True,
+    help="No claim is begun after so many minutes; what is then left is told.",
+)
+@click.option(
+    "--processes",
+    metavar="COUNT",
+    type=click.IntRange(1, 64),
+    default=os.cpu_count() or 1,
+    show_default="one for each core",
+    help="How many processes look into claims.",
+)
 @rules_option
-def prove(name: str | None, only: tuple[str, ...], show_all: bool, rules: Path | None) -> None:
+def prove(
+    name: str | None, only: tuple[str, ...], show_all: bool, minutes: float, processes: int, rules: Path | None
+) -> None:
     """Prove what can be proven of rules, or refute it by a question. Ends with 1 where a rule is at fault."""
     from fitsvc.cli.rules_proved import named_rules, prover_of, show_verdicts, wanted
 
     prover = prover_of(rules_folder(rules))
-    found = named_rules(prover, name)
-    if show_verdicts(out(), prover, found, wanted(only), show_all=show_all or (found is not None and len(found) == 1)):
+    prover.until = perf_counter() + minutes * 60
+    found, whats = named_rules(prover, name), wanted(only, name)
+    show_all = show_all or (found is not None and len(found) == 1)
+    if show_verdicts(out(), prover, found, whats, show_all=show_all, processes=processes):
         raise click.exceptions.Exit(FAULTS)
 
 

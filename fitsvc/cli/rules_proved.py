@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.cli.console import help_for, paragraph, refuse
+from fitsvc.cli.progress import progress
 from fitsvc.language.problems import nearest
 
 if TYPE_CHECKING:
@@ -29,15 +30,19 @@ def prover_of(folder: Path) -> "Prover":
     return Prover(load_rules(folder))
 
 
-def wanted(only: Collection[str]) -> "list[What]":
-    """The kinds of claims that are named; all of them where none is."""
-    from fitsvc.proving.claims import WHATS
+def wanted(only: Collection[str], name: str | None) -> "list[What]":
+    """The kinds of claims that are named; all of them where none is. Some are about no single rule, or file of them."""
+    from fitsvc.proving.claims import OF_ONE, WHATS
 
     for one in only:
         if one not in WHATS:
             near = nearest(one, WHATS)
             help = f"did you mean `{near}`?" if near else "it is one of " + ", ".join(f"`{what}`" for what in WHATS)
             refuse(f"`{one}` is no kind of claim", help)
+        if name is not None and one not in OF_ONE:
+            refuse(
+                f"`{one}` is claimed of the whole rulebook, not of `{name}`", f"leave `{name}` out, or `--only {one}`"
+            )
     return [what for what in WHATS if not only or what in only]
 
 
@@ -57,17 +62,35 @@ def named_rules(prover: "Prover", name: str | None) -> "list[Rule] | None":
 
 
 def show_verdicts(
-    console: "Console", prover: "Prover", rules: "Collection[Rule] | None", whats: "Collection[What]", *, show_all: bool
+    console: "Console",
+    prover: "Prover",
+    rules: "Collection[Rule] | None",
+    whats: "Collection[What]",
+    *,
+    show_all: bool,
+    processes: int,
 ) -> bool:
     """Look into the claims, tell what is at fault or not decided (or all), and count; whether anything is."""
-    from fitsvc.proving.book import claims_of
+    from concurrent.futures.process import BrokenProcessPool
+
+    from fitsvc.proving.book import parts_of
+    from fitsvc.proving.claims import NOT_REACHED
+    from fitsvc.proving.deciding import decided
 
     verdicts: list[Ruling] = []
-    for claim in claims_of(prover, rules, whats):
-        verdict = prover.decide(claim)
-        verdicts.append(verdict)
-        if show_all or verdict.fault or verdict.state == "undecided":
-            _show(console, verdict)
+    parts = parts_of(prover, rules, whats)
+    try:
+        with progress() as tell:
+            for done, found in enumerate(decided(prover, parts, processes), 1):
+                verdicts += found
+                if len(parts) > 1:
+                    tell("claims", done, len(parts))
+                for verdict in found:
+                    is_wanted = show_all or verdict.fault or verdict.state == "undecided"
+                    if is_wanted and verdict.reason != NOT_REACHED:
+                        _show(console, verdict)
+    except BrokenProcessPool:
+        refuse("a process that looked into claims was ended", "give `--processes 1`: it may want too much memory")
     _count(console, verdicts)
     return any(verdict.fault or verdict.state == "undecided" for verdict in verdicts)
 
@@ -89,7 +112,7 @@ def _show(console: "Console", verdict: "Ruling") -> None:
 
 def _count(console: "Console", verdicts: "Iterable[Ruling]") -> None:
     """Count the verdicts, and say what they hold for."""
-    from fitsvc.proving.claims import MOST_ADAPTERS
+    from fitsvc.proving.claims import MOST_ADAPTERS, NOT_REACHED
 
     found = list(verdicts)
     states = Counter(verdict.state for verdict in found)
@@ -99,6 +122,12 @@ def _count(console: "Console", verdicts: "Iterable[Ruling]") -> None:
         f"{len(found)} claims: {states['proven']} proven, {states['refuted']} refuted by a case, "
         f"{states['undecided']} not decided; {faults} fault{'s' if faults != 1 else ''}"
     )
+    late = Counter(verdict.claim.what for verdict in found if verdict.reason == NOT_REACHED)
+    if late:
+        told = ", ".join(f"`{what}` {count}" for what, count in late.items())
+        paragraph(
+            console, f"Not looked into before the time was over: {told}. More `--minutes`, or `--only`, reach them."
+        )
     text = (
         "Proven is: of no question with facts within their ranges, exact or not known, and up to "
         f"{MOST_ADAPTERS} adapters; figures that are all but the same are left out."

@@ -7,7 +7,7 @@ after so many rounds it is left undecided, with the formulas that it hung on.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from time import perf_counter
+from time import process_time
 from typing import Final
 
 from fitsvc.facts import Case
@@ -21,7 +21,7 @@ from fitsvc.rulebook.vocabulary import TYRE_PARTS
 ROUNDS: Final = 40
 """So often the solver is asked again before a question is left undecided."""
 BUDGET: Final = 20
-"""Seconds for all rounds of one question."""
+"""Seconds of processor time for all that is asked about one claim, so that a busy machine decides no less."""
 WELL_APART: Final = figure(1.0)
 """A millimetre, a kilogram, a degree, or a hundredth of a share."""
 
@@ -39,23 +39,26 @@ Found = Case | Undecided | None
 """A case; that it is left open; or None, where it is proven that there is no case."""
 
 
-def ask(world: World, terms: Sequence[SolverTerm], holds: Holds, *, likely: bool = False) -> Found:
-    """A case in which all these terms hold, and which `holds` by the engine.
+def ask(
+    world: World, terms: Sequence[SolverTerm], holds: Holds, *, likely: bool = False, until: float | None = None
+) -> Found:
+    """A case in which all these terms hold, and which `holds` by the engine; looked for until some processor time.
 
     Where one is likely it is looked for with figures well apart at first, which no rounding makes another.
     """
     asked = [*terms, world.facts.asked_about()]
     if any(term.value is False for term in asked):
         return None
-    if world.works in asked and not world.may_work(asked):
+    end = process_time() + BUDGET if until is None else until
+    if world.works in asked and not world.may_work(asked, end):
         return None
     tyres = list(_of_tried_tyres(world, asked))
     if likely:
-        found = _Search(world, [*asked, *tyres, at_most(WELL_APART, world.facts.variables.margin)], holds).found()
+        found = _Search(world, [*asked, *tyres, at_most(WELL_APART, world.facts.variables.margin)], holds, end).found()
         if isinstance(found, Case):
             return found
-    found = _Search(world, [*asked, *tyres], holds).found()
-    if found is None and tyres and _Search(world, asked, holds).found() is not None:
+    found = _Search(world, [*asked, *tyres], holds, end).found()
+    if found is None and tyres and _Search(world, asked, holds, end).found() is not None:
         return Undecided("only with a tyre of none of the sizes tried")
     return found
 
@@ -77,6 +80,7 @@ class _Search:
     world: World
     terms: Sequence[SolverTerm]
     holds: Holds
+    end: float
     uses: int = 0
     applications: list[Application] = field(default_factory=list)
 
@@ -84,18 +88,17 @@ class _Search:
         closed, self.uses = self.world.facts.variables.closed(self.terms)
         made = self.world.functions.applications
         self.applications = [one for place, one in made.items() if self.uses >> place & 1]
-        solver = Solver(self.world.words)
+        solver = Solver(self.world.words, self.end)
         solver.add([*closed, *self._in_order()])
         try:
             return self._rounds(solver)
-        except GaveUpError as reason:
-            return Undecided(f"the solver gave up: {reason}")
+        except GaveUpError:
+            return Undecided(f"the solver gave up after {BUDGET} seconds{self._formulas()}")
 
     def _rounds(self, solver: Solver) -> Found:
-        end = perf_counter() + BUDGET
         for _ in range(ROUNDS):
-            if perf_counter() > end:
-                return Undecided(f"after {BUDGET} seconds at {self._formulas()}")
+            if process_time() > self.end:
+                return Undecided(f"after {BUDGET} seconds{self._formulas()}")
             model = solver.model()
             if model is None:
                 return None
@@ -110,10 +113,12 @@ class _Search:
             if found is not None:
                 return found
             solver.add(lemmas)
-        return Undecided(f"after {ROUNDS} rounds at {self._formulas()}")
+        return Undecided(f"after {ROUNDS} rounds{self._formulas()}")
 
     def _formulas(self) -> str:
-        return ", ".join(sorted({one.piece.name for one in self.applications}))
+        """The formulas that a question hangs on, where it does on any."""
+        names = sorted({one.piece.name for one in self.applications})
+        return f" at {', '.join(names)}" if names else ""
 
     def _agreed(self, model: Model) -> Case | None:
         """The model's case, if the engine agrees."""

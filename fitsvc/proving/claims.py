@@ -1,15 +1,17 @@
 """What is claimed of a rulebook, and what became of a claim: proven, refuted by a smallest case, or not decided."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from time import perf_counter
+from math import inf
+from time import perf_counter, process_time
 from typing import Final, Literal
 
 from fitsvc.document import Document
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
-from fitsvc.proving.asking import Holds, Undecided, ask
+from fitsvc.proving.asking import BUDGET, Holds, Undecided, ask
+from fitsvc.proving.examples import ExampleCases
 from fitsvc.proving.functions import UntranslatedError
 from fitsvc.proving.shrinking import Shrinking
 from fitsvc.proving.terms import SolverTerm
@@ -25,14 +27,33 @@ WHATS: Final[Mapping[What, str]] = {
     "dead": "a rule that never applies, or that nothing passes",
     "idle": "a rule that nothing fails",
     "implied": "a rule that fails only where another fails as well",
-    "pairs": "two blocking rules that no rig of a kind passes both",
+    "pairs": "two blocking rules that no rig of a kind gets past both",
     "ratings": "a rating that nothing refuses a kind for",
     "hazards": "a rating that is exceeded, and it works",
     "worse": "more weight, or a lower rating, and a rule comes to something better",
 }
 """What is looked for: the faults of a rulebook, each in a word."""
+OF_ONE: Final[frozenset[What]] = frozenset(("dead", "idle", "implied"))
+"""What is claimed of one rule."""
+
+NOT_REACHED: Final = "the time for all claims was over before it was looked into"
 
 Asked = Iterator[tuple[World, Sequence[SolverTerm], Holds]]
+Shown = Iterator[tuple[Case, Holds]]
+"""Cases that may refute a claim, each with what it has to show by the engine."""
+
+
+def nothing_asked() -> Asked:
+    """Nothing, of a claim that is only told of."""
+    return iter(())
+
+
+def _nothing_known() -> Shown:
+    return iter(())
+
+
+def _tells_nothing(_: Case) -> str:
+    return ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +61,7 @@ class Claim:
     """That no case does something: what is asked of each world, and whether it is a fault if there is none, or one.
 
     `says` is the claim in words, `about` what it is of; `tells` what is to be told of a case against it. `shows` says
-    what such a case shows, where that is as it should be.
+    what such a case shows, where that is as it should be. `known` are cases to look at before any solver is asked.
     """
 
     what: What
@@ -48,8 +69,14 @@ class Claim:
     says: str
     fault: State
     asked: Callable[[], Asked]
-    tells: Callable[[Case], str] = field(default=lambda _: "")
+    tells: Callable[[Case], str] = _tells_nothing
     shows: str = ""
+    known: Callable[[], Shown] = _nothing_known
+
+    @property
+    def told(self) -> "Claim":
+        """The claim as another process is told of it: in words alone."""
+        return replace(self, asked=nothing_asked, tells=_tells_nothing, known=_nothing_known)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,9 +99,10 @@ class Ruling:
 
 @dataclass(eq=False)
 class Prover:
-    """A rulebook whose claims are looked into: its engine, and its worlds with none, one and two adapters."""
+    """A rulebook whose claims are looked into, until some time: its engine, and its worlds by their adapters."""
 
     rulebook: Rulebook
+    until: float = inf
     worlds: dict[int, World] = field(default_factory=dict)
 
     @cached_property
@@ -86,6 +114,11 @@ class Prover:
     def reader(self) -> FactReader:
         """The reader that a case has to pass as a question."""
         return FactReader(self.rulebook)
+
+    @cached_property
+    def examples(self) -> ExampleCases:
+        """What the examples give, as cases."""
+        return ExampleCases(self.rulebook, self.reader)
 
     @property
     def adapters(self) -> range:
@@ -102,10 +135,16 @@ class Prover:
     def decide(self, claim: Claim) -> Ruling:
         """Look into a claim."""
         start = perf_counter()
+        if start > self.until:
+            return Ruling(claim=claim, state="undecided", reason=NOT_REACHED)
         reasons: list[str] = []
+        for case, holds in claim.known():
+            if holds(case) and (ruling := self._refuted(claim, case, holds, start)).state == "refuted":
+                return ruling
+        end = process_time() + BUDGET
         try:
             for world, terms, holds in claim.asked():
-                found = ask(world, terms, holds, likely=claim.fault == "proven")
+                found = ask(world, terms, holds, likely=claim.fault == "proven", until=end)
                 if isinstance(found, Case):
                     return self._refuted(claim, found, holds, start)
                 reasons += [found.reason] if isinstance(found, Undecided) else []

@@ -1,28 +1,36 @@
-"""Claims about two blocking rules at once: that no rig of a kind passes both, though where both apply either is passed.
+"""Claims about two blocking rules at once: that no rig of a kind gets past both, though where both apply either lets
+some through.
 
-So a rule that applies to nothing but what the other refuses, or leaves open, is no contradiction: there the other has
-its say. One case passes hundreds of pairs, so the solver is asked for cases that pass as many rules as they can, until
-each pair has one; what is left is claimed pair by pair.
+A rule lets through what passes it, and what it leaves open where that only cautions. So a rule that applies to nothing
+but what the other refuses, or leaves open, is no contradiction: there the other has its say. Nearly every pair lets
+something through that is the examples of both put together, and one such case does so for hundreds of pairs; for the
+rest the solver is asked for cases that get past as many rules as they can. What is left is claimed pair by pair, but
+for those that are meant so, which `hazards.yaml` names under `apart`.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
-from itertools import combinations
+from itertools import combinations, product
+from time import process_time
+from typing import Final
 
 from fitsvc.facts import Case
 from fitsvc.language.truth import YES
-from fitsvc.language.typed import ALWAYS
-from fitsvc.proving.asking import ask
+from fitsvc.language.typed import ALWAYS, AnyTyped
+from fitsvc.proving.asking import BUDGET, ask
 from fitsvc.proving.cases import read_case
 from fitsvc.proving.claims import Asked, Claim, Prover
 from fitsvc.proving.solver import GaveUpError, Solver
-from fitsvc.proving.terms import SolverTerm, every
+from fitsvc.proving.terms import SolverTerm, every, negation
 from fitsvc.proving.world import World
 from fitsvc.rulebook.kinds import Kind, KnownKind, kinds_of
+from fitsvc.rulebook.outcomes import OUTCOME_OF
 from fitsvc.rulebook.rules import Rule
 
 Pair = tuple[str, str]
+_MIXED: Final = 3
+"""So many examples of either rule are put together: more of them tell the same facts."""
 
 
 @dataclass(slots=True)
@@ -30,14 +38,23 @@ class OfPairs:
     """The claims about pairs of blocking rules, kind by kind, without adapters."""
 
     prover: Prover
+    _meant: frozenset[frozenset[str]] = field(init=False)
 
-    def claims(self) -> Iterator[Claim]:
-        """A claim of each pair that no case was found for; a rule that no rig of the kind passes is in none."""
-        for kind in kinds_of(self.prover.rulebook.vocabulary).values():
-            rules = {id: rule for id, rule in self._blocking(kind).items() if self._may_pass(kind, rule)}
-            for a, b in sorted(self._left(kind, rules)):
-                says = f"no {kind.word} passes both `{a}` and `{b}`"
-                asked = partial(self._both_pass, kind, rules[a], rules[b])
+    def __post_init__(self) -> None:
+        self._meant = frozenset(frozenset((one.rule, one.other)) for one in self.prover.rulebook.apart)
+
+    def kinds(self) -> list[Kind]:
+        """The kinds whose pairs are looked into."""
+        return [*kinds_of(self.prover.rulebook.vocabulary).values()]
+
+    def claims(self, kind: Kind) -> Iterator[Claim]:
+        """A claim of each pair that no case was found for; a rule that lets no rig of the kind through is in none."""
+        rules = self._blocking(kind)
+        of_kind = _OfKind(self.prover, kind, rules)
+        for a, b in sorted(of_kind.left()):
+            if frozenset((a, b)) not in self._meant:
+                says = f"no {kind.word} gets past both `{a}` and `{b}`"
+                asked = partial(of_kind.both, a, b)
                 yield Claim(what="pairs", about=a, says=says, fault="proven", asked=asked)
 
     def _blocking(self, kind: Kind) -> dict[str, Rule]:
@@ -45,59 +62,122 @@ class OfPairs:
         known = KnownKind({name: one.node for name, one in self.prover.rulebook.derived.items()}, kind)
         return {rule.id: rule for rule in self.prover.rulebook.rules if rule.blocks and known.may(rule.guard)}
 
-    def _may_pass(self, kind: Kind, rule: Rule) -> bool:
-        world = self.prover.world(0)
-        return ask(world, [self._is(kind, world), self._passing(world, rule)], lambda _: True) is not None
 
-    def _left(self, kind: Kind, rules: dict[str, Rule]) -> set[Pair]:
-        """The pairs of which either is passed where both apply, and that no case was found to pass."""
-        world, left, found = self.prover.world(0), {*combinations(rules, 2)}, set[Pair]()
-        passing = {id: self._passing(world, rule) for id, rule in rules.items()}
-        closed, uses = world.facts.variables.closed([self._is(kind, world), *passing.values()])
+@dataclass(slots=True)
+class _OfKind:
+    """The blocking rules that may apply to one kind."""
+
+    prover: Prover
+    kind: Kind
+    rules: dict[str, Rule]
+
+    def left(self) -> set[Pair]:
+        """The pairs of which either lets something through where both apply, and that no case was found to get past."""
+        left = self._left_by_examples({*combinations(self.rules, 2)})
+        idle = {id for id in {id for pair in left for id in pair} if not self._lets_any_through(id)}
+        return self._left_by_solver({pair for pair in left if idle.isdisjoint(pair)})
+
+    # by what the examples of two rules come to together
+
+    def _left_by_examples(self, left: set[Pair]) -> set[Pair]:
+        examples = self.prover.examples
+        own: dict[str, list[Case]] = {}
+        for id, rule in self.rules.items():
+            found = examples.with_kind(self.kind, (case for case in examples.of(rule) if not case.adapters))
+            own[id] = [case for case in found if id in self._through(case)][:_MIXED]
+        for a, b in sorted(left):
+            if (a, b) in left:
+                for one, other in product(own[a], own[b]):
+                    mixed = [examples.mixed(one, other), examples.mixed(other, one)]
+                    case = next((case for case in mixed if {a, b} <= self._through(case)), None)
+                    if case is not None:
+                        left = _without(left, self._through(self._richer(case, own)))
+                        break
+        return left
+
+    def _richer(self, case: Case, own: dict[str, list[Case]]) -> Case:
+        """The case with examples of more rules put to it, as long as it gets past more of them."""
+        found = self._through(case)
+        for id, cases in own.items():
+            if id not in found and cases:
+                more = self.prover.examples.mixed(case, cases[0])
+                if found < (past := self._through(more)):
+                    case, found = more, past
+        return case
+
+    def _through(self, case: Case) -> frozenset[str]:
+        """The rules that surely apply to a case and let it through, by the engine."""
+        engine, book = self.prover.engine, self.prover.rulebook
+        verdict = engine.rule_by_rule(case)
+        past = [book.rules[number].id for number in (*verdict.passes, *verdict.doubts)]
+        guards = engine.values(("guards", self.kind.member), self._guards).of(case)
+        applies = {id for id, guard in zip(self.rules, guards, strict=True) if guard == YES}
+        return frozenset(applies.intersection(past))
+
+    def _guards(self) -> list[AnyTyped]:
+        return [rule.guard or ALWAYS for rule in self.rules.values()]
+
+    # by the solver
+
+    def _lets_any_through(self, id: str) -> bool:
+        """Whether some rig of the kind is let through by a rule that surely applies to it, or it is not decided."""
+        world = self.prover.world(0)
+        asked = [self._is_kind(world), self._past(world, self.rules[id])]
+        return ask(world, asked, lambda _: True, until=self._until()) is not None
+
+    def _left_by_solver(self, left: set[Pair]) -> set[Pair]:
+        world, found = self.prover.world(0), set[Pair]()
+        past = {id: self._past(world, self.rules[id]) for id in sorted({id for pair in left for id in pair})}
+        is_kind = self._is_kind(world)
+        closed, uses = world.facts.variables.closed([is_kind, *past.values()])
         solver = Solver(world.words)
-        solver.add([self._is(kind, world), world.facts.asked_about(), *closed[len(passing) + 1 :]])
+        solver.add([is_kind, world.facts.asked_about(), *closed[len(past) + 1 :]])
         while left:
             pair = min(left)
-            left.discard(pair)
-            others = [passing[id] for id in sorted({id for one in left for id in one})]
+            left = left - {pair}
+            others = [past[id] for id in sorted({id for one in left for id in one})]
+            solver.until = self._until()
             try:
-                model = solver.most([passing[id] for id in pair], others)
+                model = solver.most([past[id] for id in pair], others)
             except GaveUpError:  # of so many at once: the pair is asked for by itself
                 model = None
-            ids = self._passed(rules, read_case(world.facts, model, uses)) if model else set()
-            left -= {(a, b) for a, b in left if a in ids and b in ids}
-            if not set(pair) <= ids and self._either_passes(kind, rules, pair):
+            through = self._through(read_case(world.facts, model, uses)) if model else frozenset[str]()
+            left = _without(left, through)
+            if not through.issuperset(pair) and self._either_lets_through(pair):
                 found.add(pair)
         return found
 
-    @staticmethod
-    def _passing(world: World, rule: Rule) -> SolverTerm:
-        judged = world.judged(rule)
-        return every((judged.applies, judged.passes))
+    def _either_lets_through(self, pair: Pair) -> bool:
+        """Whether each of two rules lets some case through that both surely apply to, or it is not decided."""
+        world, until = self.prover.world(0), self._until()
+        both = [self._is_kind(world), *(world.judged(self.rules[id]).applies for id in pair)]
+        asked = ([*both, self._past(world, self.rules[id])] for id in pair)
+        return all(ask(world, terms, lambda _: True, until=until) is not None for terms in asked)
 
-    @staticmethod
-    def _is(kind: Kind, world: World) -> SolverTerm:
-        return world.facts.fact(kind.fact.name, None).members[kind.place]
+    def both(self, a: str, b: str) -> Asked:
+        """That a rig of the kind gets past both."""
 
-    def _passed(self, rules: dict[str, Rule], case: Case) -> set[str]:
-        """The rules that surely apply to a case and pass it, by the engine."""
-        engine, book = self.prover.engine, self.prover.rulebook
-        passes = {book.rules[number].id for number in engine.rule_by_rule(case).passes} & rules.keys()
-        ids = sorted(rules)
-        guards = engine.values(("guards", *ids), lambda: [rules[id].guard or ALWAYS for id in ids]).of(case)
-        return passes & {id for id, guard in zip(ids, guards, strict=True) if guard == YES}
-
-    def _either_passes(self, kind: Kind, rules: dict[str, Rule], pair: Pair) -> bool:
-        """Whether each of two rules is passed by some case that both surely apply to."""
-        world = self.prover.world(0)
-        judged = [world.judged(rules[id]) for id in pair]
-        both = [self._is(kind, world), *(one.applies for one in judged)]
-        return all(ask(world, [*both, one.passes], lambda _: True) is not None for one in judged)
-
-    def _both_pass(self, kind: Kind, a: Rule, b: Rule) -> Asked:
         def holds(case: Case) -> bool:
-            is_kind = case.facts.get(kind.fact.name) == kind.mask
-            return is_kind and self._passed({a.id: a, b.id: b}, case) == {a.id, b.id}
+            is_kind = case.facts.get(self.kind.fact.name) == self.kind.mask
+            return is_kind and {a, b} <= self._through(case)
 
         world = self.prover.world(0)
-        yield world, [self._is(kind, world), self._passing(world, a), self._passing(world, b)], holds
+        yield world, [self._is_kind(world), *(self._past(world, self.rules[id]) for id in (a, b))], holds
+
+    def _is_kind(self, world: World) -> SolverTerm:
+        return world.facts.fact(self.kind.fact.name, None).members[self.kind.place]
+
+    @staticmethod
+    def _past(world: World, rule: Rule) -> SolverTerm:
+        """That a rule surely applies and lets it through."""
+        judged = world.judged(rule)
+        open_passes = OUTCOME_OF[rule.effects["undetermined"]] == "conditional"
+        return every((judged.applies, negation(judged.fails) if open_passes else judged.passes))
+
+    def _until(self) -> float:
+        return process_time() + BUDGET
+
+
+def _without(left: set[Pair], through: frozenset[str]) -> set[Pair]:
+    """The pairs but for those of which both let a case through."""
+    return {pair for pair in left if not through.issuperset(pair)}

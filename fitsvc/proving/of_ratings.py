@@ -4,14 +4,15 @@ That none is exceeded and it works, and that something refuses each kind for it.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS
-from fitsvc.proving.claims import MOST_ADAPTERS, Asked, Claim, Prover
+from fitsvc.proving.asking import Holds
+from fitsvc.proving.claims import MOST_ADAPTERS, Asked, Claim, Prover, Shown
 from fitsvc.proving.encoder import Scope
 from fitsvc.proving.terms import SolverTerm, every, some
 from fitsvc.proving.world import World
@@ -24,6 +25,7 @@ class OfRatings:
     """The claims about each line of the hazards."""
 
     prover: Prover
+    _readers: dict[str, list[Rule]] = field(default_factory=dict)
 
     def hazards(self) -> Iterator[Claim]:
         """That whatever exceeds a rating is no plain yes."""
@@ -51,6 +53,7 @@ class OfRatings:
                     says=f"no {kind.word} is refused for its {rating}",
                     fault="proven",
                     asked=partial(self._refused, kind, of_rating),
+                    known=partial(self._refused_in_examples, kind, of_rating),
                 )
 
     def _leaves(self, line: Hazard) -> set[str]:
@@ -86,24 +89,40 @@ class OfRatings:
 
     def _refused(self, kind: Kind, lines: list[Hazard]) -> Asked:
         """That a rule which reads the rating refuses this kind where the rating is exceeded."""
-        rules = [rule for rule in self.prover.rulebook.rules if rule.blocks and self._reads(rule, lines[0].rating)]
-        numbers = {self.prover.rulebook.rules.index(rule) for rule in rules}
-
-        def holds(case: Case) -> bool:
-            fails = set(self.prover.engine.rule_by_rule(case).fails)
-            is_kind = case.facts.get(kind.fact.name) == kind.mask
-            return is_kind and bool(fails & numbers) and any(self.exceeded(line, case) for line in lines)
-
+        rules, holds = self._readers_of(lines[0].rating), self._is_refused(kind, lines)
         for adapters in self.prover.adapters:
             world = self.prover.world(adapters)
             exceeded = [_exceeded(line, scope) for line in lines for _, scope in self._scopes(line, adapters)]
             fails = some(world.judged(rule).fails for rule in rules)
             yield world, [self._is(kind, world), some(exceeded), fails], holds
 
+    def _is_refused(self, kind: Kind, lines: list[Hazard]) -> Holds:
+        numbers = {self.prover.rulebook.rules.index(rule) for rule in self._readers_of(lines[0].rating)}
+
+        def holds(case: Case) -> bool:
+            fails = set(self.prover.engine.rule_by_rule(case).fails)
+            is_kind = case.facts.get(kind.fact.name) == kind.mask
+            return is_kind and bool(fails & numbers) and any(self.exceeded(line, case) for line in lines)
+
+        return holds
+
+    def _refused_in_examples(self, kind: Kind, lines: list[Hazard]) -> Shown:
+        holds, examples = self._is_refused(kind, lines), self.prover.examples
+        for rule in self._readers_of(lines[0].rating):
+            yield from ((case, holds) for case in examples.with_kind(kind, examples.of(rule)))
+
     @staticmethod
     def _is(kind: Kind, world: World) -> SolverTerm:
         told = world.facts.fact(kind.fact.name, None)
         return told.members[kind.place]
+
+    def _readers_of(self, rating: str) -> list[Rule]:
+        """The blocking rules that read a rating."""
+        found = self._readers.get(rating)
+        if found is None:
+            rules = self.prover.rulebook.rules
+            self._readers[rating] = found = [rule for rule in rules if rule.blocks and self._reads(rule, rating)]
+        return found
 
     def _reads(self, rule: Rule, rating: str) -> bool:
         """Whether a rule reads a rating, straight or through the working opening."""

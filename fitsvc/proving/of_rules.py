@@ -8,7 +8,7 @@ from fitsvc.facts import Case
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS
 from fitsvc.proving.asking import Holds
-from fitsvc.proving.claims import Asked, Claim, Prover, What
+from fitsvc.proving.claims import Asked, Claim, Prover, Shown, What
 from fitsvc.proving.terms import negation
 from fitsvc.rulebook.rules import Rule
 
@@ -24,14 +24,50 @@ class OfRules:
         id = f"`{rule.id}`"
         applies, passes, fails = (partial(self._comes_to, rule, how) for how in ("applies", "passes", "fails"))
         alone = f"this fails {id} and no other rule"
-        lines: list[tuple[What, str, str, Callable[[], Asked]]] = [
-            ("dead", f"{id} never surely applies", f"{id} applies to this", applies),
-            ("dead", f"nothing that {id} applies to passes it", f"this passes {id}", passes),
-            ("idle", f"nothing fails {id}", f"this fails {id}", fails),
-            ("implied", f"what fails {id} fails another rule as well", alone, partial(self._alone, rule)),
+        lines: list[tuple[What, str, str, Callable[[], Asked], Holds]] = [
+            ("dead", f"{id} never surely applies", f"{id} applies to this", applies, self._surely_applies(rule)),
+            (
+                "dead",
+                f"nothing that {id} applies to passes it",
+                f"this passes {id}",
+                passes,
+                self._result(rule, "passes"),
+            ),
+            ("idle", f"nothing fails {id}", f"this fails {id}", fails, self._result(rule, "fails")),
+            (
+                "implied",
+                f"what fails {id} fails another rule as well",
+                alone,
+                partial(self._alone, rule),
+                self._is_alone(rule),
+            ),
         ]
-        for what, says, shows, asked in lines:
-            yield Claim(what=what, about=rule.id, says=says, shows=shows, fault="proven", asked=asked)
+        for what, says, shows, asked, holds in lines:
+            known = partial(self._known, rule, holds, eased=what == "implied")
+            yield Claim(what=what, about=rule.id, says=says, shows=shows, fault="proven", asked=asked, known=known)
+
+    def _known(self, rule: Rule, holds: Holds, *, eased: bool) -> Shown:
+        for case in self.prover.examples.of(rule):
+            yield case, holds
+            if eased:
+                yield self._eased(self._number(rule), case), holds
+
+    def _eased(self, number: int, case: Case) -> Case:
+        """A case that fails a rule with examples put to it that pass the others it fails, one after another."""
+        examples, rules = self.prover.examples, self.prover.rulebook.rules
+        while others := [*self._fails(case) - {number}]:
+            told = examples.of(rules[others[0]])
+            mixed = (one for other in told for one in (examples.mixed(case, other), examples.mixed(other, case)))
+            fewer = (one for one in mixed if number in (now := self._fails(one)) and len(now) <= len(others))
+            better = next(fewer, None)
+            if better is None:
+                break
+            case = better
+        return case
+
+    def _fails(self, case: Case) -> set[int]:
+        verdict = self.prover.engine.rule_by_rule(case)
+        return {*verdict.fails, *verdict.cautions}
 
     def worlds(self, rule: Rule) -> range:
         """How many adapters matter to a rule: none, unless it reads the working opening."""
@@ -69,16 +105,20 @@ class OfRules:
 
     def _alone(self, rule: Rule) -> Asked:
         """That it fails, and no other rule does that as much would come of."""
+        holds = self._is_alone(rule)
+        for adapters in self.worlds(rule):
+            world = self.prover.world(adapters)
+            others = [world.judged(one).fails for one in self._as_grave(rule)]
+            yield world, [world.judged(rule).fails, *map(negation, others)], holds
+
+    def _is_alone(self, rule: Rule) -> Holds:
         number, engine = self._number(rule), self.prover.engine
 
         def holds(case: Case) -> bool:
             verdict = engine.rule_by_rule(case)
             return [*verdict.fails, *([] if rule.blocks else verdict.cautions)] == [number]
 
-        for adapters in self.worlds(rule):
-            world = self.prover.world(adapters)
-            others = [world.judged(one).fails for one in self._as_grave(rule)]
-            yield world, [world.judged(rule).fails, *map(negation, others)], holds
+        return holds
 
     def _as_grave(self, rule: Rule) -> list[Rule]:
         return [one for one in self.prover.rulebook.rules if one.id != rule.id and (one.blocks or not rule.blocks)]

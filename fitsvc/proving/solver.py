@@ -2,14 +2,18 @@
 
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from math import inf
+from time import process_time
 from typing import Any, Final
 
 import z3
 
 from fitsvc.proving.terms import SolverTerm
 
-PATIENCE: Final = 30_000
-"""Milliseconds that the solver may take over one answer."""
+PATIENCE: Final = 3_600_000
+"""Milliseconds after which a solver that hangs is given up, however busy the machine is."""
+_STEPS: Final = 10_000_000
+"""Of the solver's own steps in a second of processor time, more or less: by these an answer is limited."""
 
 
 class GaveUpError(Exception):
@@ -55,11 +59,10 @@ class Translation:
 
 
 class Solver:
-    """One question's conditions, and the cases that meet them."""
+    """One question's conditions, and the cases that meet them; none is waited for beyond the processor time `until`."""
 
-    def __init__(self, words: Translation) -> None:
-        self._words, self._solver = words, z3.SolverFor("QF_LRA")
-        self._solver.set("timeout", PATIENCE)
+    def __init__(self, words: Translation, until: float = inf) -> None:
+        self._words, self._solver, self.until = words, z3.SolverFor("QF_LRA"), until
 
     def add(self, terms: Iterable[SolverTerm]) -> None:
         """Let conditions hold from now on."""
@@ -74,14 +77,22 @@ class Solver:
         if only:
             self._solver.push()
             self.add(only)
-        found = self._solver.check()
+        found = self._check()
         model = Model(self._words, self._solver.model()) if found == z3.sat else None
-        reason = self._solver.reason_unknown() if found == z3.unknown else ""
         if only:
             self._solver.pop()
-        if reason:
-            raise GaveUpError(reason)
+        if found == z3.unknown:
+            raise GaveUpError("no answer in time")
         return model
+
+    def _check(self, *assumed: Any) -> Any:
+        """Look for an answer while there is time; none, once it is over."""
+        left = self.until - process_time()
+        if left <= 0:
+            return z3.unknown
+        self._solver.set("timeout", PATIENCE)
+        self._solver.set("rlimit", int(left * _STEPS) if left < inf else 0)
+        return self._solver.check(*assumed)
 
     def most(self, must: Sequence[SolverTerm], wanted: Sequence[SolverTerm]) -> "Model | None":
         """Values with which some conditions hold, and of others as many as go together; None where the first do not.
@@ -92,7 +103,7 @@ class Solver:
         needed, left = list(names)[: len(must)], list(names)[len(must) :]
         self._solver.push()
         self._solver.add(*[z3.Implies(name, self._words.of(term)) for name, term in names.items()])
-        while (found := self._solver.check(*needed, *left)) == z3.unsat:
+        while (found := self._check(*needed, *left)) == z3.unsat:
             core = {name.get_id() for name in self._solver.unsat_core()}
             fewer = [name for name in left if name.get_id() not in core]
             if len(fewer) == len(left):

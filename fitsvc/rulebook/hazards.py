@@ -18,15 +18,16 @@ from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.folder import HAZARDS
 from fitsvc.rulebook.forms import EXPRESSION, TEXT, Form, by_name, many, named
 from fitsvc.rulebook.kinds import KnownKind, kinds_of
-from fitsvc.rulebook.rules import Hazard, Limit
+from fitsvc.rulebook.rules import Exclusion, Hazard, Limit
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
 _LINE: Final = Form("a hazard", {}, {"when": EXPRESSION, "exceeded_when": EXPRESSION, "accepted": TEXT})
+_APART: Final = Form("a pair of rules", {"rules": many(named("rule"), minItems=2, maxItems=2), "because": TEXT})
 HAZARDS_FILE: Final = Form(
     HAZARDS,
     {"weights": many(named("fact")), "hazards": by_name(many(_LINE.kind, minItems=1), named("fact"))},
-    {"agree": many(named("rule"))},
+    {"agree": many(named("rule")), "apart": many(_APART.kind)},
 )
 
 
@@ -41,14 +42,32 @@ def read_hazards(read: Expressions, tree: Node | None, limits: Iterable[Limit]) 
 def read_agree(shape: Shape, tree: Node | None, rules: Iterable[str]) -> frozenset[str]:
     """The rules of `hazards.yaml` that ask two figures to agree, so that more of either may be better."""
     entries = tree.entries if isinstance(tree, Mapping) else {}
-    known, found = frozenset(rules), set[str]()
-    for node in shape.items(entries.get("agree"), "`agree`"):
-        id = node.value or "" if isinstance(node, Scalar) else ""
-        found.add(id)
-        if id not in known:
-            near = nearest(id, known)
-            shape.complain(node, f"there is no rule `{id}`", f"did you mean `{near}`?" if near else "name a rule")
-    return frozenset(found)
+    known = frozenset(rules)
+    return frozenset(_rule(shape, node, known) for node in shape.items(entries.get("agree"), "`agree`"))
+
+
+def read_apart(shape: Shape, tree: Node | None, rules: Iterable[str]) -> tuple[Exclusion, ...]:
+    """The pairs of rules of `hazards.yaml` that no rig gets past both of, as is meant."""
+    entries = tree.entries if isinstance(tree, Mapping) else {}
+    known, found = frozenset(rules), list[Exclusion]()
+    for item in shape.items(entries.get("apart"), "`apart`"):
+        entry = shape.form(item, _APART)
+        if entry is not None:
+            named = [_rule(shape, node, known) for node in shape.items(entry.entries["rules"], "`rules`")]
+            if len(set(named)) != 2:
+                shape.complain(entry.entries["rules"], "a pair is of two rules", "write `rules: [ONE, OTHER]`")
+            else:
+                found.append(Exclusion(rule=named[0], other=named[1], because=shape.text(entry, "because")))
+    return tuple(found)
+
+
+def _rule(shape: Shape, node: Node, known: frozenset[str]) -> str:
+    """The rule that is named, and a complaint where there is none of that name."""
+    id = node.value or "" if isinstance(node, Scalar) else ""
+    if id not in known:
+        near = nearest(id, known)
+        shape.complain(node, f"there is no rule `{id}`", f"did you mean `{near}`?" if near else "name a rule")
+    return id
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
 from fitsvc.rulebook.folder import HAZARDS, OVERLAY, TOP_FILE, WORDS, passed_over
 from fitsvc.rulebook.former_ids import read_former_ids
-from fitsvc.rulebook.hazards import read_agree, read_hazards
+from fitsvc.rulebook.hazards import read_agree, read_apart, read_hazards
 from fitsvc.rulebook.meaning import digest_of
 from fitsvc.rulebook.overlay import CoreChange, gather
 from fitsvc.rulebook.rules import (
@@ -122,7 +122,8 @@ class Loader:
         hold_to_one(self.shape, needs)
         hold_to_what_is_there(self.shape, needs, rules)
         hazards = self._hazards(read, limits)
-        agree = read_agree(self.shape, self.trees.get(self.folder / HAZARDS), [rule.id for rule in rules])
+        told, ids = self.trees.get(self.folder / HAZARDS), [rule.id for rule in rules]
+        agree, apart = read_agree(self.shape, told, ids), read_apart(self.shape, told, ids)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         usual, trials = read_usual(read, top), read_trials(read, top)
@@ -157,6 +158,7 @@ class Loader:
             trials=trials,
             hazards=hazards,
             agree=agree,
+            apart=apart,
             words=words,
             signed=signed,
             sources=sources,

@@ -64,7 +64,7 @@ OVERLAY_FILE: Final = Form(
 _MEMBERS: Final = "members"
 _SUBJECT: Final = ("facts", "subject")
 _ADDED_TO: Final[Map[str, tuple[str, ...]]] = {
-    HAZARDS: ("weights", "hazards", "agree"),
+    HAZARDS: ("weights", "hazards", "agree", "apart"),
     SOURCES: ("sources",),
     SIGNED: ("signed",),
     WORDS: ("stands_for", "passed_over", "numbers", "figures", "told_apart", "wishes", "for_all", "first", "variants"),

@@ -442,6 +442,15 @@ class TableEntry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Exclusion:
+    """Two blocking rules of which no rig gets past both, as is meant, and why."""
+
+    rule: str
+    other: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rulebook:
     """A set of rule files, checked and immutable, known by the digest over its meaning.
 
@@ -480,6 +489,7 @@ class Rulebook:
     trials: Mapping[str, TrialState] = field(default_factory=dict)
     hazards: tuple[Hazard, ...] = ()
     agree: frozenset[str] = frozenset()
+    apart: tuple[Exclusion, ...] = ()
     words: Words = field(default_factory=Words)
     signed: tuple[SignedOff, ...] = ()
     sources: Mapping[str, Cited] = field(default_factory=dict)
