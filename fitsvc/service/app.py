@@ -47,7 +47,7 @@ from fitsvc.service.leaving import Leaving
 from fitsvc.service.masking import Masks
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.openapi import describe
-from fitsvc.service.published import Published
+from fitsvc.service.published import Followed
 from fitsvc.service.recording import Recorder, Recording
 from fitsvc.service.rule_trials import RuleTrials
 from fitsvc.service.selecting import Selections
@@ -71,7 +71,7 @@ def create_app(
     settings: Settings = _USUAL,
     rules: Path | None = None,
     metrics: Metrics | None = None,
-    published: Published | None = None,
+    published: Followed | None = None,
 ) -> Litestar:
     """Return the application over an open database, which stays the caller's to close.
 

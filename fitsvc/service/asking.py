@@ -30,6 +30,7 @@ from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.service.bodies import read_document
 from fitsvc.service.brief import Brief, brief
 from fitsvc.service.context import AnyRequest, Service, service_of
+from fitsvc.service.earlier import RULEBOOK, AnsweredThen, answered_then
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import AS_OF, UNITS, words
 
@@ -60,12 +61,13 @@ _ANSWER: Final = Operation(
         "once: the outcome is the worst of all, each thing's own answer stands under `together`, and `spoils` says "
         "what stands against all of them at once, and between which. With `as_of` stored records are taken as they "
         "were known then, and no remedies are told: what was on the shelf is not looked for. With `include` only what "
-        "it names is told and worked out: `outcome,codes` for a list, `figures` for the figures behind the words."
+        "it names is told and worked out: `outcome,codes` for a list, `figures` for the figures behind the words. "
+        "Whoever holds an earlier answer names its `rulebook`, and is told under `then` what that says to the question."
     ),
     tag="Answers",
     gives="Answered",
     body="Question",
-    query=(UNITS, AS_OF, INCLUDE),
+    query=(UNITS, AS_OF, INCLUDE, RULEBOOK),
 )
 
 
@@ -93,9 +95,25 @@ async def answer(request: AnyRequest) -> Response[bytes]:
     )
     if handed and outcome != "fails":
         handed.keep(told, outcome)
+    if query["rulebook"] is not None:
+        then = await to_thread.run_sync(_then, service, document, query["units"], query["as_of"], query["rulebook"])
+        told = msgspec.json.encode({**msgspec.json.decode(told, type=dict[str, msgspec.Raw]), "then": then})
     service.metrics.answer(outcome)
     cast(Any, request.scope)["outcome"] = outcome
     return Response(told, media_type=MediaType.JSON)
+
+
+def _then(service: Service, document: Json, system: System, as_of: datetime | None, digest: str) -> AnsweredThen | None:
+    """What the rulebook of an earlier answer says to the question."""
+    with service.database.session() as session:
+        return answered_then(service, digest, document, _records(service, session, as_of), system)
+
+
+def _records(service: Service, session: Session, as_of: datetime | None) -> Records:
+    """What is stored, as it is now or as it was known earlier."""
+    if as_of is None:
+        return StoreRecords(session, service.shop.vehicles)
+    return EarlierRecords(session, laws_of(service.answerer.reader), as_of, service.shop.vehicles)
 
 
 def told_of(
@@ -115,9 +133,7 @@ def told_of(
         if answer is not None:
             return encode(answer), answer.outcome
     with service.database.session() as session:
-        records: Records = StoreRecords(session, service.shop.vehicles)
-        if as_of is not None:
-            records = EarlierRecords(session, laws_of(service.answerer.reader), as_of, service.shop.vehicles)
+        records = _records(service, session, as_of)
         sells = as_of is None and (include is None or "remedies" in include)
         shelf = service.shop.shelf(session) if sells else None
         if include is None:

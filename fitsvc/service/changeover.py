@@ -15,7 +15,7 @@ from anyio import CapacityLimiter, to_thread
 from litestar import Litestar
 from litestar.types import Receive, Scope, Send
 
-from fitsvc.service.published import Published, Served
+from fitsvc.service.published import Followed, Served
 
 EVERY: Final = 1.0
 """Seconds between looks at the store, each of one row."""
@@ -70,7 +70,7 @@ class Changeover:
     """An application that follows the rulebook in force."""
 
     def __init__(
-        self, published: Published, first: Served, make: Callable[[Served], Litestar], every: float = EVERY
+        self, published: Followed, first: Served, make: Callable[[Served], Litestar], every: float = EVERY
     ) -> None:
         self._published, self._make, self._every = published, make, every
         self._turn = (first, make(first))

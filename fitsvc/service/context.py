@@ -14,7 +14,7 @@ from fitsvc.planning.planner import Planner
 from fitsvc.service.audits.folder import Audits
 from fitsvc.service.counter.lookup import Library
 from fitsvc.service.metrics import Metrics
-from fitsvc.service.published import Published
+from fitsvc.service.published import Followed
 from fitsvc.service.rule_trials import RuleTrials
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Operator
@@ -38,8 +38,8 @@ class Description:
 class Service:
     """One running service, whole before its first request.
 
-    An audit's file may have `audit_bytes`, and what is `public` needs no key. `published` is left out where it answers
-    by a folder. `tongues` are the languages to choose from, each by its code and its own name.
+    An audit's file may have `audit_bytes`, and what is `public` needs no key. `published` says which rulebook is in
+    force, where that may change. `tongues` are the languages to choose from, each by its code and its own name.
     """
 
     database: Database
@@ -55,7 +55,7 @@ class Service:
     max_age: int
     description: Description
     operator: Operator
-    published: Published | None
+    published: Followed | None
     tongues: Sequence[tuple[str, str]]
     libraries: LruCache[Tongue, Library] = field(default_factory=lambda: LruCache(_MOST_TONGUES))
 

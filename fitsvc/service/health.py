@@ -33,7 +33,8 @@ _READY: Final = Operation(
     about="Answers 200 when the database can be reached and written to, is the one that was opened and has room, its "
     "tables are up to date, and the index for selections is open and follows it. `rulebook` is what it answers by, and "
     "`in_force` the published one that holds now, a second ahead of it at the most: where it cannot be served here, "
-    "`refused` says why, and the one before it goes on. It is null where none was published, or a folder is served. "
+    "`refused` says why, and the one before it goes on. It is null where none was published. Of a folder that is "
+    "served it is as the folder was last read, and `refused` says what was wrong with it since. "
     "`pulled` tells how it stands with rules that are pulled, where they are: what was taken last, and what was wrong "
     "since.",
     tag="Health",
@@ -50,7 +51,7 @@ def ready(request: AnyRequest) -> Response[bytes]:
     published = service_of(request).published
     wanted = published.in_force() if published else None
     told: Document = {"in_force": wanted}
-    if published and wanted in published.refused:
+    if published and wanted is not None and wanted in published.refused:
         told["refused"] = published.refused[wanted]
     if published and (stands := published.pulled()) is not None:
         told["pulled"] = {

@@ -5,11 +5,14 @@ One that cannot be read here, as by another version of fitsvc, is refused, and t
 
 import logging
 import tempfile
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.caching import LruCache
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.planning.planner import Planner
@@ -18,12 +21,16 @@ from fitsvc.rulebook.folder import lay_out
 from fitsvc.service.signatures import Trusted
 from fitsvc.service.speaking import spoken_tongues
 from fitsvc.store.database import Database
+from fitsvc.store.errors import StoreError
 from fitsvc.store.publications import in_force, published
 from fitsvc.store.pulls import last_pull
 from fitsvc.store.tables import Pull, now
 from fitsvc.tongues import speaking
 
 _ANYBODY: Final = Trusted()
+MOST_EARLIER: Final = 2
+"""Rulebooks of earlier answers that are ready to be asked: each is as large as the one that answers."""
+_OWN: Final = LruCache[str, "Earlier"](1)
 _log = logging.getLogger("fitsvc.service")
 
 
@@ -51,6 +58,50 @@ def served_by(rules: Path | None) -> Served:
     return Served(answerer, rules)
 
 
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """A rulebook that was answered by, and when it was published, if it was."""
+
+    answerer: Answerer
+    published_at: datetime | None
+
+    @property
+    def digest(self) -> str:
+        """The rulebook's."""
+        return self.answerer.rulebook.digest
+
+
+class Followed(Protocol):
+    """What says which rulebook a service is to answer by, and has it ready."""
+
+    @property
+    def refused(self) -> Mapping[str, str]:
+        """Why a digest cannot be served here."""
+
+    def in_force(self) -> str | None:
+        """The digest that holds now; None where nothing says one."""
+
+    def load(self, digest: str) -> Served | None:
+        """The rulebook of a digest, ready to answer; None where it cannot be read here."""
+
+    def earlier(self, digits: str) -> Earlier | None:
+        """The rulebook of which a digest has these first digits, eight or more; None where it is not kept here."""
+
+    def pulled(self) -> Pull | None:
+        """How it stands with rules that are pulled; None where they are not."""
+
+
+def own_earlier(digits: str) -> Earlier | None:
+    """fitsvc's own rulebook, if its digest has these first digits."""
+    own = cached_rulebook(data_dir("rules"))
+    return _OWN.get(own.digest, lambda: Earlier(Answerer(own), None)) if digits_are_of(digits, own.digest) else None
+
+
+def digits_are_of(digits: str, digest: str) -> bool:
+    """Whether a digest has these first digits."""
+    return digest.partition(":")[2].startswith(digits)
+
+
 class Published:
     """The rulebooks published in a store, of which each that is served is laid out below a folder.
 
@@ -59,8 +110,13 @@ class Published:
 
     def __init__(self, database: Database, below: Path, trusted: Trusted = _ANYBODY) -> None:
         self._database, self._below, self._trusted = database, below, trusted
-        self.refused: dict[str, str] = {}
+        self._refused: dict[str, str] = {}
+        self._earlier = LruCache[str, Earlier](MOST_EARLIER)
+
+    @property
+    def refused(self) -> Mapping[str, str]:
         """Why a digest cannot be served here."""
+        return self._refused
 
     def in_force(self) -> str | None:
         """The digest that holds now; None where none was ever published."""
@@ -106,6 +162,20 @@ class Published:
             return None
         return found
 
+    def earlier(self, digits: str) -> Earlier | None:
+        """The rulebook of which a digest has these first digits: a published one, or else fitsvc's own."""
+        with self._database.session() as session:
+            try:
+                held = published(session, digits)
+                digest, at = held.digest, held.at
+            except StoreError:  # none, or more than one
+                return own_earlier(digits)
+        try:
+            found = self._earlier.get(digest, lambda: Earlier(Answerer(cached_rulebook(self._laid_out(digest))), at))
+        except (ProblemsFound, ValueError, OSError):
+            return None
+        return found if found.digest == digest else None
+
     def _held(self) -> list[str]:
         with self._database.session() as session:
             return in_force(session, now())
@@ -125,5 +195,5 @@ class Published:
         return folder
 
     def _refuse(self, digest: str, why: str) -> None:
-        self.refused[digest] = f"the published rulebook {digest} cannot be served: {why}"
-        _log.error("%s", self.refused[digest])
+        self._refused[digest] = f"the published rulebook {digest} cannot be served: {why}"
+        _log.error("%s", self._refused[digest])

@@ -4,7 +4,7 @@ import logging
 import signal
 import socket
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing, nullcontext
 from dataclasses import replace
 from ipaddress import ip_address
@@ -27,11 +27,12 @@ from fitsvc.service.logs import log_to_stderr
 from fitsvc.service.masking import Masks
 from fitsvc.service.metrics import Metrics, counted_together
 from fitsvc.service.protocol import protocol
-from fitsvc.service.published import Published, Served, served_by
+from fitsvc.service.published import Followed, Published, Served
 from fitsvc.service.pulling import PullFrom, Pulling, require_keys
+from fitsvc.service.reloading import FolderRules
 from fitsvc.service.settings import OPEN, Settings
 from fitsvc.service.signatures import Trusted
-from fitsvc.service.workers import together
+from fitsvc.service.workers import HANGUP, together
 from fitsvc.store.api_keys import any_key
 from fitsvc.store.database import Database
 
@@ -62,10 +63,10 @@ def serve(
 ) -> None:
     """Serve until SIGTERM or SIGINT; requests that have begun are then finished.
 
-    `rules` is a folder of rules for answers, pages and audits alike; left out they go by the rulebook in force among
-    those published in the database, or by fitsvc's own; by none that no key of `signed_by` has signed, if there are
-    such. Those are `pulled` from elsewhere, if that is said. What is `public` needs no key; left out, that is reading
-    and asking on the loopback address, and nothing off it. Raises ProblemsFound, or the store's
+    `rules` is a folder of rules for answers, pages and audits alike, read anew at SIGHUP; left out they go by the
+    rulebook in force among those published in the database, or by fitsvc's own; by none that no key of `signed_by` has
+    signed, if there are such. Those are `pulled` from elsewhere, if that is said. What is `public` needs no key; left
+    out, that is reading and asking on the loopback address, and nothing off it. Raises ProblemsFound, or the store's
     StoreError, when serving cannot begin.
     """
     trusted = Trusted(signed_by)
@@ -87,39 +88,45 @@ def serve(
     with ExitStack() as held:
         listening = held.enter_context(_listen(host, port))
         below = Path(held.enter_context(TemporaryDirectory(prefix="fitsvc-rules-")))
-        first = _first(database_url, rules, below, trusted)
+        folder = FolderRules(rules, below) if rules else None
+        first = folder.first() if folder else _first(database_url, below, trusted)
         Masks(settings.record_without, first.answerer.rulebook.vocabulary)  # a misspelt one is told before all else
 
         def work() -> None:
             with closing(Database(database_url)) as database:
                 kept_in, metrics = index_root(index, database), Metrics()
-                published = None if rules else Published(database, below, trusted)
+                followed: Followed = folder or Published(database, below, trusted)
 
                 def make(served: Served) -> Litestar:
-                    known = (kept_in, settings, served.rules, metrics, published)
+                    known = (kept_in, settings, served.rules, metrics, followed)
                     app = create_app(database, served.answerer, audits, audit_bytes, *known)
                     if settings.traces:
                         _trace(app)
                     return app
 
-                app = make(first) if published is None else Changeover(published, first, make)
+                app = Changeover(followed, _now(folder, first), make)
                 with Pulling(database, pulled, metrics) if pulled else nullcontext():
-                    _run(uvicorn.Server(_config(app, settings)), [listening])
+                    alone = folder if settings.workers == 1 else None
+                    _run(uvicorn.Server(_config(app, settings)), [listening], alone.ask if alone else None)
 
         _log.info("listening on http://%s: the counter's page is there, the API's is /docs", _shown(listening))
         if settings.workers == 1:
             work()
         else:
             with counted_together() as ended:
-                together(settings.workers, work, ended)
+                together(settings.workers, work, ended, folder.reread if folder else None)
 
 
-def _first(database_url: str | None, rules: Path | None, below: Path, trusted: Trusted) -> Served:
-    """The rulebook to begin with: what each worker then begins with too, as a copy of this process."""
-    if rules:
-        return served_by(rules)
+def _first(database_url: str | None, below: Path, trusted: Trusted) -> Served:
+    """The published rulebook to begin with: what each worker then begins with too, as a copy of this process."""
     with closing(Database(database_url)) as database:
         return Published(database, below, trusted).first()
+
+
+def _now(folder: FolderRules | None, first: Served) -> Served:
+    """What a process begins with: one that takes another's place may come after the folder was read anew."""
+    wanted = folder.in_force() if folder else None
+    return first if folder is None or wanted in (None, first.digest) else folder.load(str(wanted)) or first
 
 
 def _trace(app: Litestar) -> None:
@@ -144,13 +151,18 @@ def _config(app: object, settings: Settings) -> uvicorn.Config:
     )
 
 
-def _run(server: uvicorn.Server, sockets: Sequence[socket.socket]) -> None:
-    """Run a server; it raises the signal that stopped it once more at its end, where that must not kill."""
+def _run(server: uvicorn.Server, sockets: Sequence[socket.socket], reread: Callable[..., None] | None) -> None:
+    """Run a server; it raises the signal that stopped it once more at its end, where that must not kill.
+
+    With something that SIGHUP has `reread` it does that.
+    """
 
     def stop(*_: object) -> None:
         server.should_exit = True
 
     before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
+    if reread and HANGUP:
+        before[HANGUP] = signal.signal(HANGUP, reread)
     sys.setswitchinterval(_SWITCH_SECONDS)
     try:
         with collected_seldom(*COLLECTED):

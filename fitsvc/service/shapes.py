@@ -16,6 +16,7 @@ from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
 from fitsvc.service.audits.shapes import audits
 from fitsvc.service.catalogue import CatalogueReport
+from fitsvc.service.earlier import AnsweredThen
 from fitsvc.service.feed import OutcomeChanges
 from fitsvc.service.json_schema import COUNTS, NULL, TEXT, Schema, array, closed, nullable, parts, reference, text, word
 from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, ItemRigs, Matches
@@ -35,6 +36,7 @@ def components(rulebook: Rulebook) -> dict[str, Schema]:
         ItemRigs,
         CatalogueReport,
         OutcomeChanges,
+        AnsweredThen,
         Figures,
         RestsOn,
         Sheet,
@@ -53,6 +55,7 @@ def _parts_of(answer: Schema) -> dict[str, Schema]:
         "codes": array(TEXT),
         "figures": reference("Figures"),
         "rests_on": array(reference("RestsOn")),
+        "then": nullable(reference("AnsweredThen")),
     }
     part = parts("Those members of an answer that `include` names.", **members)
     return {"AnswerPart": part, "Answered": {"anyOf": [reference("Answer"), reference("AnswerPart")]}}
@@ -99,7 +102,7 @@ def _shared() -> dict[str, Schema]:
             ["status", "rulebook"],
             status=word(("live", "ready")),
             rulebook=TEXT,
-            in_force={"type": ["string", "null"], "description": "Digest of the published rulebook that holds now."},
+            in_force={"type": ["string", "null"], "description": "Digest of the rulebook that holds now."},
             refused=text("Why that one cannot be served here."),
             pulled=pulled,
         ),

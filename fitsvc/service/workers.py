@@ -16,17 +16,27 @@ _SOON: Final = 5.0
 _MOST_SOON: Final = 3
 _PAUSE: Final = 0.5
 """Seconds before another is begun in the place of one that died at once."""
+HANGUP: Final = getattr(signal, "SIGHUP", None)
+"""The signal by which services are told to read what they go by anew; there is none on Windows."""
 _log = logging.getLogger("fitsvc.service")
 
 
-def together(count: int, work: Callable[[], None], ended: Callable[[int], object]) -> None:
+def together(
+    count: int,
+    work: Callable[[], None],
+    ended: Callable[[int], object],
+    reread: Callable[..., None] | None = None,
+) -> None:
     """Do some work in so many processes, until SIGTERM or SIGINT ends them all; whatever `work` raises ends its own.
 
     Nothing may run beside the thread that calls this, since each process begins as a copy of it. A process that has
-    `ended` is told by its id. ProblemsFound when workers die as soon as they are begun.
+    `ended` is told by its id. With something that SIGHUP has `reread` it does that here, once
+    for all. ProblemsFound when workers die as soon as they are begun.
     """
     workers = _Workers(work)
     before = {number: signal.signal(number, workers.stop) for number in (signal.SIGTERM, signal.SIGINT)}
+    if reread and HANGUP:
+        before[HANGUP] = signal.signal(HANGUP, reread)
     try:
         for _ in range(count):
             workers.begin()
@@ -62,6 +72,8 @@ class _Workers:
             os.close(self._holds)
             for number in (signal.SIGTERM, signal.SIGINT):
                 signal.signal(number, signal.SIG_DFL)
+            if HANGUP and callable(signal.getsignal(HANGUP)):
+                signal.signal(HANGUP, signal.SIG_IGN)  # who watches rereads for all
             Thread(target=_end_with, args=(self._held,), daemon=True).start()
             self._work()
             code = 0

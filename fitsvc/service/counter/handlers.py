@@ -32,7 +32,9 @@ from fitsvc.service.counter.rendering import assets, fields_of, leave_number_out
 from fitsvc.service.counter.seeing import see
 from fitsvc.service.counter.selling import sell
 from fitsvc.service.counter.telling import JUST, just_of, just_typed, other_units, qr_code
+from fitsvc.service.counter.then import BY, rulebook_of, then_told
 from fitsvc.service.counter.visit import kept_in
+from fitsvc.service.earlier import digits_of
 from fitsvc.service.problems import problem
 from fitsvc.service.speaking import CHOICE
 from fitsvc.tongues import later, t
@@ -63,6 +65,7 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
     service = service_of(request)
     just = just_of(service.answerer.rulebook, fields)
     fields.pop(JUST, None)
+    by = rulebook_of(fields)
     with service.database.session() as session:
         asker = asker_of(request, session)
         settled = asker.chooser.settle(fields)
@@ -72,10 +75,11 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
             return ask_page(request, asker, settled, system, problems or (_NOTHING,))
         read, told = asked.question, write_fields(asked.document)
         kept = told | shown_units(system)
-        same = (kept | ({JUST: just} if just else {})) == dict(request.query_params.multi_items())
+        same = (kept | by | ({JUST: just} if just else {})) == dict(request.query_params.multi_items())
         if not asked.left_out and not same:
-            return Redirect(link("/answer", kept | ({JUST: just} if just else {})), status_code=303)
+            return Redirect(link("/answer", kept | by | ({JUST: just} if just else {})), status_code=303)
         found = service.answerer.answer(asked.document, asker.records, system, service.shop.shelf(session))
+        then = then_told(service, by, asked, asker.records, system, found)
         lines = asked_lines(asker, told, read.case, system, asked.things)
         offers = Offers(service=service, asker=asker, document=asked.document, system=system)
         offered, instead = offers.of(read, found), offers.accessories(read)
@@ -107,11 +111,17 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         chart=chart,
         left_out=asked.left_out,
         just=just_typed(found, just),
+        then=then,
         other_units=other_units(kept, system),
         today=datetime.now(UTC).date().isoformat(),
-        address=(address := (service.operator.address or str(request.base_url).rstrip("/")) + link("/answer", kept)),
+        address=(address := _public(request) + link("/answer", kept | {BY: digits_of(found.rulebook.digest)})),
         qr=qr_code(address, t("The address of this answer")),
     )
+
+
+def _public(request: AnyRequest) -> str:
+    """Where the pages are reached."""
+    return service_of(request).operator.address or str(request.base_url).rstrip("/")
 
 
 @get("/rules", sync_to_thread=False)

@@ -1,0 +1,154 @@
+"""`serve --rules`: the folder is read anew at SIGHUP, by all workers, and one with faults leaves what answers."""
+
+import http.client
+import json
+import logging
+import signal
+from pathlib import Path
+from shutil import rmtree
+from typing import Any
+
+import pytest
+from changed_rules import changed
+from served import Served, ask
+from waiting import LONGEST, until
+
+from fitsvc.language.problems import ProblemsFound
+from fitsvc.rulebook.cache import cached_rulebook
+from fitsvc.service.reloading import MOST_KEPT, FolderRules
+
+FILE = "coupling.yaml"
+
+
+def edited(folder: Path, old: str, new: str) -> None:
+    """Edit the file of coupling in a folder of rules."""
+    path = folder / FILE
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), "utf-8")
+
+
+@pytest.fixture
+def rules(tmp_path: Path) -> Path:
+    """Give a folder of rules that is a shop's own."""
+    return changed(tmp_path, FILE, "title: ", "title: As in our shop, ")
+
+
+def ready(port: int) -> dict[str, Any]:
+    """What one process of a server says of itself, once the index of an application that has just begun is open."""
+
+    def asked() -> dict[str, Any] | None:
+        connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
+        connection.request("GET", "/health/ready")
+        response = connection.getresponse()
+        told: dict[str, Any] = json.loads(response.read())
+        connection.close()
+        return told if response.status == 200 else None
+
+    return until(asked, "the service to be ready")
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_signal_has_the_folder_read_anew(tmp_path: Path, url: str, rules: Path, workers: int) -> None:
+    """What is edited is answered by once the signal comes, and not before; what has faults never."""
+    options = ["--rules", str(rules), "--workers", str(workers), "--audits", str(tmp_path / "audits")]
+    server = Served(url, tmp_path / "log", options=options)
+    try:
+        port = server.port()
+        first = cached_rulebook(rules).digest
+        assert ready(port) == {"status": "ready", "rulebook": first, "in_force": first}
+        edited(rules, "title: As in our shop, ", "title: As edited, ")
+        second = cached_rulebook(rules).digest
+        assert first != second
+        assert json.loads(ask(port)[1])["rulebook"]["digest"] == first
+
+        server.process.send_signal(signal.SIGHUP)
+        until(lambda: ready(port)["rulebook"] == second, "the service to change over")
+        # Connections go to either worker: a second after the one, the other has looked too.
+        until(lambda: {ready(port)["rulebook"] for _ in range(20)} == {second}, "all workers to change over")
+        assert json.loads(ask(port)[1])["rulebook"]["digest"] == second
+
+        edited(rules, "requires: ", "requires: nothing.of_the_sort and ")
+        server.process.send_signal(signal.SIGHUP)
+        until(lambda: "refused" in ready(port), "the fault to be told")
+        told = ready(port)
+        assert told["rulebook"] == told["in_force"] == second
+        assert f"{rules.name}/{FILE}:" in told["refused"] and "nothing.of_the_sort" in told["refused"]
+        assert server.process.poll() is None
+
+        edited(rules, "requires: nothing.of_the_sort and ", "requires: ")
+        edited(rules, "title: As edited, ", "title: As mended, ")
+        server.process.send_signal(signal.SIGHUP)
+        third = cached_rulebook(rules).digest
+        until(lambda: {ready(port)["rulebook"] for _ in range(20)} == {third}, "the mended rules to hold")
+        assert "refused" not in ready(port)
+        server.process.send_signal(signal.SIGTERM)
+        assert server.process.wait(LONGEST) == 0
+    finally:
+        server.end()
+    assert "Traceback" not in server.log.read_text()
+
+
+def test_what_is_served_is_a_copy(tmp_path: Path, rules: Path) -> None:
+    """Whoever empties the folder meanwhile changes nothing, and is told once it is read."""
+    below = tmp_path / "below"
+    below.mkdir()
+    folder = FolderRules(rules, below)
+    first = folder.first()
+    assert first.rules is not None and first.rules.parent == below
+    rmtree(rules)
+    assert folder.in_force() == first.digest and folder.refused == {}
+    folder.ask()
+    assert folder.in_force() == first.digest
+    assert "cannot be served" in folder.refused[first.digest]
+    assert folder.load(first.digest) is not None
+    assert folder.load("sha256:0") is None
+
+
+def test_files_that_would_be_passed_over_are_refused(tmp_path: Path, rules: Path) -> None:
+    """As `rules check` refuses them: nothing in them would hold."""
+    (rules / "more.yml").write_text("topic: more\n")
+    below = tmp_path / "below"
+    below.mkdir()
+    with pytest.raises(ProblemsFound, match="this file is not read"):
+        FolderRules(rules, below).first()
+
+
+def test_words_of_other_languages_come_along(tmp_path: Path, rules: Path) -> None:
+    """A shop's own Spanish is served with its rules, and an edit that means nothing is told as one."""
+    (rules / "words").mkdir(exist_ok=True)
+    (rules / "words" / "fr.yaml").write_text("texts: {}\n")
+    below = tmp_path / "below"
+    below.mkdir()
+    served = FolderRules(rules, below).first()
+    assert served.rules is not None
+    assert (served.rules / "words" / "fr.yaml").is_file()
+
+
+def test_signals_in_a_row_are_seen_to_one_after_another(
+    tmp_path: Path, rules: Path, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One that comes while the folder is read has it read once more; so many copies are kept, and no more."""
+    below = tmp_path / "below"
+    below.mkdir()
+    folder = FolderRules(rules, below)
+    folder.first()
+    taken, take = list[int](), folder._take
+
+    def taking() -> Path:
+        taken.append(1)
+        if len(taken) == 1:
+            folder.reread()  # as a signal does at any step
+        return take()
+
+    monkeypatch.setattr(folder, "_take", taking)
+    with caplog.at_level(logging.INFO, "fitsvc.service"):
+        folder.reread()
+    assert len(taken) == 2
+    assert "which mean what they did" in caplog.text
+    for number in range(MOST_KEPT + 3):
+        (below / f"old{number}").mkdir()
+    folder.reread()
+    kept = [path for path in below.iterdir() if path.is_dir()]
+    assert len(kept) == MOST_KEPT
+    assert folder.load(str(folder.in_force())) is not None
