@@ -17,6 +17,8 @@ from fitsvc.cli.rules_written import fmt, lsp, schema
 from fitsvc.language.problems import Problem, ProblemsFound
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from fitsvc.engine.examples import Ran
     from fitsvc.rulebook.rules import Rulebook
 
@@ -38,6 +40,10 @@ def check(folder: Path | None) -> None:
         _fail(problems)
     out().print(f"{_counts(rulebook)}: no problems")
     out().print(rulebook.digest)
+    for day, then in _to_come(rules_folder(folder)):
+        if problems := faults_of(then):
+            _fail(problems)
+        out().print(f"from {day} on {_counts(then)}: no problems, {then.digest}")
     from fitsvc.cli.source_view import show_stale
 
     show_stale(out(), rulebook)
@@ -58,6 +64,8 @@ def test(folder: Path | None) -> None:
     ran: list[Ran] = []
     try:
         ran = run_examples(Point(rulebook), FactReader(rulebook))
+        for _, then in _to_come(folder):
+            ran += run_examples(Point(then), FactReader(then))
     except ProblemsFound as found:
         _fail(found.problems)
     lost, untold = broken(ran, folder), list(Teller(rulebook).unknown_told())
@@ -330,6 +338,18 @@ def _coverage(folder: Path) -> None:
     show_coverage(out(), rulebook, found)
     if found.unread:
         raise click.exceptions.Exit(FAULTS)
+
+
+def _to_come(folder: Path) -> "Iterator[tuple[str, Rulebook]]":
+    """The rulebooks that a folder comes to on days to come, with these; each is checked as today's is."""
+    from fitsvc.rulebook.loader import load_rulebook
+    from fitsvc.rulebook.overlay import days_of
+
+    try:
+        for day in days_of(folder):
+            yield day.isoformat(), load_rulebook(folder, day=day)
+    except ProblemsFound as found:
+        _fail(found.problems)
 
 
 def _load(folder: Path) -> "Rulebook":

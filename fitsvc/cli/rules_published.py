@@ -55,6 +55,7 @@ def publish(folder: Path | None, database: str | None, sign: Path | None) -> Non
     It is checked, its examples are run, and its answers on what is stored are compared with those of the rulebook in
     force: more that say yes must be signed for.
     """
+    from fitsvc.rulebook.dating import frozen, today
     from fitsvc.rulebook.folder import lay_out, texts_of
     from fitsvc.service.publishing import unsigned_on_store
     from fitsvc.service.signatures import Signer
@@ -63,7 +64,7 @@ def publish(folder: Path | None, database: str | None, sign: Path | None) -> Non
     source, signer = rules_folder(folder), Signer(sign) if sign else None
     with tempfile.TemporaryDirectory() as below, open_database(database) as opened:
         copy = Path(below, source.resolve().name)
-        texts = texts_of(source)
+        texts = frozen(texts_of(source), today())
         lay_out(texts, copy)  # what is kept is what was tried, whoever writes meanwhile
         rulebook = _tried(copy)
         stop_at(unsigned_on_store(opened, rulebook, Path(below)))
@@ -72,6 +73,7 @@ def publish(folder: Path | None, database: str | None, sign: Path | None) -> Non
             is_new = keep(session, rulebook.digest, rulebook.name, texts, in_the_shell(), signed)
     out().print(f"{one_line(rulebook.name)} {'is published' if is_new else 'was published before'}")
     out().print(rulebook.digest)
+    tell_days(source)
 
 
 @click.command()
@@ -166,3 +168,15 @@ def stop_at(problems: "Sequence[Problem]") -> None:
     if problems:
         show_problems(problems, out())
         raise click.exceptions.Exit(FAULTS)
+
+
+def tell_days(folder: Path) -> None:
+    """Tell on which days to come the rules of a folder are others: what was taken of it is of today alone."""
+    from fitsvc.rulebook.overlay import days_of
+
+    for day in days_of(folder):
+        told = day.isoformat()
+        out().print(
+            f"From {told} on the rules are others: with `as_of: {told}` in the folder publish them too, "
+            f"and `activate --from {told}`."
+        )

@@ -32,6 +32,7 @@ def release(folder: Path | None, file: Path, begins: str | None, sign: Path | No
     is signed for what it says and for when it was made.
     """
     from fitsvc.files import written
+    from fitsvc.rulebook.dating import frozen, today
     from fitsvc.rulebook.folder import lay_out, texts_of
     from fitsvc.service.publishing import tried
     from fitsvc.service.releases import make_release
@@ -43,7 +44,7 @@ def release(folder: Path | None, file: Path, begins: str | None, sign: Path | No
     holds_from, source, signer = read_as_of(begins), rules_folder(folder), Signer(sign)
     with tempfile.TemporaryDirectory() as below:
         copy = Path(below, source.resolve().name)
-        texts = texts_of(source)
+        texts = frozen(texts_of(source), today())
         lay_out(texts, copy)  # what is signed is what was tried, whoever writes meanwhile
         rulebook, problems = tried(copy)
     stop_at(problems)

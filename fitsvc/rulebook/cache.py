@@ -21,6 +21,7 @@ from typing import Final
 
 import fitsvc
 from fitsvc.files import locked, written
+from fitsvc.rulebook.dating import today
 from fitsvc.rulebook.encoding import decode, encode
 from fitsvc.rulebook.folder import all_files, passed_over
 from fitsvc.rulebook.rules import Example, Rulebook
@@ -93,6 +94,8 @@ def _contents(folder: Path) -> dict[Path, bytes] | None:
 def _key(folder: Path, contents: Mapping[Path, bytes]) -> str:
     """The name of a rulebook: a digest over all that it comes from, and the folder's name, which problems tell."""
     parts = [_own_source(), sys.version.encode(), folder.name.encode()]
+    if any(b"holds_" in data for data in contents.values()):
+        parts.append(today().isoformat().encode())  # what holds today may not hold tomorrow
     for name, path in all_files(folder).items():
         parts += [name.encode(), contents.get(path, b"")]
     return _digest(parts)

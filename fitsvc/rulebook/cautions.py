@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from fitsvc.rulebook.dating import PERIOD
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.forms import EXPRESSION, TEXT, YES_NO, Form, by_name
 from fitsvc.rulebook.rules import Caution
@@ -12,7 +13,7 @@ _TOLD: Final = ("told", "not_told")
 CAUTION: Final = Form(
     "a caution",
     {"id": TEXT, "text": TEXT, "source": SOURCE.kind},
-    {"applies_when": EXPRESSION, "assumed": YES_NO, "examples": examples_of(_TOLD), "same": by_name(TEXT)},
+    {"applies_when": EXPRESSION, "assumed": YES_NO, "examples": examples_of(_TOLD), "same": by_name(TEXT), **PERIOD},
 )
 
 

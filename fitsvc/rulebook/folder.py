@@ -73,7 +73,12 @@ def passed_over(folder: Path) -> Iterator[Problem]:
 
 
 def texts_of(folder: Path) -> dict[str, str]:
-    """The text of each file that a rulebook is made from by its name; ProblemsFound for one that cannot be read."""
+    """The text of each file that a rulebook is made from by its name; ProblemsFound for one that cannot be read.
+
+    So it is for a file that would be passed over, since whoever takes the texts away would not see it again.
+    """
+    if problems := [*passed_over(folder)]:
+        raise ProblemsFound(problems)
     texts = {}
     for name, path in all_files(folder).items():
         try:

@@ -3,6 +3,7 @@
 from collections.abc import Container, Iterable
 from collections.abc import Mapping as Map
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Final
 
@@ -74,12 +75,13 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 _NONE: Final[Map[Path, bytes | Node]] = {}
 
 
-def load_rulebook(folder: Path, contents: Map[Path, bytes | Node] = _NONE) -> Rulebook:
+def load_rulebook(folder: Path, contents: Map[Path, bytes | Node] = _NONE, day: date | None = None) -> Rulebook:
     """Load and check a folder of rule files; ProblemsFound has every problem of every file.
 
-    `contents` are the bytes of files that have been read already, or their trees.
+    `contents` are the bytes of files that have been read already, or their trees. The rules are those that hold on a
+    day, the folder's own if none is given.
     """
-    return Loader(folder, contents).load()
+    return Loader(folder, contents, day).load()
 
 
 class Loader:
@@ -94,8 +96,9 @@ class Loader:
     bare: Expressions
     each: Expressions
 
-    def __init__(self, folder: Path, contents: Map[Path, bytes | Node]) -> None:
-        self.folder, self.contents, self.shape = folder, contents, Shape()
+    def __init__(self, folder: Path, contents: Map[Path, bytes | Node], day: date | None = None) -> None:
+        self.folder, self.contents, self.shape, self.day = folder, contents, Shape(), day
+        self.asleep: frozenset[str] = frozenset()
         self.taken: dict[str, str] = {}
         self.trees: dict[Path, Node] = {}
         self.changes: tuple[CoreChange, ...] = ()
@@ -120,9 +123,9 @@ class Loader:
         cautions = self._cautions(read, top)
         side_view, bodies = self._drawing(read, rules)
         hold_to_one(self.shape, needs)
-        hold_to_what_is_there(self.shape, needs, rules)
+        hold_to_what_is_there(self.shape, needs, rules, self.asleep)
         hazards = self._hazards(read, limits)
-        told, ids = self.trees.get(self.folder / HAZARDS), [rule.id for rule in rules]
+        told, ids = self.trees.get(self.folder / HAZARDS), [*(rule.id for rule in rules), *self.asleep]
         agree, apart = read_agree(self.shape, told, ids), read_apart(self.shape, told, ids)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
@@ -190,8 +193,8 @@ class Loader:
 
     def _read_all(self) -> None:
         """Read every file; of one that is no YAML nothing is known, so that what others say of it is not looked at."""
-        found = gather(self.shape, self.folder, self.contents)
-        self.trees, self.changes = found.trees, found.changes
+        found = gather(self.shape, self.folder, self.contents, self.day)
+        self.trees, self.changes, self.asleep = found.trees, found.changes, found.asleep
         self._stop_at_problems()
         self.shape.problems += passed_over(self.folder)
 

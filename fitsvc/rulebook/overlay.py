@@ -9,13 +9,15 @@ with both places. Whether a change lets more pass is looked at once the rules ar
 from collections.abc import Callable, Iterator
 from collections.abc import Mapping as Map
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import Final
 
-from fitsvc.language.problems import Problem, nearest
+from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.rulebook.attributing import attributed
 from fitsvc.rulebook.cautions import CAUTION
+from fitsvc.rulebook.dating import AS_OF, DAY, PERIOD, dated
 from fitsvc.rulebook.folder import BELOW, CORE, HAZARDS, OVERLAY, TOP_FILE, WORDS, core_of, rule_files, shown_as
 from fitsvc.rulebook.forms import TEXT, YES_NO, Form, Kind, either, keys_of, many, named
 from fitsvc.rulebook.sections import DERIVED
@@ -26,7 +28,7 @@ from fitsvc.rulebook.tables import TABLE, WITH_COLUMNS
 from fitsvc.rulebook.topics import LIMIT, NEED, RULE
 from fitsvc.rulebook.yaml_text import Mapping, Node, Placed, Scalar, Sequence, read_yaml_bytes, read_yaml_file
 
-_KEPT: Final = ("id", "name", "key", "gives", "columns", "type", "assumed", "same", "formerly")
+_KEPT: Final = ("id", "name", "key", "gives", "columns", "type", "assumed", "same", "formerly", *PERIOD)
 """What an entry is, which no change can make another."""
 _FORMS: Final[Map[str, tuple[Form, ...]]] = {
     "rules": (RULE,),
@@ -57,6 +59,7 @@ OVERLAY_FILE: Final = Form(
     OVERLAY,
     {"name": TEXT},
     {
+        AS_OF: DAY,
         "cautions": many(CAUTION.kind),
         "changes": many(replace(_CHANGE, optional={**_CHANGE.optional, **_changed()}).kind),
     },
@@ -91,17 +94,31 @@ class CoreChange:
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """The trees of a folder by their paths in it, an overlay's with its core's, and what it changes of those."""
+    """The trees of a folder by their paths in it, an overlay's with its core's, and what it changes of those.
+
+    `asleep` are the ids of what does not hold on the day, and on `days` after it something begins or ends to.
+    """
 
     trees: dict[Path, Node]
     changes: tuple[CoreChange, ...] = ()
+    asleep: frozenset[str] = frozenset()
+    days: tuple[date, ...] = ()
 
 
-def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> Merged:
+def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node], day: date | None = None) -> Merged:
     """Read every file of a folder, and of the core that it adds to; what cannot be read is complained of and left out.
 
-    `contents` are the bytes of files that have been read already, or their trees.
+    Entries that do not hold on the day, the folder's own if none is given, are left out. `contents` are the bytes of
+    files that have been read already, or their trees.
     """
+    found = _gathered(shape, folder, contents)
+    if shape.problems:
+        return found
+    on_day = dated(shape, folder, found.trees, day)
+    return replace(found, trees=on_day.trees, asleep=on_day.asleep, days=on_day.days)
+
+
+def _gathered(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> Merged:
     own = _trees(shape, folder, contents)
     core = core_of(folder)
     if core is None or shape.problems:
@@ -113,6 +130,15 @@ def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> Mer
     if shape.problems:
         return Merged(own)
     return _Merging(shape, folder, given, own).merged()
+
+
+def days_of(folder: Path) -> tuple[date, ...]:
+    """The days to come on which an entry of a folder begins or ends to hold; ProblemsFound where one cannot be read."""
+    shape = Shape()
+    found = gather(shape, folder, {})
+    if shape.problems:
+        raise ProblemsFound(shape.problems)
+    return found.days
 
 
 def named_changes(folder: Path, tree: Node | None = None) -> dict[str, Node]:
@@ -280,6 +306,8 @@ class _Merging:
             self.shape.complain(entry, f"nothing is changed of `{of}`", "say what, as in `severity: blocking`")
         said = attributed(self.shape, section, entry, old, said)
         rows, more = old.entries.get("rows"), said.get("rows")
+        if isinstance(more, Mapping):
+            self._refuse_days(more)
         if isinstance(rows, Mapping) and isinstance(more, Mapping):
             said["rows"] = replace(rows, entries={**rows.entries, **more.entries})
         left_out = [key for key, node in said.items() if isinstance(node, Scalar) and node.is_null]
@@ -295,6 +323,13 @@ class _Merging:
         return CoreChange(
             of=of, section=section, topic=path.stem, old=old, new=new, because=because, loosens=loosens, place=entry
         )
+
+    def _refuse_days(self, rows: Mapping) -> None:
+        """Complain of rows that hold for a while: what a change loosens could not be told for every day at once."""
+        for row in rows.entries.values():
+            if isinstance(row, Sequence) or (isinstance(row, Mapping) and not PERIOD.keys().isdisjoint(row.entries)):
+                help = "write the row that holds, and change it again when another does"
+                self.shape.complain(row, "a change of the core holds on every day", help)
 
     def _put(self, path: Path, section: str, old: Mapping, new: Mapping) -> None:
         tree = self.trees[path]

@@ -5,6 +5,7 @@ from typing import Final
 from fitsvc.rulebook.adding import ADDS, SECTION
 from fitsvc.rulebook.allowing import ALLOWANCE
 from fitsvc.rulebook.cautions import CAUTION
+from fitsvc.rulebook.dating import AS_OF, DAY
 from fitsvc.rulebook.filling import WISH
 from fitsvc.rulebook.forms import ANY, EXPRESSION, TEXT, Form, Kind, by_name, many, named
 from fitsvc.rulebook.topics import LIMIT, NEED, RULE, SAME, examples_of
@@ -15,6 +16,7 @@ TOP: Final = Form(
     "rulebook.yaml",
     {"name": TEXT},
     {
+        AS_OF: DAY,
         "cautions": many(CAUTION.kind),
         "wishes": many(WISH.kind),
         "asks_for": by_name(EXPRESSION, named("subject")),

@@ -10,6 +10,7 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.tables import Table
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import TRUTH, ListType, NumberType, Type, Value
+from fitsvc.rulebook.dating import PERIOD
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.forms import EXPRESSION, QUANTITY, TEXT, Form, Kind, by_name, either, if_has, many, named
 from fitsvc.rulebook.rules import Cited, RowTold, TableEntry
@@ -27,7 +28,8 @@ _MORE: Final[Map[str, Kind]] = {"meaning": TEXT, "same": SAME}
 LAST_BAND: Final = Form("a band", {"is": EXPRESSION})
 BAND: Final = Form("a band", {"up_to": QUANTITY, **LAST_BAND.required})
 COLUMN: Final = Form("a column", {"gives": named("value_type"), "meaning": TEXT}, {"otherwise": TEXT})
-_ROW: Final = Form("a row", {"asks": TEXT, "source": named("source")}, free=TEXT)
+_ROW: Final = Form("a row", {"asks": TEXT, "source": named("source")}, PERIOD, free=TEXT)
+_ROWS: Final = by_name(either(_ROW.kind, many(_ROW.kind, minItems=1)))
 TABLE: Final = Form(
     "a table",
     {**_HEAD, "gives": named("value_type")},

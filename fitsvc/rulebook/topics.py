@@ -11,6 +11,7 @@ from fitsvc.language.problems import nearest
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import TRUTH, NumberType
+from fitsvc.rulebook.dating import PERIOD
 from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.filling import FILLS, read_fills
 from fitsvc.rulebook.forms import EXPRESSION, QUANTITY, TEXT, YES_NO, Form, Kind, by_name, either, many, named, one_of
@@ -71,6 +72,7 @@ RULE: Final = Form(
         "remedy": TEXT,
         "draws": DRAWS.kind,
         "asks": YES_NO,
+        **PERIOD,
     },
 )
 RATING: Final = Form(
@@ -95,6 +97,7 @@ LIMIT: Final = Form(
         "remedy": TEXT,
         "same": SAME,
         FORMERLY: many(TEXT),
+        **PERIOD,
     },
 )
 NEED: Final = Form(
@@ -116,6 +119,7 @@ NEED: Final = Form(
         "fills": FILLS,
         "work": YES_NO,
         "goes_with": many(named("rule")),
+        **PERIOD,
     },
 )
 
@@ -294,10 +298,12 @@ def _named(shape: Shape, entry: Mapping, key: str) -> Iterable[str]:
     return [node.value or "" for node in shape.items(entry.entries.get(key), f"`{key}`") if isinstance(node, Scalar)]
 
 
-def hold_to_what_is_there(shape: Shape, needs: Iterable[tuple[Need, Node]], rules: Iterable[Rule]) -> None:
-    """Complain of a need that goes with what is no rule or need."""
+def hold_to_what_is_there(
+    shape: Shape, needs: Iterable[tuple[Need, Node]], rules: Iterable[Rule], asleep: Iterable[str]
+) -> None:
+    """Complain of a need that goes with what is no rule or need, nor one of another day."""
     needs = list(needs)
-    known = [*(rule.id for rule in rules), *(need.id for need, _ in needs)]
+    known = [*(rule.id for rule in rules), *(need.id for need, _ in needs), *asleep]
     for need, node in needs:
         for name in need.goes_with:
             if name not in known:

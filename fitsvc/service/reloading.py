@@ -18,7 +18,8 @@ from fitsvc.caching import LruCache
 from fitsvc.files import write_text
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.cache import cached_rulebook
-from fitsvc.rulebook.folder import TONGUES, lay_out, passed_over, texts_of
+from fitsvc.rulebook.dating import frozen, today
+from fitsvc.rulebook.folder import TONGUES, lay_out, texts_of
 from fitsvc.service.published import MOST_EARLIER, Earlier, Served, own_earlier, served_by
 from fitsvc.store.tables import Pull
 
@@ -111,11 +112,9 @@ class FolderRules:
 
     def _take(self) -> Path:
         """Copy the folder, and let the copy hold, which is named by its digest; ProblemsFound as above."""
-        if problems := [*passed_over(self._rules)]:
-            raise ProblemsFound(problems)
         with tempfile.TemporaryDirectory(dir=self._below) as beside:
             copy = Path(beside, self._rules.resolve().name)  # problems tell the folder by its name
-            lay_out(texts_of(self._rules), copy)
+            lay_out(frozen(texts_of(self._rules), today()), copy)
             for path in (self._rules / TONGUES).glob("*.yaml"):
                 (copy / TONGUES).mkdir(exist_ok=True)
                 shutil.copyfile(path, copy / TONGUES / path.name)
