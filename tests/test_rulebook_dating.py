@@ -36,7 +36,7 @@ tables:
       3 in: {most: 70 lb, asks: a, source: one, holds_from: 2099-01-01}
     source: {kind: common_practice}
 """
-SOURCES = "sources:\n  one: {cite: c, seen: memory, as_of: undated, read: 2026-11, says: s}\n"
+SOURCES = "sources:\n  one: {cite: c, seen: memory, as_of: undated, says: s}\n"
 
 
 def written(folder: Path, *rules: str, **files: str) -> Path:

@@ -56,13 +56,14 @@ class FolderRules:
         self._asked = True
         if self._reading:  # a signal that came while the one before it was seen to
             return
-        self._reading = True
-        try:
-            while self._asked:
-                self._asked = False
-                self._reread()
-        finally:
-            self._reading = False
+        while self._asked:  # once more where it came between the last look and the end
+            self._reading = True
+            try:
+                while self._asked:
+                    self._asked = False
+                    self._reread()
+            finally:
+                self._reading = False
 
     def _reread(self) -> None:
         before = self._told(_NOW)
