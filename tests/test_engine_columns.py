@@ -2,7 +2,7 @@
 
 import gc
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import pairwise
@@ -21,6 +21,7 @@ from random_rulebooks import Made, made_of, random_case, random_rulebook, shippe
 from fitsvc.engine.columns import boxes as column_boxes
 from fitsvc.engine.columns import programs as column_programs
 from fitsvc.engine.columns import rules as column_rules
+from fitsvc.engine.columns.bitmaps import unpack
 from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.limits import limits_of
@@ -217,6 +218,52 @@ def test_a_fact_supposed_of_a_rig_is_as_if_it_were_told(seed: int, monkeypatch: 
     assert held > 100
     items = [split(random_case(rng, made), subjects) for _ in range(ITEMS // 5)]
     assert_agree(made, columns, rigs, items, subjects, f"real rulebook, seed {seed}", together=False)
+
+
+def nearly(rng: Random, made: Made, rig: Case, subjects: frozenset[str]) -> Case:
+    """The rig with some of its facts told as of another, or not at all."""
+    other = rest(random_case(rng, made), subjects)
+    names = rng.sample(sorted(rig.facts.keys() | other.facts.keys()), rng.randint(1, 3))
+    kept = {name: value for name, value in rig.facts.items() if name not in names}
+    told_anew = {name: other.facts[name] for name in names if name in other.facts and rng.random() < 0.8}
+    return replace(rig, facts={**kept, **told_anew})
+
+
+@pytest.mark.parametrize("block", range(3 * EFFORT))
+def test_what_is_unlike_in_two_rigs_decides_where_they_differ(block: int) -> None:
+    """Elsewhere both come to the same, and of some signatures alone each comes to what it does of all of them.
+
+    However the two are unlike: a fact otherwise, known or open, a choice that decides by cases, beneath adapters.
+    """
+    differ = spared = 0
+    for seed in range(6 * block, 6 * block + 6):
+        made = shipped_rulebook() if seed % 6 == 0 else random_rulebook(seed)
+        subjects = frozenset({"accessory"}) if seed % 6 == 0 else SUBJECTS[seed % len(SUBJECTS)]
+        for unlike, alike in _unlike(made, Random(seed), subjects, f"seed {seed}"):
+            differ, spared = differ + unlike, spared + alike
+    assert differ > 20 and spared > 1_000
+
+
+def _unlike(made: Made, rng: Random, subjects: frozenset[str], trial: str) -> Iterator[tuple[int, int]]:
+    """Of pairs of rigs how many signatures they differ with, and how many they need not be judged with."""
+    columns, apart = Columns(made.engine), Columns(made.engine)
+    items = [split(random_case(rng, made), subjects) for _ in range(ITEMS)]
+    held = [one.catalogue([f for f, _ in items], subjects, [p for _, p in items]) for one in (columns, apart)]
+    for _ in range(2 * RIGS):
+        rig = rest(random_case(rng, made), subjects)
+        pair = rig, nearly(rng, made, rig, subjects)
+        was, now = (columns.judge(held[0], one) for one in pair)
+        wanted = [apart.judge(held[1], one) for one in pair]
+        among = now.unlike(was)
+        if among is None:
+            continue
+        flags = unpack(among, held[0].count)
+        before, after = (one.outcome() for one in wanted)
+        assert np.array_equal(before[~flags], after[~flags]), f"{trial}: {pair}"
+        for judged, whole in zip((was, now), wanted, strict=True):
+            for outcome, words in judged.bitmaps_among(among).items():
+                assert np.array_equal(words, whole.bitmaps()[outcome] & among), f"{trial}: {outcome} of {pair}"
+        yield int((before != after).sum()), int((~flags).sum())
 
 
 @pytest.mark.parametrize("seed", range(20))

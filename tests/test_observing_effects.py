@@ -1,19 +1,26 @@
 """Which saved rigs answer otherwise is what asking each accessory before and after tells, however they are held."""
 
+import json
 from collections import Counter
 from dataclasses import replace
+from random import Random
 from typing import Any
 
 import pytest
 from demo_world import answerer
+from effort import EFFORT
 from sqlalchemy import event
 from test_selection import Stocked, accessories, rigs, stocked
 
 from fitsvc.answers.shelf import read_items
 from fitsvc.facts import Case
-from fitsvc.observing.effects import MOST_TOLD, RIG_ITSELF, RigCase, effects
+from fitsvc.observing.effects import MOST_TOLD, RigCase, effects
 from fitsvc.observing.recording import observe
-from fitsvc.selection.segments import Snapshot, case_of
+from fitsvc.selection import comparing
+from fitsvc.selection.comparing import RIG_ITSELF
+from fitsvc.selection.folding import Folding, read_facts
+from fitsvc.selection.rows import StoredAccessory
+from fitsvc.selection.segments import Segment, Snapshot, case_of, whole
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Provenance
@@ -44,7 +51,7 @@ def test_effects_are_what_each_accessory_tells(stocked: Stocked, loose: int) -> 
     )
     before = [RigCase(str(number), "", case) for number, (_, case) in enumerate(rigs())]
     after = [replace(one, case=changed(one.case, pin_to_bumper=350.0, height=250.0)) for one in before]
-    found = effects(engine, reader, before, after, lambda: held)
+    found = effects(answerer().columns, reader, before, after, lambda: held)
     wanted = {}
     for was, now in zip(before, after, strict=True):
         asked = [(item.sku, [case_of(one.case, item, reader) for one in (was, now)]) for item in items]
@@ -60,6 +67,66 @@ def test_effects_are_what_each_accessory_tells(stocked: Stocked, loose: int) -> 
     assert (found.rigs, found.accessories_left_off) == (len(before), 2)
 
 
+READ = ("vehicle", "receiver", "mounting")
+
+
+def drawn(random: Random, count: int) -> list[tuple[RigCase, RigCase]]:
+    """The demo's rigs before and after a reading: a fact or two as of another rig, otherwise, or not known."""
+    cases, rows = [case for _, case in rigs()], []
+    for number in range(count):
+        case, other = random.choice(cases), random.choice(cases).facts
+        pair = [dict(case.facts), dict(case.facts)]
+        names = sorted(name for name in case.facts.keys() | other.keys() if name.split(".")[0] in READ)
+        for facts in random.choice((pair, pair[1:])):  # of many rigs something else is unlike too
+            for name in random.sample(names, min(len(names), random.randint(1, 2))):
+                value, nearly = other.get(name), facts.get(name)
+                if isinstance(nearly, tuple) and random.random() < 0.5:
+                    by = random.choice((0.25, 0.6, 0.9, 1.2, 2.0))
+                    facts[name] = (nearly[0] * by, nearly[1] * by)
+                elif value is None:
+                    facts.pop(name, None)
+                else:
+                    facts[name] = value
+        rows.append(tuple(RigCase(str(number), "", replace(case, facts=facts)) for facts in pair))
+    return rows  # type: ignore[return-value]  # of two each
+
+
+@pytest.mark.parametrize("seed", range(3 * EFFORT))
+@pytest.mark.parametrize("singly", [0, 10_000])
+def test_what_is_judged_anew_alone_is_what_all_of_it_tells(
+    seed: int, singly: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of random rigs, readings and items, folded, gone and loose: the same as each rig and item judged by itself."""
+    monkeypatch.setattr(comparing, "_SINGLY", singly)
+    monkeypatch.setattr(comparing, "_TOGETHER", 4)
+    random, reader, columns = Random(seed), answerer().reader, answerer().columns
+    stored = sorted(StoredAccessory(one.key, one.label, json.dumps(one.facts), 0) for one in accessories())
+    folding = Folding(columns, reader)
+    folding.add(stored[:-20])
+    segment = Segment(columns, reader, folding.tables())
+    read = [(row.sku, read_facts(reader, row.facts)) for row in stored]
+    every = [replace(item, sku=sku) for sku, item in read if item is not None]
+    part = whole(segment).without(range(10, 40))
+    held = Snapshot(revision="1", parts=(part,), loose=tuple(every[10:30] + every[-20:]), unreadable=0)
+    rows = drawn(random, 40)
+    before, after = ([pair[side] for pair in rows] for side in (0, 1))
+    found = effects(columns, reader, before, after, lambda: held)
+    wanted = {}
+    for was, now in rows:
+        told = [
+            (one.sku, *(columns.engine.evaluate(case_of(rig.case, one, reader)).outcome for rig in (was, now)))
+            for one in every[:30] + every[40:]
+        ]
+        if was.case.adapters or "spare" in was.case.present:
+            told.insert(0, (RIG_ITSELF, *(columns.engine.evaluate(rig.case).outcome for rig in (was, now))))
+        differ = [one for one in told if one[1] != one[2]]
+        if differ:
+            counts = tuple(dict(Counter(outcomes)) for outcomes in list(zip(*told, strict=True))[1:])
+            wanted[was.key] = (*counts, len(differ), tuple(differ[:MOST_TOLD]))
+    assert {one.rig: (one.before, one.after, one.count, one.changed) for one in found.changed} == wanted
+    assert len(wanted) > 1
+
+
 def test_nothing_is_read_for_rigs_that_stay_as_they_are() -> None:
     """The catalogue is not asked for where no rig has changed."""
     before = [RigCase("a", "", rigs()[0][1])]
@@ -67,7 +134,7 @@ def test_nothing_is_read_for_rigs_that_stay_as_they_are() -> None:
     def held() -> Any:
         raise AssertionError("the catalogue was read")
 
-    assert effects(answerer().engine, answerer().reader, before, before, held).changed == ()
+    assert effects(answerer().columns, answerer().reader, before, before, held).changed == ()
 
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)

@@ -123,7 +123,7 @@ def _effects_told(opened: "Database", rulebook: "Rulebook", index: Path | None) 
 
     def told(loaded: "Loaded") -> Iterator[str]:
         assert loaded.touched is not None
-        found = effects_of(answerer.engine, answerer.reader, loaded.touched, lambda: held)
+        found = effects_of(answerer.columns, answerer.reader, loaded.touched, lambda: held)
         yield f"{len(found.changed)} of {len(loaded.touched.after)} saved rigs answer otherwise"
         for one in found.changed[:_MOST_NAMED]:
             first = ", ".join(f"{sku or 'itself'} {was} → {now}" for sku, was, now in one.changed[:3])

@@ -7,9 +7,8 @@ something is the outcomes that changed. How many rigs are looked at is bounded; 
 
 import json
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
 from typing import Final
 
 from sqlmodel import Session
@@ -18,12 +17,14 @@ from fitsvc.answers.question import read_question
 from fitsvc.answers.records import Records
 from fitsvc.answers.shelf import Item
 from fitsvc.document import Json
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.outcomes import Outcome
-from fitsvc.selection.segments import BEST_FIRST, Snapshot, case_of, rig_key
+from fitsvc.selection.comparing import Changed, compare
+from fitsvc.selection.segments import Snapshot, case_of, rig_key
 from fitsvc.store.rigs import count_rigs, list_rigs, rigs_using, told_rig
 from fitsvc.store.tables import SavedRig
 from fitsvc.subjects import Told
@@ -31,11 +32,6 @@ from fitsvc.subjects import Told
 MOST_RIGS: Final = 1_000
 """Saved rigs that are looked at; those of one sort are read and judged once."""
 MOST_TOLD: Final = 20
-
-RIG_ITSELF: Final = ""
-"""Stands in the place of a SKU for the rig with the spare and adapters it has."""
-Changed = tuple[str, Outcome, Outcome]
-"""A SKU, and the outcomes it came to and comes to."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,20 +93,33 @@ def rig_case(rig: Mapping[str, Json], reader: FactReader, records: Records) -> C
 
 
 def effects(
-    engine: Point, reader: FactReader, before: Sequence[RigCase], after: Sequence[RigCase], held: Callable[[], Snapshot]
+    columns: Columns,
+    reader: FactReader,
+    before: Sequence[RigCase],
+    after: Sequence[RigCase],
+    held: Callable[[], Snapshot],
 ) -> Effects:
     """Judge each rig as it was and as it is, with every accessory; these are asked for if there is any such rig."""
     now = {one.key: one.case for one in after}
     pairs = [(one, now[one.key]) for one in before if one.key in now and now[one.key] != one.case]
     if not pairs:
         return Effects((), 0, 0)
-    all_, known, changed = held(), dict[Hashable, RigChange](), list[RigChange]()
-    for one, case in pairs:
-        key = (rig_key(one.case), rig_key(case))
-        if key not in known:
-            known[key] = _change(engine, reader, one, case, all_)
-        changed.append(replace(known[key], rig=one.key, name=one.name))
-    return Effects(tuple(one for one in changed if one.count), len(pairs), all_.unreadable)
+    all_, keys = held(), [(rig_key(one.case), rig_key(case)) for one, case in pairs]
+    sorts = {key: (one.case, case) for key, (one, case) in zip(keys, pairs, strict=True)}
+    known = dict(zip(sorts, compare(columns, reader, all_, list(sorts.values()), MOST_TOLD), strict=True))
+    changed = tuple(
+        RigChange(
+            rig=one.key,
+            name=one.name,
+            before=dict(+told.before),
+            after=dict(+told.after),
+            count=told.count,
+            changed=tuple(told.changed),
+        )
+        for (one, _), told in zip(pairs, map(known.__getitem__, keys), strict=True)
+        if told.count
+    )
+    return Effects(changed, len(pairs), all_.unreadable)
 
 
 def saved_rigs(session: Session, reader: FactReader, records: StoreRecords) -> tuple[list[RigCase], int]:
@@ -163,41 +172,3 @@ def joined(changes: Sequence[RigChange]) -> RigChange:
 
 def _sides(change: RigChange) -> tuple[Mapping[Outcome, int], Mapping[Outcome, int]]:
     return change.before, change.after
-
-
-def _change(engine: Point, reader: FactReader, rig: RigCase, now: Case, held: Snapshot) -> RigChange:
-    counts: tuple[Counter[Outcome], Counter[Outcome]] = Counter(), Counter()
-    found, more = list[Changed](), 0
-    held = held.apart({*rig.case.of_items, *now.of_items})
-    for sku, was, is_now in _one_by_one(engine, reader, rig.case, now, held):
-        counts[0][was] += 1
-        counts[1][is_now] += 1
-        found += [(sku, was, is_now)] if was != is_now else []
-    for part in held.parts:
-        outcomes = part.segment.outcome(rig.case), part.segment.outcome(now)
-        for told, counter in zip(outcomes, counts, strict=True):
-            counter.update(dict(zip(BEST_FIRST, part.counted(told).tolist(), strict=True)))
-        count, rows = part.changed(outcomes[0], outcomes[1], MOST_TOLD)
-        places = [one[part.segment.catalogue.signature_of[rows]].tolist() for one in outcomes]
-        found += [
-            (part.segment.skus[row], BEST_FIRST[a], BEST_FIRST[b]) for row, a, b in zip(rows, *places, strict=True)
-        ]
-        more += count - len(rows)
-    first = tuple(islice(sorted(found), MOST_TOLD))
-    return RigChange(
-        rig=rig.key,
-        name=rig.name,
-        before=dict(+counts[0]),
-        after=dict(+counts[1]),
-        count=len(found) + more,
-        changed=first,
-    )
-
-
-def _one_by_one(engine: Point, reader: FactReader, was: Case, now: Case, held: Snapshot) -> Iterator[Changed]:
-    """The rig itself, if it has anything to ask about, and the accessories that changed lately."""
-    if was.adapters or "spare" in was.present:
-        yield RIG_ITSELF, engine.evaluate(was).outcome, engine.evaluate(now).outcome
-    for item in held.loose:
-        before, after = (engine.evaluate(case_of(rig, item, reader)).outcome for rig in (was, now))
-        yield item.sku, before, after

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.document import Json
-from fitsvc.engine.point import Point
+from fitsvc.engine.columns.kernel import Columns
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords, stored, stored_so
 from fitsvc.observing.effects import (
@@ -110,11 +110,12 @@ class Watch:
         return Touched(before=self._before, after=self._rigs(), left_off=left_off)
 
 
-def effects_of(engine: Point, reader: FactReader, touched: Touched, held: Callable[[], Snapshot]) -> Effects:
+def effects_of(columns: Columns, reader: FactReader, touched: Touched, held: Callable[[], Snapshot]) -> Effects:
     """Which saved rigs answer otherwise; the accessories held are asked for only where a rig has changed."""
+    engine = columns.engine
     if (item := touched.item) is not None:
         return item_effects(engine, reader, item.rigs, item.was, item.now)
-    found = effects(engine, reader, touched.before, touched.after, held)
+    found = effects(columns, reader, touched.before, touched.after, held)
     if not touched.items:
         return found
     by_rig = {one.rig: [one] for one in found.changed}

@@ -230,13 +230,6 @@ class Segment:
             by_code[one.number, one.place] += self.catalogue.counter.of(one.where)
         return SegmentResults(outcomes, decided, places, named, by_code)
 
-    def outcome(self, rig: Case) -> NDArray[np.uint8]:
-        """The outcome of each signature as a place, and nothing more: for who asks about many rigs, each once.
-
-        Nothing of it is kept, so that the rigs asked about lately stay at hand.
-        """
-        return self._columns.judge(self.catalogue, rig).outcome()
-
     @cached_property
     def _kind_of_signature(self) -> NDArray[np.intp]:
         """The kind of each signature's items: they are all of one where rules read it."""
@@ -281,24 +274,6 @@ class LiveSegment:
     def places(self, told: SegmentResults) -> NDArray[np.int64]:
         """How many of the items left come to each outcome, by its place."""
         return told.places - np.bincount(self.segment.outcomes(told, self.gone), minlength=len(BEST_FIRST))
-
-    def counted(self, outcomes: NDArray[np.uint8]) -> NDArray[np.int64]:
-        """The same of the outcomes of signatures alone."""
-        catalogue = self.segment.catalogue
-        every = np.bincount(outcomes, catalogue.weights, len(BEST_FIRST)).round().astype(np.int64)
-        return every - np.bincount(outcomes[catalogue.signature_of[self.gone]], minlength=len(BEST_FIRST))
-
-    def changed(self, one: NDArray[np.uint8], other: NDArray[np.uint8], most: int) -> tuple[int, list[int]]:
-        """How many items left come to unlike outcomes, told by signature, and the first rows of these."""
-        catalogue, unlike, rows = self.segment.catalogue, one != other, list[int]()
-        count = int(catalogue.weights[unlike].sum()) - int(unlike[catalogue.signature_of[self.gone]].sum())
-        for start in range(0, len(self.alive) if count else 0, _STRIDE):
-            some = slice(start, start + _STRIDE)
-            found = np.flatnonzero(unlike[catalogue.signature_of[some]] & self.alive[some])
-            rows += (found[: most - len(rows)] + start).tolist()
-            if len(rows) == min(most, count):
-                break
-        return count, rows
 
     def rows(self) -> Iterator[StoredAccessory]:
         """The items that are left."""

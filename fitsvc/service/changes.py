@@ -51,7 +51,7 @@ async def effects(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
             record = replace_record(session, kind.subject, key, draft, told=told, laws=laws_of(reader))
             touched, would, lost = watch.touched(), record_document(record), len(seen - _seen(record))
             session.rollback()
-        found = effects_of(service.answerer.engine, reader, touched, service.selections.index.held)
+        found = effects_of(service.answerer.columns, reader, touched, service.selections.index.held)
         return {"record": would, "no_longer_seen": lost, "rigs": effects_document(found, touched.left_off)}
 
     return reply(await to_thread.run_sync(work))

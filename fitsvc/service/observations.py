@@ -148,7 +148,7 @@ def _observed(session: Session, service: Service, document: Json, by: str) -> Re
 
 def _shown(service: Service, seen: Recorded) -> Document:
     held = service.selections.index.held
-    found = effects_of(service.answerer.engine, service.answerer.reader, seen.touched, held)
+    found = effects_of(service.answerer.columns, service.answerer.reader, seen.touched, held)
     return {
         "observation": observation_document(seen.observation),
         "record": told_document(seen.record),

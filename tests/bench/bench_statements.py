@@ -150,7 +150,7 @@ def effect(database: Database, about: dict[str, Any], catalogue: Snapshot) -> tu
     def tell(_: int) -> None:
         with database.session() as session:
             seen = observe(session, reader, about, Provenance(kind="measured", by="Di"))
-        found.append(effects_of(answerer().engine, reader, seen.touched, lambda: catalogue).rigs)
+        found.append(effects_of(answerer().columns, reader, seen.touched, lambda: catalogue).rigs)
 
     used, clock = once(tell)
     return taken([used], [clock]), found[0]

@@ -225,27 +225,61 @@ class Judged:
     def bitmaps(self) -> Mapping[Outcome, Words]:
         """Where the outcome is each but `works`, the worst first; elsewhere it is `works`."""
         if self._outcome is None:
-            words = words_for(self.catalogue.count)
-            found = {outcome: np.zeros(words, np.uint64) for outcome in _WORST_FIRST}
-            for _, effect, where in self.effects():
-                found[OUTCOME_OF[effect]] |= where
-            self._decide_by_cases(found)
-            worse = np.zeros(words, np.uint64)
-            for outcome in found:
-                found[outcome] &= ~worse
-                worse |= found[outcome]
-            self._outcome = found
+            self._outcome, self._either_way = self._judged_among(None)
         return self._outcome
 
-    def _decide_by_cases(self, found: Mapping[Outcome, Words]) -> None:
-        """Put in what comes to the same with each value of an open choice."""
+    def bitmaps_among(self, among: Words) -> Mapping[Outcome, Words]:
+        """The same of some signatures alone, for what it takes to judge these: nothing is told of others."""
+        return self._judged_among(among)[0]
+
+    def unlike(self, other: "Judged") -> Words | None:
+        """Where the outcome may be another than with another rig; None where it may be anywhere.
+
+        Elsewhere what rests on what is unlike in the two is settled, and alike, so with each value of an open choice
+        too; or another rule fails with both.
+        """
+        assert self.catalogue is other.catalogue
+        resting = self._index.program.resting(self.rig, other.rig)
+        if resting is None:
+            return None
+        found, settled = (np.zeros(words_for(self.catalogue.count), np.uint64) for _ in range(2))
+        for number, (one, two, (effect, _)) in enumerate(
+            zip(self.entries, other.entries, self._index.effects, strict=True)
+        ):
+            if number not in resting:
+                if one.fails is not None and OUTCOME_OF[effect] == "fails":
+                    settled |= one.fails
+                continue
+            for words in (one.undetermined, two.undetermined):
+                if words is not None:
+                    found |= words
+            if one is not two:
+                found |= _either(one.fails, found) ^ _either(two.fails, found)
+        return found & ~settled
+
+    def _judged_among(self, among: Words | None) -> tuple[Mapping[Outcome, Words], Mapping[int, Words]]:
+        """The bitmaps of outcomes, of all signatures or of some, and what fails either way."""
+        words = words_for(self.catalogue.count)
+        worse = np.zeros(words, np.uint64) if among is None else ~among
+        found = {outcome: np.zeros(words, np.uint64) for outcome in _WORST_FIRST}
+        for _, effect, where in self.effects():
+            found[OUTCOME_OF[effect]] |= where
+        either_way = self._decide_by_cases(found, worse)
+        for outcome in found:
+            found[outcome] &= ~worse
+            worse |= found[outcome]
+        return found, either_way
+
+    def _decide_by_cases(self, found: Mapping[Outcome, Words], aside: Words) -> Mapping[int, Words]:
+        """Put in what comes to the same with each value of an open choice, leaving some signatures aside."""
         of, cases = (self.catalogue, self.rig, self._values, self.entries), self._index.cases
         with np.errstate(all="ignore"):
-            self._either_way = cases.fails_either_way(*of, found["fails"])
-            for where in self._either_way.values():
+            either_way = cases.fails_either_way(*of, found["fails"] | aside)
+            for where in either_way.values():
                 np.bitwise_or(found["fails"], where, out=found["fails"])
-            undetermined = found["undetermined"] & ~found["fails"]
+            undetermined = found["undetermined"] & ~(found["fails"] | aside)
             np.bitwise_and(undetermined, ~cases.passes_either_way(*of, undetermined), out=found["undetermined"])
+        return either_way
 
     def deciding(self) -> Iterator[tuple[int, Effect, Words]]:
         """What brings each outcome about, and where; with the rules by which signatures fail either way."""
@@ -292,6 +326,10 @@ class Judged:
                 name: _lowest(evaluation, parts, self.catalogue.count)
                 for name, parts in self._index.program.limits.items()
             }
+
+
+def _either(words: Words | None, like: Words) -> Words:
+    return np.zeros_like(like) if words is None else words
 
 
 def _lowest(evaluation: Evaluation, parts: Sequence[RatingParts], count: int) -> LimitColumn:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from fitsvc.caching import LruCache
 from fitsvc.engine.columns.graph import Graph, renamed
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
@@ -17,6 +18,9 @@ _Values = Callable[..., tuple[Value, ...]]
 _SELDOM: Final = 8
 """Rigs up to which a fact is supposed by computing all that depends on a rig: to compile what rests on the fact alone
 takes some milliseconds, as long as that, and the first rig of all would wait for it once a choice."""
+
+_MOST_UNLIKE: Final = 256
+"""Sets of facts in which two rigs were unlike, of which it is kept what rests on them: readings are of a few facts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +66,7 @@ class Program:
         self._derived, self._rig_values = derived, self._values_of(self.rig, derived)
         self._supposing: dict[str, tuple[list[int], _Values]] = {}
         self._asked_for: dict[str, int] = {}
+        self._resting_of = LruCache[frozenset[str], frozenset[int]](_MOST_UNLIKE)
         self.engine = engine
         both = [step for step in (*self.graph.steps, *opening.steps) if step.on_items and not step.operands]
         self.asked = [step.node for step in both if isinstance(step.node, typed.Read | typed.Present)]
@@ -94,6 +99,20 @@ class Program:
             return tuple(changed)
 
         return supposed
+
+    def resting(self, one: Case, other: Case) -> frozenset[int] | None:
+        """The rules and needs, by their places, that rest on what is unlike in two rigs; None where any may."""
+        if self.written_out or one.present != other.present or one.adapters != other.adapters:
+            return None
+        was, now = (self.engine.opened(rig).facts for rig in (one, other))
+        names = {name.removesuffix(typed.TOLD) for name in was.keys() | now.keys() if was.get(name) != now.get(name)}
+        if one.adapters:
+            names |= self.engine.rulebook.opening.keys()  # what is alike as it is may be unlike with a choice supposed
+        return self._resting_of.get(frozenset(names), lambda: self._members_on(names))
+
+    def _members_on(self, names: Iterable[str]) -> frozenset[int]:
+        found = frozenset[int]().union(*map(self.graph.resting_on, names))
+        return frozenset(place for place, member in enumerate(self.members) if not found.isdisjoint(member.rig))
 
     def _resting_on(self, name: str) -> tuple[list[int], _Values] | None:
         """The places of what rests on a fact of the rig, and a function of these values; compiled once a fact."""

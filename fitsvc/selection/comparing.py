@@ -1,0 +1,209 @@
+"""What many rigs come to with each of many items before and after a change, judged only where that may differ.
+
+Of two rigs that are unlike in a few facts most rules say the same. So the second comes to what the first does but where
+a rule that rests on what is unlike is open or says otherwise (`Judged.unlike`), and only there it is decided anew. What
+a rig came to with all items is told only where something changed, and taken in the same way from the rig before it: a
+shop's rigs have much in common.
+"""
+
+from collections import Counter
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import reduce
+from operator import or_
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsvc.answers.shelf import Item
+from fitsvc.engine.columns.bitmaps import Words, set_at, unpack
+from fitsvc.engine.columns.kernel import Columns, Judged
+from fitsvc.engine.columns.signatures import Catalogue
+from fitsvc.facts import Case, FactReader
+from fitsvc.rulebook.outcomes import Outcome
+from fitsvc.selection.folding import present_of
+from fitsvc.selection.rows import SUBJECT
+from fitsvc.selection.segments import Flags, Snapshot, case_of
+
+RIG_ITSELF: Final = ""
+"""Stands in the place of a SKU for the rig with the spare and adapters it has."""
+Changed = tuple[str, Outcome, Outcome]
+"""A SKU, and the outcomes it came to and comes to."""
+Pair = tuple[Case, Case]
+"""A rig as it was, and as it is."""
+_Bitmaps = Mapping[Outcome, Words]
+"""Where the outcome is each but `works`, by signature."""
+_SINGLY: Final = 1_000
+"""Pairs of a rig and an item up to which those held loose are judged one by one: a quarter of a second for as many. To
+fold them and lay out the rules over them takes as long as some hundreds do."""
+_TOGETHER: Final = 32
+"""Pairs of rigs that are judged together: what they come to is held until they are told, a megabyte or two for each."""
+_STRIDE: Final = 1 << 15
+"""Items looked at in one go on the way to the first few that changed."""
+
+
+@dataclass(slots=True)
+class Compared:
+    """How many items a rig came to each outcome with, and comes to; how many changed, and the first of these.
+
+    Where nothing changed not all are counted.
+    """
+
+    before: Counter[Outcome] = field(default_factory=Counter)
+    after: Counter[Outcome] = field(default_factory=Counter)
+    count: int = 0
+    changed: list[Changed] = field(default_factory=list)
+
+    def add(self, sku: str, was: Outcome, now: Outcome) -> None:
+        """Count one item."""
+        self.before[was] += 1
+        self.after[now] += 1
+        if was != now:
+            self.count += 1
+            self.changed.append((sku, was, now))
+
+
+def compare(columns: Columns, reader: FactReader, held: Snapshot, pairs: Sequence[Pair], most: int) -> list[Compared]:
+    """What each of some rigs came to and comes to with all items, of which `most` that changed are named."""
+    found, alike = dict[int, Compared](), dict[Hashable, list[int]]()
+    for place, pair in enumerate(pairs):
+        alike.setdefault(frozenset(sku for case in pair for sku in case.of_items), []).append(place)
+    for places in alike.values():
+        some = [pairs[place] for place in places]
+        skus = {sku for pair in some for case in pair for sku in case.of_items}
+        found.update(zip(places, _Comparing(columns, reader, held.apart(skus), some, most).compared(), strict=True))
+    return [found[place] for place in range(len(pairs))]
+
+
+class _Difference(NamedTuple):
+    """Where two rigs come to unlike outcomes with a part's items, and what each comes to where it may be unlike."""
+
+    where: Words
+    was: _Bitmaps
+    now: _Bitmaps
+
+
+class _Part:
+    """Items judged as columns, those of them that are left, and what the rig told last came to with them."""
+
+    def __init__(self, columns: Columns, catalogue: Catalogue, skus: Sequence[str], alive: Flags) -> None:
+        self._columns, self._catalogue, self._skus, self._alive = columns, catalogue, skus, alive
+        self._gone = catalogue.signature_of[np.flatnonzero(~alive)]
+        self._last: tuple[Judged, _Bitmaps] | None = None
+
+    def judged(self, rigs: Sequence[Case]) -> list[Judged]:
+        """Some rigs, judged together."""
+        return list(self._columns.judge_all(self._catalogue, rigs))
+
+    def differing(self, was: Judged, now: Judged) -> _Difference | None:
+        """Where a rig comes to something else; None where it does so nowhere."""
+        among = now.unlike(was)
+        if among is None:
+            both = was.bitmaps(), now.bitmaps()
+        elif among.any():
+            both = was.bitmaps_among(among), now.bitmaps_among(among)
+        else:
+            return None
+        where: Words = reduce(or_, (one ^ other for one, other in zip(both[0].values(), both[1].values(), strict=True)))
+        return _Difference(where, *both) if self._count(where) else None
+
+    def add(self, told: Compared, was: Judged, difference: _Difference | None) -> None:
+        """Put what a rig came to with all the items, and comes to, to what it does with others."""
+        before = {outcome: self._count(words) for outcome, words in self._all(was).items()}
+        after = dict(before)
+        if difference is not None:
+            for outcome in after:
+                after[outcome] += self._count(difference.now[outcome]) - self._count(difference.was[outcome])
+        left = len(self._alive) - len(self._gone)
+        for counter, counts in ((told.before, before), (told.after, after)):
+            counter.update({"works": left - sum(counts.values()), **counts})
+
+    def first(self, difference: _Difference, most: int) -> Iterator[Changed]:
+        """The first items that changed, in the order of their SKUs."""
+        flags, signature_of = unpack(difference.where, self._catalogue.count), self._catalogue.signature_of
+        most = min(most, self._count(difference.where))
+        for start in range(0, len(self._alive), _STRIDE):
+            some = slice(start, start + _STRIDE)
+            rows = np.flatnonzero(flags[signature_of[some]] & self._alive[some])[:most] + start
+            most -= len(rows)
+            for row in rows.tolist():
+                both = (_at(maps, signature_of[row : row + 1]) for maps in (difference.was, difference.now))
+                yield (self._skus[row], *both)
+            if not most:
+                break
+
+    def count(self, difference: _Difference) -> int:
+        """How many items changed."""
+        return self._count(difference.where)
+
+    def _count(self, words: Words) -> int:
+        return self._catalogue.counter.of(words) - int(set_at(words, self._gone).sum())
+
+    def _all(self, rig: Judged) -> _Bitmaps:
+        """The outcomes of all signatures: those of the rig told last but where they may be others."""
+        among = rig.unlike(self._last[0]) if self._last else None
+        if self._last is None or among is None:
+            found = rig.bitmaps()
+        else:
+            own = rig.bitmaps_among(among)
+            found = {outcome: words & ~among | own[outcome] for outcome, words in self._last[1].items()}
+        self._last = rig, found
+        return found
+
+
+class _Comparing:
+    """Rigs that know more than their columns tell of the same items, which are held loose."""
+
+    def __init__(self, columns: Columns, reader: FactReader, held: Snapshot, pairs: Sequence[Pair], most: int) -> None:
+        self._columns, self._reader, self._pairs, self._most = columns, reader, pairs, most
+        self._parts = [
+            _Part(columns, one.segment.catalogue, one.segment.skus, one.alive) for one in held.parts if one.left
+        ]
+        known = {sku for pair in pairs for case in pair for sku in case.of_items}
+        few, loose = len(held.loose) * len(pairs) <= _SINGLY, sorted(held.loose, key=lambda item: item.sku)
+        self._loose = [item for item in loose if few or item.sku in known]
+        if len(self._loose) < len(loose):
+            self._parts.append(self._folded([item for item in loose if item.sku not in known]))
+
+    def _folded(self, items: Sequence[Item]) -> _Part:
+        present = [present_of(item, self._reader) for item in items]
+        catalogue = self._columns.catalogue([item.values for item in items], {SUBJECT}, present)
+        return _Part(self._columns, catalogue, [item.sku for item in items], np.ones(len(items), np.bool_))
+
+    def compared(self) -> Iterator[Compared]:
+        """What each rig came to and comes to, in their order."""
+        for start in range(0, len(self._pairs), _TOGETHER):
+            pairs = self._pairs[start : start + _TOGETHER]
+            judged = [part.judged([case for pair in pairs for case in pair]) for part in self._parts]
+            for place, pair in enumerate(pairs):
+                both = [(one[2 * place], one[2 * place + 1]) for one in judged]
+                yield self._told(pair, both)
+
+    def _told(self, pair: Pair, judged: Sequence[tuple[Judged, Judged]]) -> Compared:
+        told = Compared()
+        for one in self._one_by_one(*pair):
+            told.add(*one)
+        both = zip(self._parts, judged, strict=True)
+        differing = [(part, was, part.differing(was, now)) for part, (was, now) in both]
+        for part, _, difference in differing:
+            if difference:
+                told.count += part.count(difference)
+                told.changed += part.first(difference, self._most)
+        for part, was, difference in differing if told.count else ():
+            part.add(told, was, difference)
+        told.changed = sorted(told.changed)[: self._most]
+        return told
+
+    def _one_by_one(self, was: Case, now: Case) -> Iterator[Changed]:
+        """The rig itself, if it has anything to ask about, and items that are judged singly."""
+        engine = self._columns.engine
+        if was.adapters or "spare" in was.present:
+            yield RIG_ITSELF, engine.evaluate(was).outcome, engine.evaluate(now).outcome
+        for item in self._loose:
+            before, after = (engine.evaluate(case_of(rig, item, self._reader)).outcome for rig in (was, now))
+            yield item.sku, before, after
+
+
+def _at(maps: _Bitmaps, signature: NDArray[np.uint32]) -> Outcome:
+    return next((outcome for outcome, words in maps.items() if set_at(words, signature)[0]), "works")
