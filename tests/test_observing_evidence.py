@@ -309,6 +309,33 @@ def test_f1_an_answer_tells_a_dispute_and_is_as_sure_as_it_leaves_it(shop: Clien
 
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_f1_plans_and_matrices_tell_a_dispute(shop: Client, key: Key) -> None:
+    """Each set and each miss of a plan as its own question's answer tells it, on the selling page too; each rig."""
+    mounting = "mnt_saltmarsh_own"
+    for value, by in (("14 in", "Ann"), ("4 in", "Bo")):
+        tell(shop, key, mounting, facts={"pin_to_bumper": value}, by=by, at="2026-11-01T09:00:00Z")
+    because = ask(shop, mounting, "KND-2-D1-9")["disputed"][0]["because"]
+    assert "14 in on 1 November 2026 by Ann, 4 in on 1 November 2026 by Bo" in because
+    rig = {"mounting": {"id": mounting}}
+    plans = [
+        shop.post("/v1/plans", json={"rig": rig, "wishes": [wish]}).json()
+        for wish in ({"load": {"facts": {"bikes": 2, "bike_weight": "30 lb"}}}, {"load": {"facts": {"bikes": 9}}})
+    ]
+    sets = [served for plan in plans for one in (plan["best"], *plan["runners_up"]) if one for served in one["wishes"]]
+    misses = [miss for plan in plans for miss in plan["misses"] if miss.get("question")]
+    assert sets and misses
+    for told in (*sets, *misses):
+        answer = shop.post("/v1/answers", json=told["question"]).json()
+        assert told.get("disputed", []) == answer.get("disputed", [])
+        assert because in [one["because"] for one in answer["disputed"]]
+    for bikes in (2, 9):
+        page = unescape(shop.get(f"/sell?mounting={mounting}&load.bikes={bikes}&load.bike_weight=30+lb").text)
+        assert because in page, bikes
+    matched = shop.post("/v1/matches", json={"rigs": [rig], "skus": ["KND-2-D1-9"]}).json()
+    assert because in json.dumps(matched, ensure_ascii=False)
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 def test_f1_an_audit_tells_what_of_its_rigs_is_disputed(
     shop: Client, key: Key, database: Database, tmp_path: Path
 ) -> None:

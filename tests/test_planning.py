@@ -7,10 +7,10 @@ from random import Random
 from typing import Any
 
 import pytest
-from demo_world import answerer, stock, world
+from demo_world import World, answerer, stock, world
 
 from fitsvc.answers.question import read_question
-from fitsvc.answers.shelf import Item, Stock
+from fitsvc.answers.shelf import Item, Stock, read_items
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import YES
@@ -393,6 +393,22 @@ def test_f17_the_nearest_miss_is_that_which_lacks_least() -> None:
             if len(fails) == 1 and fails[0].margin.endswith(" lb"):
                 weight[item.sku] = float(fails[0].margin.removesuffix(" lb").replace(",", ""))
         assert weight[miss.parts[-1]] == min(weight.values())
+
+
+def test_f17_the_nearest_of_a_large_shelf_is_told() -> None:
+    """However many break as few rules: of two hundred trays that which bears most, in whatever order they stand."""
+    one = next(record for record in world().records if record.key == "LLH-TRAY-60")
+    wish = {"name": "cargo", "load": {"facts": {"cargo_weight": "600 lb"}}}
+    for bears in (range(200, 400), range(400, 200, -1)):
+        facts = [{**one.facts, "capacity": f"{pounds} lb"} for pounds in bears]
+        trays = [replace(one, key=f"TRAY-{n:03}", facts=some) for n, some in enumerate(facts)]
+        shop = World((*(record for record in world().records if record.subject != "accessory"), *trays), {})
+        receivers = {vehicle: stock().receivers_for(vehicle) for vehicle in VEHICLES}
+        shelf = Stock(read_items(answerer().reader, trays), receivers)
+        document = {"rig": {"vehicle": {"id": "veh_bothy_2021_long"}}, "wishes": [wish]}
+        found = PLANNER.plan(document, shop, shelf)
+        assert found.best is None and found.misses
+        assert {miss.parts[-1] for miss in found.misses} == {f"TRAY-{list(bears).index(max(bears)):03}"}
 
 
 def test_f17_what_the_plans_own_sleeve_serves_is_no_miss() -> None:

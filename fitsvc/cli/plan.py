@@ -84,6 +84,9 @@ def _show(console: "Console", plan: "Plan") -> None:
         for miss in plan.misses:
             parts = f" with {', '.join(miss.parts)}" if miss.parts else ""
             paragraph(console, f"{miss.name}{parts}: {miss.because}", sign="✗", colour="red", indent=2)
+        doubts = dict.fromkeys(one.because for miss in plan.misses for one in miss.disputed)
+        for because in doubts if not plan.best else ():
+            paragraph(console, because, sign="·", indent=2)
 
 
 def _heading(console: "Console", text: str) -> None:

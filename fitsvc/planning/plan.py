@@ -76,7 +76,7 @@ class PlanSet(msgspec.Struct, omit_defaults=True, kw_only=True):
 
 
 class PlanMiss(msgspec.Struct, omit_defaults=True, kw_only=True):
-    """A set of parts that comes near and does not serve a wish, and why not."""
+    """A set of parts that comes near and does not serve a wish, why not, and what of the rig is `disputed`."""
 
     wish: int
     name: str
@@ -84,6 +84,7 @@ class PlanMiss(msgspec.Struct, omit_defaults=True, kw_only=True):
     because: str
     parts: list[str] = []
     question: Document = {}
+    disputed: list[Disputed] = []
 
 
 class Plan(msgspec.Struct, kw_only=True):

@@ -8,7 +8,7 @@ work itself.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import islice
+from itertools import groupby, islice
 from threading import Lock
 from typing import Final
 
@@ -22,14 +22,13 @@ from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords, Records, Stored
 from fitsvc.answers.shelf import EMPTY, Item, Shelf
 from fitsvc.document import Document, Json
-from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.language.quantities import LENGTH, MASS
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import presences
 from fitsvc.language.types import Value
+from fitsvc.planning.excess import Excess
 from fitsvc.planning.parts import PartSet, Provision, Site, Stack, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.planning.reading import Wishes, read_wishes
@@ -37,7 +36,6 @@ from fitsvc.planning.search import MOST_SPOILT, MOST_WORK, Search
 from fitsvc.planning.wares import SOLD, Fold, Kept, Wares
 from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
-from fitsvc.rulebook.rules import Shown
 from fitsvc.tongues import later, t
 
 MOST_TOLD: Final = 4
@@ -45,11 +43,7 @@ MOST_TOLD: Final = 4
 
 MOST_MISSES: Final = 6
 MOST_NEAR: Final = 60
-"""Accessories that break few rules whose excess is looked at: each is judged by itself, in a third of a millisecond."""
-_STEPS: Final = {MASS: 10.0, LENGTH: 25.4}
-"""What is as much of one thing as of another, inside: ten kilograms, an inch; an estimate."""
-_AS_A_CHOICE: Final = 100.0
-"""Steps that a rule without a figure is broken by: another size of shank is another part."""
+"""Accessories that are nearest and of which it is asked whether the best set's adapters serve them."""
 _OTHERS: Final = 5
 _UNTRIED: Final = later(" There is more on the shelf than was tried: fewer parts, or better ones, may do as well.")
 
@@ -345,6 +339,7 @@ class _PlanTelling:
             because=told.summary,
             parts=[*([site.receiver.key] if site.receiver else []), *dict.fromkeys(item.sku for item in parts)],
             question=told.question,
+            disputed=answer.disputed,
         )
 
     def _miss(self, site: Site, wish: int) -> PlanMiss | None:
@@ -384,6 +379,7 @@ class _PlanTelling:
                 because=because,
                 parts=[item.sku for item in items],
                 question=question,
+                disputed=answer.disputed,
             )
         parts = [*([site.receiver.key] if site.receiver else []), *(item.sku for item in items)]
         return self._without(site, wish, answer) or PlanMiss(
@@ -393,6 +389,7 @@ class _PlanTelling:
             because=answer.summary,
             parts=parts,
             question=question,
+            disputed=answer.disputed,
         )
 
     def _without(self, site: Site, wish: int, refused: Answer) -> PlanMiss | None:
@@ -415,20 +412,27 @@ class _PlanTelling:
         if answer.outcome == "fails" or missed & {told["need"] for told in answer.needs}:
             return None
         because = t("It takes no mount here. {told}", told=answer.summary)
-        return PlanMiss(wish=wish, name=one.name, outcome=answer.outcome, because=because, question=question)
+        return PlanMiss(
+            wish=wish,
+            name=one.name,
+            outcome=answer.outcome,
+            because=because,
+            question=question,
+            disputed=answer.disputed,
+        )
 
     def _nearest(self, site: Site, wish: int, near: Sequence[int]) -> int | None:
         """The accessory that breaks the fewest rules, by the least; one that the best set's adapters serve is none."""
-        rows, items = self.search.bare[site.number, wish], self.wares.accessories.items
-        order = sorted(near, key=lambda i: (int(rows.fails[i]), int(rows.opens[i]), i))[:MOST_NEAR]
+        case, rows, fold = site.cases[wish], self.search.bare[site.number, wish], self.wares.accessories
+        excess = Excess(self.answerer.engine, self.answerer.reader, case, fold)
         adapted = self._adapters_of_best(site, wish)
-        found = []
-        for i in order:
-            case = with_items(site.cases[wish], self.answerer.reader, items[i])
-            if adapted and self._holds(self.answerer.reader.stacked(case, adapted)):
-                continue
-            found.append((int(rows.fails[i]), self._excess(case), int(rows.opens[i]), i))
-        return min(found)[-1] if found else None
+        by_fails = groupby(sorted(near, key=lambda i: int(rows.fails[i])), lambda i: int(rows.fails[i]))
+        nearest = (i for _, some in by_fails for *_, i in sorted((excess.of(i), int(rows.opens[i]), i) for i in some))
+        for i in islice(nearest, MOST_NEAR):
+            with_it = with_items(case, self.answerer.reader, fold.items[i]) if adapted else None
+            if with_it is None or not self._holds(self.answerer.reader.stacked(with_it, adapted)):
+                return i
+        return None
 
     def _adapters_of_best(self, site: Site, wish: int) -> list[Mapping[str, Value]]:
         best = self.search.found[0] if self.search.found else None
@@ -438,15 +442,6 @@ class _PlanTelling:
 
     def _holds(self, case: Case) -> bool:
         return self.answerer.engine.evaluate(case).outcome in ("works", "conditional")
-
-    def _excess(self, case: Case) -> float:
-        """By how much the rules that fail are broken, in steps that a person would call as much."""
-        engine = self.answerer.engine
-        opened, total = engine.opened(case), 0.0
-        for number in engine.rule_by_rule(opened).fails:
-            margin = engine.rulebook.rules[number].margin
-            total += _AS_A_CHOICE if margin is None else _steps(margin, engine, number, opened)
-        return total
 
     def _nearest_ball(self, site: Site, wish: int, mount: Item) -> list[Item]:
         balls = self.wares.balls
@@ -460,13 +455,6 @@ class _PlanTelling:
 def _in(stack: Stack, choices: Sequence[Provision]) -> tuple[Provision, ...]:
     """The same choices with other adapters in the opening."""
     return tuple(one._replace(provider=replace(one.provider, stack=stack)) for one in choices)
-
-
-def _steps(margin: Shown, engine: Point, number: int, case: Case) -> float:
-    """The least by which a rule is broken, in steps of its dimension."""
-    (bounds,) = engine.values(("excess", number), lambda: [margin.node]).of(case)
-    assert isinstance(bounds, tuple)
-    return min(abs(end) for end in bounds) / (_STEPS.get(margin.dimension, 1.0) if margin.dimension else 1.0)
 
 
 def _others(skus: Iterable[str], own: str) -> list[str]:

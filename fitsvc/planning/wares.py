@@ -98,6 +98,16 @@ class Fold:
         both = zip(judged, self._parts, strict=True)
         return np.concatenate([unpack(take(one.bitmaps()), one.catalogue.count)[part.places] for one, part in both])
 
+    def fails(self, judged: Sequence[Judged]) -> dict[int, NDArray[np.bool_]]:
+        """The rules that fail with any of the items, by their numbers, and with which."""
+        told = list[dict[int, NDArray[np.bool_]]]()
+        for one, part in zip(judged, self._parts, strict=True):
+            where = ((n, words) for n, effect, words in one.effects() if OUTCOME_OF[effect] == "fails")
+            told.append({number: unpack(words, one.catalogue.count)[part.places] for number, words in where})
+        nowhere = [np.zeros(len(part.items), np.bool_) for part in self._parts]
+        numbers = sorted(set().union(*told))
+        return {n: np.concatenate([one.get(n, none) for one, none in zip(told, nowhere, strict=True)]) for n in numbers}
+
     def rows(self, judged: Sequence[Judged]) -> Rows:
         """All that is told of each item."""
         book, both = self._columns.engine.rulebook, zip(judged, self._parts, strict=True)

@@ -56,13 +56,15 @@ class PartView:
 
 @dataclass(frozen=True, slots=True)
 class ProofView:
-    """One wish as a basket serves it: the answer that proves it, in a sentence."""
+    """One wish as a basket serves it: the answer that proves it, in a sentence, and what it rests on unmeasured."""
 
     name: str
     outcome: Outcome
     summary: str
     href: str
     needs: Sequence[str]
+    disputed: Sequence[str] = ()
+    assumed: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +111,7 @@ class MissView:
     because: str
     parts: Sequence[tuple[str, str]]
     href: str
+    disputed: Sequence[str]
 
 
 def sets_of(plan: Plan) -> list[PlanSet]:
@@ -203,8 +206,13 @@ def _own(service: Service, asker: Asker, question: Document, name: str, item: It
     read = read_question(question, service.answerer.reader, asker.records)
     answer = service.answerer.answer_question(read, system, LITTLE_WORK)
     offers = Offers(service=service, asker=asker, document=question, system=system).of(read, answer)
-    proof = ProofView(name, answer.outcome, answer.summary, _href(question, system), _more_needs(answer))
+    proof = _proof(name, answer, question, system)
     return OwnView(proof, list(offers.values()), item.label or item.sku, item.sku, question)
+
+
+def _proof(name: str, one: Answer | WishServed, question: Mapping[str, Json], system: System) -> ProofView:
+    disputed, href = [each.because for each in one.disputed], _href(question, system)
+    return ProofView(name, one.outcome, one.summary, href, _more_needs(one), disputed, one.assumed)
 
 
 def _more_needs(one: Answer | WishServed) -> list[str]:
@@ -216,10 +224,7 @@ def _basket(asker: Asker, number: int, one: PlanSet, there: Collection[str], sys
     left = t("nothing left to see to") if not one.open else t("{open} to see to", open=one.open)
     parts = [_part(asker, part, there) for part in one.parts]
     hung = [part.label for part in one.parts if part.role == ACCESSORY]
-    proofs = [
-        ProofView(wish.name, wish.outcome, wish.summary, _href(wish.question, system), _more_needs(wish))
-        for wish in one.wishes
-    ]
+    proofs = [_proof(wish.name, wish, wish.question, system) for wish in one.wishes]
     if at_once := one.together:
         proofs.append(ProofView(_AT_ONCE, at_once.outcome, at_once.summary, _href(at_once.question, system), []))
     return BasketView(
@@ -260,7 +265,8 @@ def missed(asker: Asker, one: PlanMiss, system: System) -> MissView:
     """What comes near, with the names of its parts."""
     named = [(asker.records.find("receiver", key) or asker.records.find("accessory", key), key) for key in one.parts]
     parts = [(record.label if record and record.label else key, key) for record, key in named]
-    return MissView(one.name, one.outcome, one.because, parts, _href(one.question, system))
+    disputed = [each.because for each in one.disputed]
+    return MissView(one.name, one.outcome, one.because, parts, _href(one.question, system), disputed)
 
 
 def _href(question: Mapping[str, Json], system: System) -> str:
