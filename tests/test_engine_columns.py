@@ -255,7 +255,7 @@ def _unlike(made: Made, rng: Random, subjects: frozenset[str], trial: str) -> It
         pair = rig, nearly(rng, made, rig, subjects)
         was, now = (columns.judge(held[0], one) for one in pair)
         wanted = [apart.judge(held[1], one) for one in pair]
-        among = now.unlike(was)
+        among = columns.unlike(held[0], *pair)
         if among is None:
             continue
         flags = unpack(among, held[0].count)

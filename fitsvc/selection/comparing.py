@@ -1,9 +1,9 @@
 """What many rigs come to with each of many items before and after a change, judged only where that may differ.
 
-Of two rigs that are unlike in a few facts most rules say the same. So the second comes to what the first does but where
-a rule that rests on what is unlike is open or says otherwise (`Judged.unlike`), and only there it is decided anew. What
-a rig came to with all items is told only where something changed, and taken in the same way from the rig before it: a
-shop's rigs have much in common.
+Of two rigs that are unlike in a few facts most rules say the same. So both come to the same but where a rule that rests
+on what is unlike says otherwise, as it is or with a value of an open choice (`Columns.unlike`); that is found once for
+all rigs that are alike in what those rules rest on. Where it is nowhere, nothing else is judged of a rig; and how many
+items come to each outcome is counted of those rigs alone that come to something else with some.
 """
 
 from collections import Counter
@@ -90,27 +90,32 @@ class _Part:
     def __init__(self, columns: Columns, catalogue: Catalogue, skus: Sequence[str], alive: Flags) -> None:
         self._columns, self._catalogue, self._skus, self._alive = columns, catalogue, skus, alive
         self._gone = catalogue.signature_of[np.flatnonzero(~alive)]
-        self._last: tuple[Judged, _Bitmaps] | None = None
+        self._unlike: dict[Hashable, Words | None] = {}
 
     def judged(self, rigs: Sequence[Case]) -> list[Judged]:
         """Some rigs, judged together."""
         return list(self._columns.judge_all(self._catalogue, rigs))
 
-    def differing(self, was: Judged, now: Judged) -> _Difference | None:
-        """Where a rig comes to something else; None where it does so nowhere."""
-        among = now.unlike(was)
-        if among is None:
-            both = was.bitmaps(), now.bitmaps()
-        elif among.any():
-            both = was.bitmaps_among(among), now.bitmaps_among(among)
-        else:
+    def unlike(self, pair: Pair) -> Words | None:
+        """Where a rig may come to something else, None where it may anywhere; found once for all alike in it."""
+        key = self._columns.rests_on(self._catalogue, *pair)
+        if key is None:
+            return self._columns.unlike(self._catalogue, *pair)
+        if key not in self._unlike:
+            self._unlike[key] = self._columns.unlike(self._catalogue, *pair)
+        return self._unlike[key]
+
+    def differing(self, was: Judged, now: Judged, among: Words | None) -> _Difference | None:
+        """Where a rig comes to something else, of where it may; None where it does so nowhere."""
+        if among is not None and not among.any():
             return None
+        both = was.bitmaps_among(among), now.bitmaps_among(among)
         where: Words = reduce(or_, (one ^ other for one, other in zip(both[0].values(), both[1].values(), strict=True)))
         return _Difference(where, *both) if self._count(where) else None
 
     def add(self, told: Compared, was: Judged, difference: _Difference | None) -> None:
         """Put what a rig came to with all the items, and comes to, to what it does with others."""
-        before = {outcome: self._count(words) for outcome, words in self._all(was).items()}
+        before = {outcome: self._count(words) for outcome, words in was.bitmaps_among().items()}
         after = dict(before)
         if difference is not None:
             for outcome in after:
@@ -140,17 +145,6 @@ class _Part:
     def _count(self, words: Words) -> int:
         return self._catalogue.counter.of(words) - int(set_at(words, self._gone).sum())
 
-    def _all(self, rig: Judged) -> _Bitmaps:
-        """The outcomes of all signatures: those of the rig told last but where they may be others."""
-        among = rig.unlike(self._last[0]) if self._last else None
-        if self._last is None or among is None:
-            found = rig.bitmaps()
-        else:
-            own = rig.bitmaps_among(among)
-            found = {outcome: words & ~among | own[outcome] for outcome, words in self._last[1].items()}
-        self._last = rig, found
-        return found
-
 
 class _Comparing:
     """Rigs that know more than their columns tell of the same items, which are held loose."""
@@ -175,24 +169,36 @@ class _Comparing:
         """What each rig came to and comes to, in their order."""
         for start in range(0, len(self._pairs), _TOGETHER):
             pairs = self._pairs[start : start + _TOGETHER]
-            judged = [part.judged([case for pair in pairs for case in pair]) for part in self._parts]
-            for place, pair in enumerate(pairs):
-                both = [(one[2 * place], one[2 * place + 1]) for one in judged]
-                yield self._told(pair, both)
+            told = [self._singly(*pair) for pair in pairs]
+            among = [[part.unlike(pair) for part in self._parts] for pair in pairs]
+            asked = [
+                place
+                for place, (one, some) in enumerate(zip(told, among, strict=True))
+                if one.count or any(words is None or words.any() for words in some)
+            ]
+            rigs = [case for place in asked for case in pairs[place]]
+            judged = zip(*(part.judged(rigs) for part in self._parts), strict=True) if self._parts else iter(())
+            for place in asked if self._parts else ():
+                self._told(told[place], list(zip(self._parts, next(judged), next(judged), among[place], strict=True)))
+            for one in told:
+                one.changed = sorted(one.changed)[: self._most]
+                yield one
 
-    def _told(self, pair: Pair, judged: Sequence[tuple[Judged, Judged]]) -> Compared:
-        told = Compared()
-        for one in self._one_by_one(*pair):
-            told.add(*one)
-        both = zip(self._parts, judged, strict=True)
-        differing = [(part, was, part.differing(was, now)) for part, (was, now) in both]
+    def _told(self, told: Compared, judged: Sequence[tuple[_Part, Judged, Judged, Words | None]]) -> None:
+        """Put what a rig came to and comes to with the items of all parts to what it does with single ones."""
+        differing = [(part, was, part.differing(was, now, among)) for part, was, now, among in judged]
         for part, _, difference in differing:
             if difference:
                 told.count += part.count(difference)
                 told.changed += part.first(difference, self._most)
         for part, was, difference in differing if told.count else ():
             part.add(told, was, difference)
-        told.changed = sorted(told.changed)[: self._most]
+
+    def _singly(self, was: Case, now: Case) -> Compared:
+        """What a rig came to and comes to with what is judged singly."""
+        told = Compared()
+        for one in self._one_by_one(was, now):
+            told.add(*one)
         return told
 
     def _one_by_one(self, was: Case, now: Case) -> Iterator[Changed]:

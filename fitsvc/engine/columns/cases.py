@@ -6,15 +6,16 @@ does not rest on it is taken from the catalogue. A catalogue and a rig without o
 nothing more.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsvc.caching import LruCache
 from fitsvc.engine.choices import Choice, Choices
-from fitsvc.engine.columns.bitmaps import Words, pack, unpack
+from fitsvc.engine.columns.bitmaps import Words, pack, unpack, words_for
 from fitsvc.engine.columns.programs import Program
 from fitsvc.engine.columns.rules import Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, column_of
@@ -24,12 +25,26 @@ from fitsvc.language.truth import UNKNOWN
 from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.outcomes import Result
 
+_DECIDED: Final[tuple[Result, ...]] = ("fails", "undetermined")
+
+
+_MOST_TOGETHER: Final = 1_024
+"""Sets of rules, with a choice supposed, of which it is kept where any fails: some kilobytes for each."""
+
 
 class Supposed(NamedTuple):
-    """A choice supposed to have a value: where it may have it (None: everywhere), and where a rule so has a result."""
+    """A choice supposed to have a value: where it may have it (None: everywhere), and what a rule so comes to.
+
+    `bits` tells where that is a result.
+    """
 
     possible: Words | None
-    where: Callable[[int, Result], Words | None]
+    entry: Callable[[int], RuleColumn]
+    bits: Callable[[RuleColumn, Result], Words | None]
+
+    def where(self, number: int, result: Result) -> Words | None:
+        """Where a rule so has a result."""
+        return self.bits(self.entry(number), result)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +70,17 @@ class WrittenOut:
         self._items = SomeItems(items, self._rows, choice.name, supposed)
         self.judges: dict[int, Judge] = {}
 
-    def where(self, number: int, values: tuple[Value, ...], result: Result) -> Words | None:
-        """Where a rule fails, or is undetermined, for a rig given by its own values: over the whole catalogue."""
+    def entry(self, number: int, values: tuple[Value, ...]) -> RuleColumn:
+        """What a rule comes to for a rig given by its own values."""
         judge = self.judges.get(number)
         if judge is None:
             member = self._program.members[number]
             judge = self.judges.setdefault(number, Judge(self._program, member, self._items, self._held))
-        found = _bits(judge.entry(values), result)
+        return judge.entry(values)
+
+    def bits(self, entry: RuleColumn, result: Result) -> Words | None:
+        """Where a rule fails, or is undetermined, over the whole catalogue."""
+        found = _bits(entry, result)
         return None if found is None else _spread(self._rows[unpack(found, len(self._rows))], self._count)
 
 
@@ -112,6 +131,7 @@ class Cases:
         self._leaving_open = {number: None for number, rule in enumerate(rules) if rule.leaves_open}
         self._open: dict[str, Words | None] = {}
         self._parts: dict[tuple[str, Value], WrittenOut] = {}
+        self._together = LruCache[Hashable, tuple[Sequence[RuleColumn], Words]](_MOST_TOGETHER)
 
     def written_out(self) -> Iterator[Judge]:
         """The judges of what is written out."""
@@ -142,6 +162,56 @@ class Cases:
                 left = left & ~settled
         return found
 
+    def failing_either_way(
+        self,
+        catalogue: Catalogue,
+        rig: Case,
+        values: tuple[Value, ...],
+        entries: Sequence[RuleColumn],
+        settled: Words,
+    ) -> Words:
+        """Where signatures fail with each value of a choice, whichever rules fail, as `fails_either_way` tells it.
+
+        Where some rules fail together is kept: a shop's rigs differ in few of them.
+        """
+        choices, found = self._choices(catalogue, rig), np.zeros_like(settled)
+        for choice in choices.all:
+            left: Words | None = None
+            for open_ in self._open_choices(choices, choice, catalogue, rig, values):
+                left = _may_decide(choice, entries, len(settled)) & ~settled if left is None else left
+                if not left.any():
+                    break
+                fails = self._failing(choice, _resting(choice, entries, open_, left), open_, left)
+                found, settled, left = found | fails, settled | fails, left & ~fails
+        return found
+
+    def _failing(self, choice: Choice, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
+        """Those of the signatures that are left with which some of the rules fails for each value."""
+        left = left if open_.where is None else left & open_.where
+        if not rules:
+            return np.zeros_like(left)
+        for value in open_.values:
+            supposed = open_.suppose(value)
+            spared = left if supposed.possible is None else left & supposed.possible
+            if spared.any():
+                left = left & ~(
+                    spared & ~self._any_fails(choice, value, [supposed.entry(one) for one in rules], supposed)
+                )
+                if not left.any():
+                    break
+        return left
+
+    def _any_fails(self, choice: Choice, value: Value, entries: Sequence[RuleColumn], supposed: Supposed) -> Words:
+        """Where any of some rules fails with a value of a choice."""
+        key = choice.name, value, *map(id, entries)
+        found = self._together.find(key)
+        if found is None:
+            words = [bits for one in entries if (bits := supposed.bits(one, "fails")) is not None]
+            none = np.zeros(words_for(self._items.count), np.uint64)
+            found = (entries, np.bitwise_or.reduce(words) if words else none)  # held, so that no other takes their ids
+            self._together.keep(key, found)
+        return found[1]
+
     def passes_either_way(
         self,
         catalogue: Catalogue,
@@ -167,6 +237,30 @@ class Cases:
                 decided |= self._passing(_resting(choice, entries, open_, left), open_, left)
                 left = left & ~decided
         return decided
+
+    def unlike(
+        self,
+        catalogue: Catalogue,
+        rigs: Sequence[Case],
+        values: Sequence[tuple[Value, ...]],
+        open_: Mapping[int, Words],
+    ) -> Words:
+        """Where some rules that are open with two rigs are not alike with some value of a choice; where they are open.
+
+        A choice that is not as open with one as with the other may tell them apart wherever they are.
+        """
+        choices, found = self._choices(catalogue, rigs[0]), np.zeros_like(next(iter(open_.values())))
+        for choice in choices.all:
+            rules = [number for number in choice.rules if number in open_]
+            both = zip(rigs, values, strict=True) if rules else ()
+            told = [self._open_choices(choices, choice, catalogue, rig, own) for rig, own in both]
+            if rules and [one.values for one in told[0]] != [one.values for one in told[1]]:
+                found |= np.bitwise_or.reduce([open_[number] for number in rules])
+                continue
+            for pair in zip(*told, strict=True):
+                for value in pair[0].values:
+                    found |= _unlike(rules, [one.suppose(value) for one in pair], open_, found)
+        return found
 
     def _passing(self, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
         """Those of the signatures that are left of which none of some rules is in the way with any value."""
@@ -212,7 +306,7 @@ class Cases:
 
         def suppose(value: Value) -> Supposed:
             supposed = of(value) if of else self._program.rig_values(choice.supposed(rig, adapter, value))
-            return Supposed(None, lambda number, result: _bits(self._judges[number].entry(supposed), result))
+            return Supposed(None, lambda number: self._judges[number].entry(supposed), _bits)
 
         return suppose
 
@@ -224,7 +318,7 @@ class Cases:
             if part is None:
                 made = WrittenOut(self._program, self._items, catalogue, choice, value, held=self._held)
                 part = self._parts.setdefault((choice.name, value), made)
-            return Supposed(part.possible, lambda number, result: part.where(number, values, result))
+            return Supposed(part.possible, lambda number: part.entry(number, values), part.bits)
 
         return suppose
 
@@ -234,6 +328,22 @@ class Cases:
             flags = _is_open(_column(catalogue, choice), choice)
             self._open[choice.name] = pack(flags) if flags.any() else None
         return self._open[choice.name]
+
+
+def _unlike(rules: Sequence[int], supposed: Sequence[Supposed], open_: Mapping[int, Words], known: Words) -> Words:
+    """Where rules that are open are not alike with a value supposed of two rigs; what is `known` need not be told."""
+    found = np.zeros_like(known)
+    for number in rules:
+        one, other = (each.entry(number) for each in supposed)
+        if one is other or not (open_[number] & ~known).any():
+            continue
+        for result in _DECIDED:
+            was, now = (each.bits(entry, result) for each, entry in zip(supposed, (one, other), strict=True))
+            if was is not None or now is not None:
+                unlike = was if now is None else now if was is None else was ^ now
+                assert unlike is not None
+                found |= unlike & open_[number]
+    return found
 
 
 def _resting(choice: Choice, entries: Sequence[RuleColumn], open_: OpenChoice, left: Words) -> list[int]:
@@ -251,15 +361,16 @@ def _decided(rules: Sequence[int], open_: OpenChoice, left: Words) -> list[tuple
     left = left if open_.where is None else left & open_.where
     noted: list[tuple[int, Words]] = []
     for value in open_.values if rules else ():
-        possible, where = open_.suppose(value)
-        spared = left if possible is None else left & possible
-        for number in rules:
+        supposed = open_.suppose(value)
+        spared = left if supposed.possible is None else left & supposed.possible
+        for number in rules if spared.any() else ():
+            fails = supposed.where(number, "fails")
+            if fails is None or not (fails & spared).any():
+                continue
+            noted.append((number, fails & spared))
+            spared = spared & ~fails
             if not spared.any():
                 break
-            fails = where(number, "fails")
-            if fails is not None:
-                noted.append((number, fails & spared))
-                spared = spared & ~fails
         left = left & ~spared
         if not left.any():
             return []

@@ -102,9 +102,17 @@ class Graph:
 
     def resting_on(self, name: str) -> frozenset[int]:
         """The parts that rest on a fact, with the readings of it; kept, as whoever supposes it to have a value asks."""
+        return self._above(name, self.readings(name))
+
+    def resting_on_presence(self, name: str) -> frozenset[int]:
+        """The parts that rest on whether a subject, or a fact, is in the question."""
+        asked = [step.number for step in self.steps if isinstance(step.node, typed.Present) and step.node.name == name]
+        return self._above(f"present({name})", asked)
+
+    def _above(self, name: str, below: Sequence[int]) -> frozenset[int]:
         key = name, len(self.steps)
         if key not in self._resting:
-            found = set(self.readings(name))
+            found = set(below)
             for step in self.steps[min(found, default=len(self.steps)) :]:
                 if not found.isdisjoint(step.operands):
                     found.add(step.number)

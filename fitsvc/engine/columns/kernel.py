@@ -4,7 +4,7 @@
 signature what `point` tells of the case made of that rig and that item.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 from weakref import WeakKeyDictionary
@@ -134,6 +134,21 @@ class Columns:
             indexes = self._indexes.setdefault(catalogue, LruCache(_MOST_PROGRAMS))
         return indexes.find(program) or indexes.get(program, lambda: Index(program, catalogue, self.most_kept))
 
+    def unlike(self, catalogue: Catalogue, was: Case, now: Case) -> Words | None:
+        """Where two rigs may come to unlike outcomes with items of a catalogue; None where they may anywhere."""
+        return self.index(catalogue, len(was.adapters)).unlike(catalogue, was, now)
+
+    def rests_on(self, catalogue: Catalogue, was: Case, now: Case) -> Hashable:
+        """What it rests on where two rigs may come to unlike outcomes: pairs that are alike in this do so in the same
+        places.
+        """
+        program = self.program(catalogue.subjects, len(was.adapters))
+        resting = program.resting(was, now)
+        if resting is None or was.adapters:
+            return None
+        names = program.read_by(resting)
+        return resting, was.present, now.present, *(rig.facts.get(name) for rig in (was, now) for name in names)
+
     def judge(self, catalogue: Catalogue, rig: Case) -> "Judged":
         """Judge a rig with each item of a catalogue."""
         index = self.index(catalogue, len(rig.adapters))
@@ -174,6 +189,30 @@ class Index:
                 both = zip(entries, self.judges, strict=True)
                 known = [entry or judge.entry(values) for entry, judge in both]
         return Judged(self, catalogue, rig, values, known)
+
+    def unlike(self, catalogue: Catalogue, was: Case, now: Case) -> Words | None:
+        """Where two rigs may come to unlike outcomes; None where they may anywhere.
+
+        Only what rests on what is unlike in the two is judged: elsewhere it comes to the same, and where it is open,
+        to the same with each value of an open choice too.
+        """
+        resting = self.program.resting(was, now)
+        if resting is None:
+            return None
+        self._forget_too_much()
+        found, open_ = np.zeros(words_for(catalogue.count), np.uint64), dict[int, Words]()
+        values = [self.program.rig_values(rig) for rig in (was, now)]
+        with np.errstate(all="ignore"):
+            for number in sorted(resting):
+                one, other = (self.judges[number].entry(own) for own in values)
+                if one is not other:
+                    found |= _unlike(one.fails, other.fails, found) | _unlike(
+                        one.undetermined, other.undetermined, found
+                    )
+                if one.undetermined is not None and other.undetermined is not None:
+                    open_[number] = one.undetermined & other.undetermined
+            open_ = {number: words & ~found for number, words in open_.items() if (words & ~found).any()}
+            return found | self.cases.unlike(catalogue, (was, now), values, open_) if open_ else found
 
     def learn(self, rigs: Sequence[tuple[Value, ...]]) -> None:
         """Judge rigs, given by their own values, to keep the results."""
@@ -225,61 +264,39 @@ class Judged:
     def bitmaps(self) -> Mapping[Outcome, Words]:
         """Where the outcome is each but `works`, the worst first; elsewhere it is `works`."""
         if self._outcome is None:
-            self._outcome, self._either_way = self._judged_among(None)
+            found = self._rule_by_rule()
+            self._decide_by_cases(found)
+            self._outcome = _worst(found, np.zeros(words_for(self.catalogue.count), np.uint64))
         return self._outcome
 
-    def bitmaps_among(self, among: Words) -> Mapping[Outcome, Words]:
-        """The same of some signatures alone, for what it takes to judge these: nothing is told of others."""
-        return self._judged_among(among)[0]
+    def bitmaps_among(self, among: Words | None = None) -> Mapping[Outcome, Words]:
+        """The same of some signatures alone, or of all, without what decides it: nothing is told of others."""
+        aside = np.zeros(words_for(self.catalogue.count), np.uint64) if among is None else ~among
+        found, (of, cases) = self._rule_by_rule(), self._deciding_by()
+        with np.errstate(all="ignore"):
+            found["fails"] |= cases.failing_either_way(*of, found["fails"] | aside)
+            undetermined = found["undetermined"] & ~(found["fails"] | aside)
+            found["undetermined"] = undetermined & ~cases.passes_either_way(*of, undetermined)
+        return _worst(found, aside)
 
-    def unlike(self, other: "Judged") -> Words | None:
-        """Where the outcome may be another than with another rig; None where it may be anywhere.
-
-        Elsewhere what rests on what is unlike in the two is settled, and alike, so with each value of an open choice
-        too; or another rule fails with both.
-        """
-        assert self.catalogue is other.catalogue
-        resting = self._index.program.resting(self.rig, other.rig)
-        if resting is None:
-            return None
-        found, settled = (np.zeros(words_for(self.catalogue.count), np.uint64) for _ in range(2))
-        for number, (one, two, (effect, _)) in enumerate(
-            zip(self.entries, other.entries, self._index.effects, strict=True)
-        ):
-            if number not in resting:
-                if one.fails is not None and OUTCOME_OF[effect] == "fails":
-                    settled |= one.fails
-                continue
-            for words in (one.undetermined, two.undetermined):
-                if words is not None:
-                    found |= words
-            if one is not two:
-                found |= _either(one.fails, found) ^ _either(two.fails, found)
-        return found & ~settled
-
-    def _judged_among(self, among: Words | None) -> tuple[Mapping[Outcome, Words], Mapping[int, Words]]:
-        """The bitmaps of outcomes, of all signatures or of some, and what fails either way."""
-        words = words_for(self.catalogue.count)
-        worse = np.zeros(words, np.uint64) if among is None else ~among
-        found = {outcome: np.zeros(words, np.uint64) for outcome in _WORST_FIRST}
+    def _rule_by_rule(self) -> dict[Outcome, Words]:
+        found = {outcome: np.zeros(words_for(self.catalogue.count), np.uint64) for outcome in _WORST_FIRST}
         for _, effect, where in self.effects():
             found[OUTCOME_OF[effect]] |= where
-        either_way = self._decide_by_cases(found, worse)
-        for outcome in found:
-            found[outcome] &= ~worse
-            worse |= found[outcome]
-        return found, either_way
+        return found
 
-    def _decide_by_cases(self, found: Mapping[Outcome, Words], aside: Words) -> Mapping[int, Words]:
-        """Put in what comes to the same with each value of an open choice, leaving some signatures aside."""
-        of, cases = (self.catalogue, self.rig, self._values, self.entries), self._index.cases
+    def _deciding_by(self) -> tuple[tuple[Catalogue, Case, tuple[Value, ...], list[RuleColumn]], Cases]:
+        return (self.catalogue, self.rig, self._values, self.entries), self._index.cases
+
+    def _decide_by_cases(self, found: Mapping[Outcome, Words]) -> None:
+        """Put in what comes to the same with each value of an open choice."""
+        of, cases = self._deciding_by()
         with np.errstate(all="ignore"):
-            either_way = cases.fails_either_way(*of, found["fails"] | aside)
-            for where in either_way.values():
+            self._either_way = cases.fails_either_way(*of, found["fails"])
+            for where in self._either_way.values():
                 np.bitwise_or(found["fails"], where, out=found["fails"])
-            undetermined = found["undetermined"] & ~(found["fails"] | aside)
+            undetermined = found["undetermined"] & ~found["fails"]
             np.bitwise_and(undetermined, ~cases.passes_either_way(*of, undetermined), out=found["undetermined"])
-        return either_way
 
     def deciding(self) -> Iterator[tuple[int, Effect, Words]]:
         """What brings each outcome about, and where; with the rules by which signatures fail either way."""
@@ -328,8 +345,18 @@ class Judged:
             }
 
 
-def _either(words: Words | None, like: Words) -> Words:
-    return np.zeros_like(like) if words is None else words
+def _worst(found: dict[Outcome, Words], aside: Words) -> Mapping[Outcome, Words]:
+    """Of each signature the worst outcome alone, of those that are not left aside."""
+    for outcome in found:
+        found[outcome] &= ~aside
+        aside = aside | found[outcome]
+    return found
+
+
+def _unlike(one: Words | None, other: Words | None, like: Words) -> Words:
+    if one is None or other is None:
+        return np.zeros_like(like) if one is other else other if one is None else one  # type: ignore[return-value]
+    return one ^ other
 
 
 def _lowest(evaluation: Evaluation, parts: Sequence[RatingParts], count: int) -> LimitColumn:

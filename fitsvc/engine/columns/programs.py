@@ -1,6 +1,6 @@
 """A rulebook laid out for many items at once: one graph of all rules, needs and limits, split between rig and items."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -66,7 +66,8 @@ class Program:
         self._derived, self._rig_values = derived, self._values_of(self.rig, derived)
         self._supposing: dict[str, tuple[list[int], _Values]] = {}
         self._asked_for: dict[str, int] = {}
-        self._resting_of = LruCache[frozenset[str], frozenset[int]](_MOST_UNLIKE)
+        self._resting_of = LruCache[tuple[frozenset[str], frozenset[str]], frozenset[int]](_MOST_UNLIKE)
+        self._read_by = LruCache[frozenset[int], tuple[str, ...]](_MOST_UNLIKE)
         self.engine = engine
         both = [step for step in (*self.graph.steps, *opening.steps) if step.on_items and not step.operands]
         self.asked = [step.node for step in both if isinstance(step.node, typed.Read | typed.Present)]
@@ -102,16 +103,33 @@ class Program:
 
     def resting(self, one: Case, other: Case) -> frozenset[int] | None:
         """The rules and needs, by their places, that rest on what is unlike in two rigs; None where any may."""
-        if self.written_out or one.present != other.present or one.adapters != other.adapters:
+        if self.written_out or one.adapters != other.adapters:
             return None
         was, now = (self.engine.opened(rig).facts for rig in (one, other))
         names = {name.removesuffix(typed.TOLD) for name in was.keys() | now.keys() if was.get(name) != now.get(name)}
         if one.adapters:
             names |= self.engine.rulebook.opening.keys()  # what is alike as it is may be unlike with a choice supposed
-        return self._resting_of.get(frozenset(names), lambda: self._members_on(names))
+        key = frozenset(names), one.present ^ other.present
+        return self._resting_of.get(key, lambda: self._members_on(*key))
 
-    def _members_on(self, names: Iterable[str]) -> frozenset[int]:
+    def read_by(self, numbers: frozenset[int]) -> tuple[str, ...]:
+        """The facts of a rig, by their slots, that some rules and needs rest on."""
+        return self._read_by.get(numbers, lambda: tuple(self._read_of(numbers)))
+
+    def _read_of(self, numbers: frozenset[int]) -> Iterator[str]:
+        ways, seen = [part for number in numbers for part in self.members[number].rig], set[int]()
+        while ways:
+            number = ways.pop()
+            if number not in seen:
+                seen.add(number)
+                step = self.graph.steps[number]
+                ways += step.operands
+                if isinstance(step.node, typed.Read):
+                    yield from (step.node.name, step.node.slot)
+
+    def _members_on(self, names: Iterable[str], present: Iterable[str]) -> frozenset[int]:
         found = frozenset[int]().union(*map(self.graph.resting_on, names))
+        found = found.union(*map(self.graph.resting_on_presence, present))
         return frozenset(place for place, member in enumerate(self.members) if not found.isdisjoint(member.rig))
 
     def _resting_on(self, name: str) -> tuple[list[int], _Values] | None:
