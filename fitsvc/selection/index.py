@@ -190,7 +190,7 @@ class SelectionIndex:
 
     def _take(self, saved: Saved, seen: Watermark) -> None:
         self._parts, self._loose = (), {}
-        self._add(saved.tables)
+        self._add(saved.tables, whole_store=True)
         self._unreadable, self._mark = dict(saved.told["unreadable"]), saved.told["mark"]
         self._hold(seen)
         self._seen = seen
@@ -254,8 +254,10 @@ class SelectionIndex:
         self._unreadable |= folding.unreadable
         self._add(folding.tables())
 
-    def _add(self, tables: Tables) -> None:
+    def _add(self, tables: Tables, *, whole_store: bool = False) -> None:
         if tables.items.num_rows:
             segment = Segment(self._columns, self._reader, tables)
             segment.prepare()  # here, and not by the first who asks
+            if whole_store and not self._waits:  # nor by the first reading that tells its effects
+                segment.lay_out()
             self._parts = (*self._parts, whole(segment))

@@ -111,6 +111,14 @@ class Segment:
         """Make ready what judging any rig without adapters needs."""
         self._columns.index(self.catalogue, 0)
 
+    def lay_out(self) -> None:
+        """Make ready what judging by cases needs: what is open of the items with each of its values, as a rig of which
+        nothing is known has it.
+        """
+        subjects = self._columns.engine.rulebook.vocabulary.subjects.items()
+        there = frozenset(name for name, subject in subjects if subject.presence == "always")
+        self._columns.judge(self.catalogue, Case({}, there)).bitmaps_among()
+
     def item(self, row: int) -> Item:
         """An item."""
         read = self._read(int(self._facts_of[row]))

@@ -4,12 +4,13 @@
 of which have what they confirm on the disk.
 
 Statements are told one after another, each a transaction of its own that is waited for; by many people at once, as a
-service is told them; and many in one transaction, as a file tells them. Every tenth disputes what was said. The time of
-the processor is this program's, without the server's and the disk's; the floor is one flush of the disk.
+service is told them; and many in one transaction, as a file tells them, by the command and by one request over HTTP.
+Every tenth disputes what was said. The time of the processor is this program's, or the service's, without the database
+server's and the disk's; the floor is one flush of the disk.
 
-The effects are those of the first readings after a start, each asked about every accessory held (a million if not said
-otherwise): of a mounting that 10 of 1,000 saved rigs use, and of the receiver that all of them do. The rigs are of 100
-sorts, as 100 mountings that were measured are.
+The effects are those of the first and second readings after a start, each asked about every accessory held (a million
+if not said otherwise): of a mounting that 10 of 1,000 saved rigs use, and of the receiver that all of them do. The rigs
+are of 100 sorts, as 100 mountings that were measured are; and of 1,000, where each stands on a mounting of its own.
 """
 
 import json
@@ -20,13 +21,17 @@ from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from time import perf_counter
 from typing import Any
 
+import httpx
 from conftest import _cluster, _postgres_programs, postgres_database
 from demo_world import answerer
 from sqlalchemy import func
 from sqlmodel import select
 
+from bench.bench_selection import started
+from bench.bench_service import used
 from bench.measuring import SMALL, Group, Row, Time, asked_for, in_turn, once, show, taken
 from bench.stored_catalogue import CHUNK, items
 from fitsvc.loading.load import load_file
@@ -34,6 +39,7 @@ from fitsvc.observing.recording import effects_of, observe
 from fitsvc.selection.folding import Folding
 from fitsvc.selection.rows import StoredAccessory
 from fitsvc.selection.segments import Segment, Snapshot, whole
+from fitsvc.store.api_keys import create_key
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database, upgrade
 from fitsvc.store.observations import Provenance
@@ -43,23 +49,24 @@ from fitsvc.store.tables import Observation
 
 MOUNTINGS, RIGS, FLUSHES = 100, 1_000, 30
 SINGLE, TOGETHER = (100, 500) if SMALL else (500, 3_000)
-PEOPLE_AT_ONCE = 16
+PEOPLE_AT_ONCE = (16, 32)
+"""A desk's, and more than a shop has: a service takes up to forty requests at a time."""
 COMMAND = "bench.bench_statements"
 PEOPLE = ("Ann", "Bo", "Cy")
 
 
-def fill(database: Database) -> None:
-    """Store mountings, and rigs that use them."""
+def fill(database: Database, mountings: int = MOUNTINGS) -> None:
+    """Store mountings, no two alike, and rigs that use them."""
     with database.session() as session:
         create_record(session, "receiver", Draft(key="rcv_b", facts={"opening": "2 in"}))
-        for n in range(MOUNTINGS):
+        for n in range(mountings):
             create_record(session, "vehicle", Draft(key=f"veh_b{n}", facts={"body": "suv"}))
-            facts = {"height": f"{16 + n / 32} in", "pin_to_bumper": f"{4 + n / 32} in"}
+            facts = {"height": f"{16 + n % 64 / 32} in", "pin_to_bumper": f"{4 + n / 256} in"}
             draft = Draft(key=f"mnt_b{n}", facts=facts, vehicle_id=f"veh_b{n}", receiver_id="rcv_b")
             create_record(session, "mounting", draft)
     with database.session() as session:
         for n in range(RIGS):
-            create_rig(session, f"rig {n}", {"mounting": {"id": f"mnt_b{n % MOUNTINGS}"}}, f"rig_b{n}")
+            create_rig(session, f"rig {n}", {"mounting": {"id": f"mnt_b{n % mountings}"}}, f"rig_b{n}")
 
 
 def statement(number: int) -> tuple[dict[str, Any], Provenance]:
@@ -93,14 +100,14 @@ def alone(database: Database, first: int) -> Time:
     return _each(SINGLE, tell)
 
 
-def at_once(database: Database, first: int) -> Time:
+def at_once(database: Database, people: int, first: int) -> Time:
     """The same by so many people at once, each of whom waits for theirs; nothing of it is lost."""
     before = _count(database)
-    with ThreadPoolExecutor(PEOPLE_AT_ONCE) as pool:
-        list(pool.map(partial(_observed, database), range(first - PEOPLE_AT_ONCE, first)))  # each has a connection
+    with ThreadPoolExecutor(people) as pool:
+        list(pool.map(partial(_observed, database), range(first - people, first)))  # each has a connection
         numbers = range(first, first + TOGETHER)
         time = _each(TOGETHER, lambda: list(pool.map(partial(_observed, database), numbers)))
-    assert _count(database) - before == TOGETHER + PEOPLE_AT_ONCE
+    assert _count(database) - before == TOGETHER + people
     return time
 
 
@@ -113,12 +120,35 @@ def in_a_file(database: Database, first: int) -> Time:
     """One of a file's statements, from reading it to the end of its transaction."""
     with TemporaryDirectory() as folder:
         path = Path(folder) / "told.jsonl"
-        rows = []
-        for number in range(first, first + TOGETHER):
-            about, how = statement(number)
-            rows.append(json.dumps({**about, "kind": how.kind, "by": how.by, "note": how.note}))
-        path.write_text("\n".join(rows))
+        path.write_text(_lines(first))
         return _each(TOGETHER, lambda: load_file(database, answerer().reader, path))
+
+
+def _lines(first: int) -> str:
+    """Statements as a file of JSON Lines has them."""
+    told = map(statement, range(first, first + TOGETHER))
+    return "\n".join(json.dumps({**about, "kind": how.kind, "by": how.by, "note": how.note}) for about, how in told)
+
+
+def in_a_request(database: Database, first: int) -> Time:
+    """One of a request's statements, from sending it to a service to its reply; the processor's time is its own."""
+    with database.session() as session:
+        key, _ = create_key(session, "bench")
+    before = _count(database)
+    with TemporaryDirectory() as folder:
+        server, port, _ = started(database.url, Path(folder))
+        try:
+            spent, clock = used(server.pid), perf_counter()
+            headers = {"X-API-Key": key, "Content-Type": "application/x-ndjson"}
+            sent = httpx.post(
+                f"http://127.0.0.1:{port}{CATALOGUE}", content=_lines(first), headers=headers, timeout=600
+            )
+            spent, clock = used(server.pid) - spent, perf_counter() - clock
+        finally:
+            server.terminate()
+            server.join()
+    assert sent.status_code == 200 and _count(database) - before == TOGETHER, sent.text
+    return taken([spent / TOGETHER], [clock / TOGETHER])
 
 
 def flushed() -> Time:
@@ -140,6 +170,7 @@ def held(accessories: int) -> Snapshot:
         folding.add([StoredAccessory(sku, label, facts, 0) for sku, label, facts, _ in some])
     segment = Segment(columns, reader, folding.tables())
     segment.prepare()
+    segment.lay_out()
     return Snapshot(revision="bench", parts=(whole(segment),), loose=(), unreadable=0)
 
 
@@ -171,8 +202,11 @@ def urls() -> Iterator[dict[str, str]]:
 
 READINGS = (
     {"subject": "mounting", "record": "mnt_b7", "facts": {"pin_to_bumper": "9 in"}},
+    {"subject": "mounting", "record": "mnt_b9", "facts": {"pin_to_bumper": "9 in"}},
     {"subject": "receiver", "record": "rcv_b", "facts": {"tongue_rating": "300 lb"}},
+    {"subject": "receiver", "record": "rcv_b", "facts": {"pin_hole": "1/2 in"}},
 )
+CATALOGUE = "/v1/catalogue"
 
 
 def groups() -> Iterator[Group]:
@@ -184,19 +218,40 @@ def groups() -> Iterator[Group]:
             upgrade(url)
             database = Database(url)
             fill(database)
-            singly = [
-                Row("ours", "one after another, each waited for", alone(database, 0)),
-                Row("ours", f"by {PEOPLE_AT_ONCE} people at once, each waited for", at_once(database, 10_000)),
+            at = [
+                Row("ours", f"by {n} people at once, each waited for", at_once(database, n, n * 1_000))
+                for n in PEOPLE_AT_ONCE
             ]
+            singly = [Row("ours", "one after another, each waited for", alone(database, 0)), *at]
             yield Group(f"Statements told one a transaction, on {name}", COMMAND, [*singly, floor])
-            row = Row("ours", f"each of {TOGETHER:,}, read, checked and stored together", in_a_file(database, 20_000))
-            yield Group(f"Statements told in a file, on {name}", COMMAND, [row])
-            for about in READINGS:
-                time, rigs = effect(database, about, catalogue)
-                of = f"A {about['subject']}'s reading, to its effects on {rigs:,} of {RIGS:,} rigs, on {name}"
-                title = f"{of}, {catalogue.items:,} accessories held"
-                yield Group(title, COMMAND, [Row("ours", "fitsvc", time)])
+            rows = [
+                Row("ours", f"each of {TOGETHER:,}, read, checked and stored together", in_a_file(database, 50_000)),
+                Row(
+                    "ours",
+                    f"each of {TOGETHER:,}, the same by one request to a service",
+                    in_a_request(database, 60_000),
+                ),
+            ]
+            yield Group(f"Statements told in a file, on {name}", COMMAND, rows)
+            yield from _effects(database, catalogue, MOUNTINGS, name)
             database.close()
+    with TemporaryDirectory() as folder:
+        url = f"sqlite:///{folder}/bench.db"
+        upgrade(url)
+        database = Database(url)
+        fill(database, RIGS)
+        yield from _effects(database, catalogue, RIGS, "SQLite")
+        database.close()
+
+
+def _effects(database: Database, catalogue: Snapshot, sorts: int, name: str) -> Iterator[Group]:
+    """From readings to their effects, of records used by rigs of so many sorts."""
+    for number, about in enumerate(READINGS):
+        time, rigs = effect(database, about, catalogue)
+        nth, record = ("first", "second")[number % 2], about["subject"]
+        of = f"A {record}'s {nth} reading, to its effects on {rigs:,} of {RIGS:,} rigs of {sorts:,} sorts, on {name}"
+        title = f"{of}, {catalogue.items:,} accessories held"
+        yield Group(title, COMMAND, [Row("ours", f"fitsvc, {about['facts']}", time)])
 
 
 def main() -> None:
