@@ -133,6 +133,12 @@ class Cases:
         self._parts: dict[tuple[str, Value], WrittenOut] = {}
         self._together = LruCache[Hashable, tuple[Sequence[RuleColumn], Words]](_MOST_TOGETHER)
 
+    def forget(self) -> None:
+        """Let go of all that is kept of results."""
+        for judge in self.written_out():
+            judge.forget()
+        self._together = LruCache(_MOST_TOGETHER)  # it holds results too
+
     def written_out(self) -> Iterator[Judge]:
         """The judges of what is written out."""
         return (judge for part in list(self._parts.values()) for judge in list(part.judges.values()))
@@ -210,6 +216,7 @@ class Cases:
             none = np.zeros(words_for(self._items.count), np.uint64)
             found = (entries, np.bitwise_or.reduce(words) if words else none)  # held, so that no other takes their ids
             self._together.keep(key, found)
+            self._held.bytes += found[1].nbytes
         return found[1]
 
     def passes_either_way(

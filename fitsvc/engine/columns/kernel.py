@@ -224,8 +224,9 @@ class Index:
     def _forget_too_much(self) -> None:
         """Let go of all kept results if they are too many; they are computed again when asked for."""
         if self._held.bytes > self.most_kept:
-            for judge in (*self.judges, *self.cases.written_out()):
+            for judge in self.judges:
                 judge.forget()
+            self.cases.forget()
             self._held.bytes = 0
 
 
