@@ -38,10 +38,13 @@ class World:
         """Every id or SKU there is."""
         return list(self.rigs) if subject == "rig" else [record.key for record in self.records]
 
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
-        """The mountings of a receiver on a vehicle."""
-        links = {"vehicle": vehicle, "receiver": receiver}
-        return [record for record in self.records if record.links == links]
+    def mountings(self, vehicle: str | None, receiver: str) -> list[Stored]:
+        """The mountings of a receiver on a vehicle, or on whichever."""
+        return [
+            record
+            for record in self.records
+            if record.links.get("receiver") == receiver and vehicle in (None, record.links.get("vehicle"))
+        ]
 
     def rig(self, key: str) -> Mapping[str, Any] | None:
         """A saved rig's parts."""

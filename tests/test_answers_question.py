@@ -89,3 +89,26 @@ def test_a_stored_mounting_is_of_no_receiver_that_is_told_to_be_elsewhere(rig: d
 def test_a_place_that_may_be_the_stored_one_is_no_other(rig: dict[str, Any]) -> None:
     """The same place, one that may be it, none at all, and a receiver that no stored mounting is taken for."""
     assert answerer().answer({"rig": rig, "accessory": STEP}, world()).outcome != "works"
+
+
+@pytest.mark.parametrize(
+    ("vehicle", "receiver", "result"),
+    [
+        ("veh_tansy_2020", {"id": "rcv_brannoch_muckle"}, "undetermined"),
+        ("veh_tansy_2020", {"id": "rcv_brannoch_muckle", "facts": {"made_for_vehicle": True}}, "passes"),
+        ("veh_tansy_2020", {"id": "rcv_brannoch_muckle", "facts": {"made_for_vehicle": False}}, "fails"),
+        ("veh_muckle_2023_short", {"id": "rcv_brannoch_muckle"}, ""),
+        (None, {"id": "rcv_brannoch_muckle"}, ""),
+        ("veh_tansy_2020", {"facts": {"opening": "2 in"}}, ""),
+    ],
+)
+def test_a_receiver_stored_on_other_vehicles_only_is_asked_about(
+    vehicle: str | None, receiver: dict[str, Any], result: str
+) -> None:
+    """A maker's own receiver of one model, with its height measured under another's bumper, is no plain yes."""
+    mounting = {"facts": {"height": "15 in", "pin_to_bumper": "3 in", "fitted": True}}
+    rig = {"vehicle": {"id": vehicle} if vehicle else None, "receiver": receiver, "mounting": mounting}
+    found = answerer().answer({"rig": rig, "accessory": STEP}, world())
+    told = [one.result for one in found.findings if one.rule == "receiver-made-for-the-vehicle"]
+    assert told == ([result] if result else [])
+    assert (found.outcome == "fails") == (result == "fails")

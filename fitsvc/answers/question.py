@@ -148,7 +148,10 @@ def _saved(gathered: Gathered, rig: Mapping[str, Json]) -> tuple[Mapping[str, Js
 
 
 def _mounting(gathered: Gathered, part: Json, stored: Mapping[str, Stored | None]) -> None:
-    """The mounting named, or the one that is stored for the vehicle and receiver named."""
+    """The mounting named, or the one that is stored for the vehicle and receiver named.
+
+    Of a receiver that is stored on other vehicles only it is asked whether it is made for this one.
+    """
     named = gathered.subject("mounting", part, "/rig/mounting")
     vehicle, receiver = stored["vehicle"], stored["receiver"]
     if named is None:
@@ -156,6 +159,8 @@ def _mounting(gathered: Gathered, part: Json, stored: Mapping[str, Stored | None
             found = gathered.records.mountings(vehicle.key, receiver.key)
             if len(found) == 1:
                 gathered.take(found[0], "/rig/mounting", only_missing=True)
+            elif not found and gathered.records.mountings(None, receiver.key):
+                gathered.present.update(gathered.reader.vocabulary.serving("made_for"))
         return
     for subject, record in stored.items():
         linked = named.links.get(subject, "")

@@ -75,8 +75,8 @@ class Records(Protocol):
         """A few ids or SKUs that are stored of a subject, or of `rig`, near one that is not."""
         ...
 
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
-        """The mountings of a receiver on a vehicle."""
+    def mountings(self, vehicle: str | None, receiver: str) -> list[Stored]:
+        """The mountings of a receiver on a vehicle, or some of them on whichever."""
         ...
 
     def rig(self, key: str) -> Mapping[str, Json] | None:
@@ -103,7 +103,7 @@ class NoRecords:
         """No key."""
         return ()
 
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
+    def mountings(self, vehicle: str | None, receiver: str) -> list[Stored]:
         """No mounting."""
         return []
 

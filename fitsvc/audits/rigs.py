@@ -127,8 +127,10 @@ class _FileRecords:
         of_it = (name for (one, name) in self.found if subject in (one, "accessory"))
         return islice(self.rigs if subject == "rig" else of_it, _MOST_NEAR)
 
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
+    def mountings(self, vehicle: str | None, receiver: str) -> list[Stored]:
         links = {"vehicle": vehicle, "receiver": receiver}
+        if vehicle is None:
+            return [one for one in self.found.values() if one.links.get("receiver") == receiver]
         return [one for one in self.found.values() if one.links == links]
 
     def rig(self, key: str) -> Mapping[str, Json] | None:

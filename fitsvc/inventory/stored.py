@@ -52,8 +52,8 @@ class StoreRecords:
         """The ids or SKUs that are stored next to one that is not."""
         return keys_near(self._session, RIG if subject == RIG else stored_as(subject), key)
 
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
-        """The mountings of a receiver on a vehicle; two are enough to know that there is not one."""
+    def mountings(self, vehicle: str | None, receiver: str) -> list[Stored]:
+        """The mountings of a receiver on a vehicle, or whichever; two are enough to know that there is not one."""
         return [stored("mounting", one) for one in find_mountings(self._session, vehicle, receiver, limit=2)]
 
     def rig(self, key: str) -> Mapping[str, Json] | None:

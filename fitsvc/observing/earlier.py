@@ -44,8 +44,8 @@ class EarlierRecords(StoreRecords):
             return None
         return self._stored(subject, record)
 
-    def mountings(self, vehicle: str, receiver: str) -> list[Stored]:
-        """The mountings of a receiver on a vehicle that were stored then."""
+    def mountings(self, vehicle: str | None, receiver: str) -> list[Stored]:
+        """The mountings of a receiver on a vehicle, or whichever, that were stored then."""
         found = [self._stored("mounting", one) for one in find_mountings(self._session, vehicle, receiver)]
         return [one for one in found if one is not None]
 

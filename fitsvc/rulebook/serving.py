@@ -18,6 +18,7 @@ Service = Literal[
     "equipment",
     "fitted",
     "fastened_to",
+    "made_for",
     "added_length",
     "lessened",
     "weighed_anew",
@@ -28,9 +29,10 @@ Service = Literal[
 begins; `identity` says whether a vehicle told in part is the stored one whose facts are taken for it, its first choice
 that it is, and without such a fact none are; `equipment` is fitted to a vehicle or taken off it after it was built, so
 that it never tells which vehicle is meant; `fitted` says that a receiver is on its vehicle already, `fastened_to` what
-it is fastened to, so that a mounting measured there is of none elsewhere; `added_length` is what an adapter adds to the
-opening, by which plans are ordered. Of what is `lessened` a customer can take less, and its subject's fact that is
-`weighed_anew` then no longer holds.
+it is fastened to, so that a mounting measured there is of none elsewhere, and `made_for` that its maker lists it for
+the vehicle, which is asked where it is stored on others only; `added_length` is what an adapter adds to the opening, by
+which plans are ordered. Of what is `lessened` a customer can take less, and its subject's fact that is `weighed_anew`
+then no longer holds.
 """
 
 SERVICES: Final[tuple[Service, ...]] = get_args(Service)[1:]
@@ -40,6 +42,7 @@ _OF: Final[Map[str, tuple[str, str]]] = {
     "identity": ("vehicle", "identity"),
     "fitted": ("mounting", "yes_no"),
     "fastened_to": ("receiver", "hitch_place"),
+    "made_for": ("receiver", "yes_no"),
     "added_length": ("adapter", "length"),
     "weighed_anew": ("", "mass"),
 }
