@@ -40,7 +40,7 @@ class Served:
         host: str = "127.0.0.1",
         audits: Path | None = None,
         options: Sequence[str] = (),
-        **settings: float,
+        **settings: float | list[str],
     ) -> None:
         """Start one; `settings` are those that differ from what is usual, or all by options of the command."""
         self.log, self.output = log, log.open("w")

@@ -15,7 +15,8 @@ from fitsvc.cli.app import app
 from fitsvc.service.metrics import Metrics
 
 FOLDER = Path(__file__).parents[1] / ".deploy"
-SERVICES: dict[str, dict[str, Any]] = yaml.safe_load((FOLDER / "compose.yaml").read_text("utf-8"))["services"]
+COMPOSED: dict[str, Any] = yaml.safe_load((FOLDER / "compose.yaml").read_text("utf-8"))
+SERVICES: dict[str, dict[str, Any]] = COMPOSED["services"]
 COMMANDS = [
     part
     for service in SERVICES.values()
@@ -44,6 +45,9 @@ def test_the_parts_fit_together() -> None:
     assert re.findall(r"server (\w+):8000", proxy) == servers
     (name,) = re.findall(r"server_name (\S+);", proxy)
     assert f"--trusted-host {name}" in SERVICES[servers[0]]["command"]
+    network = COMPOSED["networks"]["default"]["ipam"]["config"][0]["subnet"]
+    assert f"--trusted-proxy {network}" in SERVICES[servers[0]]["command"]
+    assert "X-Forwarded-For $proxy_add_x_forwarded_for" in proxy
     assert int(re.findall(r"keepalive_timeout (\d+)s", proxy)[0]) < 75
     copied = re.findall(r"^COPY (.+) \S+$", (FOLDER / "Dockerfile").read_text("utf-8"), re.MULTILINE)
     assert all((FOLDER.parent / file).exists() for line in copied for file in line.split())

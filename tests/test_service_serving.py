@@ -8,6 +8,7 @@ import shutil
 import signal
 import socket
 import threading
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -25,6 +26,13 @@ from fitsvc.service.settings import Settings
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 from fitsvc.store.errors import NotMigrated
+
+CROWD = 500
+HEAD = (
+    f"POST /v1/answers HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\nContent-Length: {len(BODY)}\r\n"
+)
+SHARE = 2
+"""Requests a minute that a caller may send."""
 
 
 @pytest.fixture
@@ -49,10 +57,7 @@ def standing(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
 def test_a_request_in_flight_is_finished(served: Served, sent: signal.Signals) -> None:
     """A signal between the halves of a request: it is answered, new connections are not, and the exit code is 0."""
     port = served.port()
-    head = (
-        f"POST /v1/answers HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
-        f"Content-Length: {len(BODY)}\r\nExpect: 100-continue\r\n\r\n"
-    ).encode()
+    head = f"{HEAD}Expect: 100-continue\r\n\r\n".encode()
     with socket.create_connection(("127.0.0.1", port), LONGEST) as connection:
         connection.sendall(head)
         assert connection.recv(100).startswith(b"HTTP/1.1 100 ")  # the service waits for the body
@@ -99,6 +104,57 @@ def test_many_callers_at_once_are_all_answered(standing: int) -> None:
     assert len(found) == 40
     assert len(set(found)) == 1
     assert found[0][0] == 200
+
+
+def test_a_crowd_is_answered_or_told_to_come_back(served: Served) -> None:
+    """Five hundred ask at the same time, each on a connection of its own: none is left without a whole reply.
+
+    When they have left, the server holds no more files and connections open than before.
+    """
+    port, folder = served.port(), Path(f"/proc/{served.process.pid}/fd")
+    assert ask(port)[0] == 200
+    before, asked = len(list(folder.iterdir())), f"{HEAD}Connection: close\r\n\r\n".encode() + BODY
+    crowd = [socket.create_connection(("127.0.0.1", port), LONGEST) for _ in range(CROWD)]
+    for one in crowd:
+        one.sendall(asked)
+    statuses = Counter[int]()
+    for one in crowd:
+        with one:
+            response = http.client.HTTPResponse(one)
+            response.begin()
+            assert response.read().endswith(b"}")
+            assert response.status == 200 or response.headers["retry-after"], response.status
+            statuses[response.status] += 1
+    assert set(statuses) <= {200, 503} and statuses[200] >= 256
+    until(lambda: len(list(folder.iterdir())) <= before, "the connections to be let go of")
+
+
+def test_an_end_under_load_leaves_no_reply_half_sent(served: Served) -> None:
+    """Callers ask over and over when the signal comes: each gets whole replies, then none, and never a part of one."""
+    port, whole = served.port(), list[int]()
+    broken = list[Exception]()
+
+    def keep_asking() -> None:
+        try:
+            while True:
+                status, body = ask(port)
+                assert status == 200 and json.loads(body)["outcome"]
+                whole.append(status)
+        except ConnectionError:  # nobody listens any more, or let go of who had not been answered
+            return
+        except Exception as error:
+            broken.append(error)
+
+    threads = [threading.Thread(target=keep_asking) for _ in range(16)]
+    for thread in threads:
+        thread.start()
+    until(lambda: len(whole) > 50, "the callers to be at it")
+    served.process.send_signal(signal.SIGTERM)
+    for thread in threads:
+        thread.join()
+    assert broken == []
+    assert served.process.wait(LONGEST) == 0
+    assert "Traceback" not in served.log.read_text()
 
 
 def test_the_server_names_nothing_of_itself(standing: int) -> None:
@@ -158,6 +214,31 @@ def _text(port: int, path: str) -> str:
     with closing(connection):
         connection.request("GET", path)
         return connection.getresponse().read().decode()
+
+
+@pytest.mark.parametrize(("proxy", "known"), [("127.0.0.1", True), ("127.0.0.0/8", True), ("192.0.2.1", False)])
+def test_who_asks_through_a_proxy_has_a_share_of_their_own(url: str, tmp_path: Path, proxy: str, known: bool) -> None:
+    """A proxy that is trusted says for whom it asks, by what it wrote itself, the last; nobody else is believed."""
+    server = Served(url, tmp_path / "server.log", proxies=[proxy], per_minute=SHARE)
+
+    def asked(told: str) -> int:
+        connection = http.client.HTTPConnection("127.0.0.1", server.port(), timeout=LONGEST)
+        with closing(connection):
+            connection.request("GET", "/v1/vehicles", headers={"X-Forwarded-For": told})
+            return connection.getresponse().status
+
+    try:
+        assert [asked(f"198.51.100.{number}, 203.0.113.7") for number in range(SHARE + 1)] == [200] * SHARE + [429]
+        assert asked("203.0.113.8") == (200 if known else 429)
+    finally:
+        server.end()
+
+
+def test_what_is_no_proxy_is_told(url: str) -> None:
+    """A name, and a network that is none: the address is asked for."""
+    for wrong in ("proxy.example", "10.0.0.5/24"):
+        with pytest.raises(ProblemsFound, match="is not the address of a proxy"):
+            serve("127.0.0.1", 0, url, settings=Settings(proxies=(wrong,)))
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::"])

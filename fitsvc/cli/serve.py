@@ -97,6 +97,12 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="A name the service goes by; repeat it. On the loopback address only its own names, else any.",
 )
 @click.option(
+    "--trusted-proxy",
+    metavar="ADDRESS",
+    multiple=True,
+    help="A proxy, or a network of them, whose `X-Forwarded-For` tells who asks; repeat it. Of others it is not read.",
+)
+@click.option(
     "--allow-origin",
     metavar="ORIGIN",
     multiple=True,
@@ -204,6 +210,7 @@ def serve(
     log: Literal["text", "json"],
     traces: bool,
     trusted_host: tuple[str, ...],
+    trusted_proxy: tuple[str, ...],
     allow_origin: tuple[str, ...],
     webhook: tuple[str, ...],
     requests: int,
@@ -228,6 +235,7 @@ def serve(
 
     settings = Settings(
         hosts=tuple(name.lower() for name in trusted_host),
+        proxies=trusted_proxy,
         origins=allow_origin,
         inside=requests,
         workers=workers,

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing, nullcontext
 from dataclasses import replace
-from ipaddress import ip_address
+from ipaddress import ip_address, ip_network
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
@@ -80,6 +80,7 @@ def serve(
     with closing(Database(database_url)) as database:
         database.check()
         _refuse_half_addresses(settings.operator.address)
+        _refuse_no_proxies(settings.proxies)
         _refuse_open_doors(database, host, port)
     log_to_stderr(settings.log)
     settings = _as_reached(settings, host, port, public)
@@ -145,7 +146,9 @@ def _config(app: object, settings: Settings) -> uvicorn.Config:
         timeout_keep_alive=settings.keep_alive,
         access_log=False,
         log_config=None,
-        proxy_headers=False,
+        # From whom else it comes, `X-Forwarded-For` says what its sender likes.
+        proxy_headers=bool(settings.proxies),
+        forwarded_allow_ips=list(settings.proxies),
         server_header=False,
         timeout_graceful_shutdown=GRACE_SECONDS,
     )
@@ -177,6 +180,16 @@ def _refuse_half_addresses(address: str) -> None:
     found = urlsplit(address)
     if address and (found.scheme not in ("http", "https") or not found.netloc or found.query or found.fragment):
         raise _cannot(f"`{address}` is not a public address", "write it as in `https://shop.example`")
+
+
+def _refuse_no_proxies(proxies: Sequence[str]) -> None:
+    """Refuse what is no address: the server would take it for a name that nobody ever has."""
+    for one in proxies:
+        try:
+            ip_network(one)
+        except ValueError as error:
+            help = "write the proxy's address, or the network it is in, as in `10.0.0.0/24`"
+            raise _cannot(f"`{one}` is not the address of a proxy: {error}", help) from None
 
 
 def _refuse_open_doors(database: Database, host: str, port: int) -> None:

@@ -44,7 +44,8 @@ class Settings:
     """One service's settings.
 
     What is `public` needs no key: of `OPEN`, none unless the operator says so, but on the loopback address. `hosts` are
-    the names it answers to, in small letters and without a port, none for any; `origins` the pages of other sites whose
+    the names it answers to, in small letters and without a port, none for any; `proxies` the addresses and networks of
+    those who hand requests on, and may say for whom; `origins` the pages of other sites whose
     scripts may ask, `*` for all. A caller may send `per_minute` requests, 0 for any number. A cache may
     keep for `max_age` seconds what it would else ask about each time. At most `inside` requests
     are worked on or wait at a time. So many `workers`, processes, answer on the one address, and each has its own
@@ -55,6 +56,7 @@ class Settings:
 
     public: frozenset[str] = OPEN
     hosts: tuple[str, ...] = ()
+    proxies: tuple[str, ...] = ()
     origins: tuple[str, ...] = ()
     inside: int = INSIDE
     workers: int = 1
