@@ -29,6 +29,18 @@ def test_every_rule_of_a_finding_is_found(client: Client) -> None:
         assert rule["source"] == one["source"]
 
 
+def test_every_code_is_listed(client: Client, rulebook: Rulebook) -> None:
+    """Whatever may stand among `codes` is the id of a rule or the name of a need, and of one of them only."""
+    rules = [one["id"] for one in client.get("/v1/rules").json()["items"]]
+    needs = {one["name"]: one for one in client.get("/v1/needs").json()["items"]}
+    assert list(needs) == [need.name for need in rulebook.needs]
+    assert not needs.keys() & set(rules)
+    assert all(one["title"] and one["topic"] in rulebook.topics and one["source"]["kind"] for one in needs.values())
+    answered = client.post("/v1/answers?include=outcome,codes,needs", json=QUESTION).json()
+    assert set(answered["codes"]) <= needs.keys() | set(rules)
+    assert {one["need"] for one in answered["needs"]} <= needs.keys()
+
+
 def test_rules_are_listed_by_topic(client: Client, rulebook: Rulebook) -> None:
     """The topics' lists make up the whole; a topic that is none is told with those that are."""
     everything = client.get("/v1/rules").json()["items"]
@@ -52,7 +64,7 @@ def test_every_fact_of_the_vocabulary_is_told(client: Client, rulebook: Rulebook
 
 def test_what_rests_on_the_rulebook_is_sent_once(client: Client) -> None:
     """Each of them has a tag by which a caller who has it gets 304."""
-    for path in ("/v1/rulebooks", "/v1/rules", "/v1/rules?topic=spare", "/v1/vocabulary", "/openapi.json"):
+    for path in ("/v1/rulebooks", "/v1/rules", "/v1/rules?topic=spare", "/v1/needs", "/v1/vocabulary", "/openapi.json"):
         tag = client.get(path).headers["etag"]
         again = client.get(path, headers={"If-None-Match": tag})
         assert (again.status_code, again.content) == (304, b"")

@@ -1,7 +1,9 @@
 """Every failure of every route is a problem document of one shape."""
 
+import ast
 import logging
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from demo_world import answerer
@@ -9,9 +11,10 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import pointers, problem
 
-from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound
 from fitsvc.service import problems
 from fitsvc.service.app import create_app
+from fitsvc.service.codes import CODES, OF_ERRORS, code_of
 from fitsvc.service.context import service_in
 from fitsvc.service.examples import QUESTION
 from fitsvc.service.openapi import documented
@@ -20,6 +23,9 @@ from fitsvc.store.database import Database
 
 Client = TestClient[Litestar]
 JSON = {"content-type": "application/json"}
+ROOT = Path(__file__).parents[1]
+STATUSES = (400, 401, 403, 404, 405, 408, 409, 412, 413, 415, 421, 422, 428, 429, 500, 503, 507)
+"""Those that a request may be refused with."""
 
 
 @pytest.fixture
@@ -192,3 +198,37 @@ def test_all_problems_of_a_body_are_told_at_once(client: Client, key: dict[str, 
     body = {"lable": "", "version": 3, "label": "x" * 201, "facts": {"year": "then", "nope": 1}, "told": {"at": "noon"}}
     found = problem(client.post("/v1/vehicles", json=body, headers=key), 400)
     assert sorted(pointers(found)) == ["/facts/nope", "/facts/year", "/label", "/lable", "/told/at", "/version"]
+
+
+def test_every_code_that_is_given_is_listed_and_no_other() -> None:
+    """Of problems: what any module gives, by a call or by its status. Of errors: every kind that a problem may have."""
+    given = {code_of(status) for status in STATUSES}
+    for path in Path(problems.__file__).parent.rglob("*.py"):
+        for call in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(call, ast.Call) and getattr(call.func, "id", "") in ("problem", "refuse"):
+                told = [one.value for one in call.keywords if one.arg == "code"] + call.args[4:5]
+                given |= {one.value for one in told if isinstance(one, ast.Constant)}
+    given |= {code for _, code, _ in problems._STORE.values()}
+    assert given == set(CODES)
+    assert {kind.replace(" ", "-") for kind in get_args(ProblemKind) if kind} == set(OF_ERRORS)
+    assert not set(CODES) & set(OF_ERRORS)
+
+
+def test_every_code_has_a_page_of_its_own(client: Client) -> None:
+    """One for each, and the list of all of them; what is none is told to be none."""
+    listed = client.get("/problems").text
+    for code, (what, _) in (CODES | OF_ERRORS).items():
+        page = client.get(f"/problems/{code}")
+        assert page.status_code == 200
+        assert f'id="{code}"' in page.text and f'id="{code}"' in listed
+        assert what.replace("`", "").split()[-1].strip(".") in page.text
+    assert client.get("/problems/none").status_code == 404
+
+
+def test_the_guide_tells_each_way_that_what_is_described_is_refused(client: Client) -> None:
+    """Every status and every code of errors that the guide for a shop's backend names is one, and none is left out."""
+    told = (ROOT / "fitsvc" / "guide" / "shop.md").read_text("utf-8")
+    assert {code for code in OF_ERRORS if f"`{code}`" in told} == set(OF_ERRORS)
+    described = client.get("/openapi.json").json()["paths"].values()
+    statuses = {status for item in described for one in item.values() for status in one["responses"]}
+    assert {status for status in statuses if status >= "400" and status not in told} == set()

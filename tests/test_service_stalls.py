@@ -20,8 +20,8 @@ from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.trying import Trying
 from fitsvc.facts import Case
-from fitsvc.service.app import THREADS
 from fitsvc.service.examples import QUESTION
+from fitsvc.service.threads import ANSWERS, THREADS
 from fitsvc.wanted import NotWanted, still_wanted, wanted_until
 
 INSIDE = 20
@@ -79,7 +79,7 @@ def said(port: int, sent: bytes) -> bytes:
 def test_health_answers_while_costly_questions_run(
     client: TestClient[Litestar], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The loop is free while costly questions are worked on, more than there are threads for.
+    """The loop is free while costly questions are worked on, more than there are threads for, and the store is at hand.
 
     It is order, not time: each is held where its answer is worked out until health has been asked and answered.
     """
@@ -102,10 +102,11 @@ def test_health_answers_while_costly_questions_run(
     for thread in threads:
         thread.start()
     try:
-        until(lambda: len(begun) == THREADS, "all threads to be taken")
+        until(lambda: len(begun) == ANSWERS, "all places for answers to be taken")
         for _ in threads:
-            assert client.get("/health/live").status_code == 200
-        assert (len(set(begun)), statuses) == (THREADS, [])
+            for path in ("/health/live", "/health/ready", "/v1/vehicles"):
+                assert client.get(path).status_code == 200
+        assert (len(set(begun)), statuses) == (ANSWERS, [])
     finally:
         let_go.set()
         for thread in threads:

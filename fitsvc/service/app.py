@@ -54,11 +54,10 @@ from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Settings
 from fitsvc.service.shortcut import Shortcut
 from fitsvc.service.speaking import Speaking, choices, spoken_tongues
+from fitsvc.service.threads import THREADS
 from fitsvc.store.database import Database
 
 _DEFAULT_BODY_BYTES = 16_000
-THREADS: Final = 8
-"""Requests worked on beside the event loop at a time: more threads than that only keep the loop itself waiting."""
 _USUAL: Final = Settings()
 
 
@@ -150,6 +149,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         knowledge.list_rulebooks,
         knowledge.list_rules,
         knowledge.get_rule,
+        knowledge.list_needs,
         knowledge.get_vocabulary,
         health.live,
         health.ready,

@@ -91,7 +91,14 @@ async def answer(request: AnyRequest) -> Response[bytes]:
     document = handed.document if handed else await read_document(request)
     judged = handed.judged if handed else None
     told, outcome = await to_thread.run_sync(
-        told_of, service, document, query["units"], query["include"], query["as_of"], judged
+        told_of,
+        service,
+        document,
+        query["units"],
+        query["include"],
+        query["as_of"],
+        judged,
+        limiter=service.threads.answers,
     )
     if handed and outcome != "fails":
         handed.keep(told, outcome)

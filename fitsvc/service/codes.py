@@ -1,4 +1,4 @@
-"""The codes of problems: each has a page, which is its `type`, and stays what it is from release to release."""
+"""The codes of problems and of the errors that they list: each has a page, and stays what it is between releases."""
 
 from typing import Final
 
@@ -37,7 +37,31 @@ CODES: Final[dict[str, tuple[str, str]]] = {
     ),
     "failed": ("The service failed.", "Its log says how, under the `X-Request-Id` of the reply."),
 }
-"""By code what it means, and what to do."""
+"""By code what it means, and what to do; a problem's `type` is the address of its page."""
+
+OF_ERRORS: Final[dict[str, tuple[str, str]]] = {
+    "no-unit": ("A figure has no unit, and could be more than one.", "Write its unit behind it, as in `2 in`."),
+    "unknown-fact": ("There is no fact of that name.", "`/v1/vocabulary` lists all; `help` names one that is near."),
+    "unknown-member": ("Nothing reads a member of that name.", "Leave it out, or spell it as `help` does."),
+    "missing-member": ("Something that has to be told is not there.", "Add the member that is named."),
+    "implausible": (
+        "A figure, or a time, is beyond what there is.",
+        "Look at its unit and its point; the description has what can be, under `x-range`.",
+    ),
+    "contradiction": ("Two of what is told cannot both hold.", "Put right the one that is wrong, or leave it out."),
+    "unprintable": (
+        "A SKU has characters that cannot be seen or told apart.",
+        "Write it as it is printed, in characters that show.",
+    ),
+    "not-given": (
+        "What is sent has to come from the service, or to be said, and was not.",
+        "Of a page take its `next`; of a wish say what is to serve it.",
+    ),
+    "missing-record": ("It names what is not stored.", "Store it first, or name another."),
+    "other-record": ("What it names is stored as something else.", "Name one that is sold as what is asked for."),
+    "several-records": ("What is told goes by more than one stored record.", "Tell more, or name one by its id."),
+}
+"""The same of what stands in `errors`, where a program may act on it; others are for people and have none."""
 
 PATH: Final = "/problems/"
 _OF_STATUS: Final = {

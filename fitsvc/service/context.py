@@ -18,6 +18,7 @@ from fitsvc.service.published import Followed
 from fitsvc.service.rule_trials import RuleTrials
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Operator
+from fitsvc.service.threads import Threads
 from fitsvc.store.database import Database
 from fitsvc.tongues import Tongue, tongue
 
@@ -57,6 +58,7 @@ class Service:
     operator: Operator
     published: Followed | None
     tongues: Sequence[tuple[str, str]]
+    threads: Threads = field(default_factory=Threads)
     libraries: LruCache[Tongue, Library] = field(default_factory=lambda: LruCache(_MOST_TONGUES))
 
     @property

@@ -2,10 +2,11 @@
 
 from typing import Final
 
+from anyio import to_thread
 from litestar import Response, get
 
 from fitsvc.document import Document
-from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.fetching import told_as
 from fitsvc.service.metrics import CONTENT_TYPE
 from fitsvc.service.operations import Operation, query_of
@@ -42,13 +43,18 @@ _READY: Final = Operation(
 )
 
 
-@get("/health/ready", opt=_READY.opt, sync_to_thread=True)
-def ready(request: AnyRequest) -> Response[bytes]:
+@get("/health/ready", opt=_READY.opt)
+async def ready(request: AnyRequest) -> Response[bytes]:
     """Say whether the database and the index can be used."""
     query_of(request)
-    service_of(request).database.check()
-    service_of(request).selections.check()
-    published = service_of(request).published
+    service = service_of(request)
+    return await to_thread.run_sync(_ready, request, service, limiter=service.threads.health)
+
+
+def _ready(request: AnyRequest, service: Service) -> Response[bytes]:
+    service.database.check()
+    service.selections.check()
+    published = service.published
     wanted = published.in_force() if published else None
     told: Document = {"in_force": wanted}
     if published and wanted is not None and wanted in published.refused:

@@ -1,4 +1,4 @@
-"""/v1/rulebooks, /v1/rules and /v1/vocabulary: what answers rest on."""
+"""/v1/rulebooks, /v1/rules, /v1/needs and /v1/vocabulary: what answers rest on."""
 
 from collections.abc import Iterable
 from typing import Any, Final
@@ -9,7 +9,7 @@ from litestar.params import FromPath
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType
-from fitsvc.rulebook.rules import Rule, Rulebook
+from fitsvc.rulebook.rules import Need, Rule, Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
@@ -87,6 +87,26 @@ def get_rule(request: AnyRequest, rule: FromPath[str]) -> Response[bytes]:
     raise problem(404, f"there is no rule `{wanted[:80]}`; /v1/rules lists them")
 
 
+_NEEDS: Final = Operation(
+    id="list_needs",
+    summary="List needs",
+    about="Every further part to have, or work to do, that an answer may name: by its `name` it stands among `codes`, "
+    "beside the ids of rules.",
+    tag="Knowledge",
+    gives="Needs",
+    errors=(304,),
+    **_HEADERS,
+)
+
+
+@get("/v1/needs", opt=_NEEDS.opt, sync_to_thread=False)
+def list_needs(request: AnyRequest) -> Response[bytes]:
+    """Give all needs."""
+    query_of(request)
+    book = service_of(request).answerer.rulebook
+    return tagged(request, {"items": [need_document(one) for one in book.needs]}, f'"{book.digest}"')
+
+
 _VOCABULARY: Final = Operation(
     id="get_vocabulary",
     summary="Get the vocabulary",
@@ -120,6 +140,19 @@ def rule_document(rule: Rule) -> Document:
         "limit": rule.limit,
         "remedy": rule.remedy,
         "source": rule.source.document(),
+    }
+
+
+def need_document(need: Need) -> Document:
+    """Return a need as the API shows it."""
+    return {
+        "name": need.name,
+        "topic": need.topic,
+        "title": need.title,
+        "applies_when": need.applies_text,
+        "subjects": list(need.subjects),
+        "work": need.work,
+        "source": need.source.document(),
     }
 
 

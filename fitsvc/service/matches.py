@@ -151,7 +151,7 @@ async def match(request: AnyRequest) -> Response[bytes]:
     """Judge items on rigs."""
     query, service = query_of(request), service_of(request)
     document = await read_document(request)
-    return reply(await to_thread.run_sync(matched, service, document, query))
+    return reply(await to_thread.run_sync(matched, service, document, query, limiter=service.threads.searches))
 
 
 def matched(service: Service, document: Json, query: Mapping[str, Any]) -> bytes:

@@ -55,4 +55,4 @@ async def plan(request: AnyRequest) -> Response[bytes]:
                 tell_what_rests(session, service.answerer, found, records, system)
             return encode(found)
 
-    return Response(await to_thread.run_sync(work), media_type=MediaType.JSON)
+    return Response(await to_thread.run_sync(work, limiter=service.threads.searches), media_type=MediaType.JSON)

@@ -21,7 +21,7 @@ from fitsvc.wanted import NotWanted
 
 MEDIA_TYPE: Final = "application/problem+json"
 MOST_ERRORS: Final = 100
-"""What the system says when a file cannot be written further."""
+"""Errors that are listed; `detail` counts the rest."""
 
 _log = logging.getLogger("fitsvc.service")
 

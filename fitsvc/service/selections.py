@@ -160,7 +160,7 @@ async def of_inline_rig(request: AnyRequest) -> Response[bytes]:
         body, tag = _encoded(service, held, rig, query, document, disputed)
         return reply(body, headers={"ETag": tag, "Cache-Control": "no-cache"})
 
-    return await to_thread.run_sync(work)
+    return await to_thread.run_sync(work, limiter=service.threads.searches)
 
 
 def _read(document: Json, answerer: Answerer, records: StoreRecords) -> tuple[Case, list[Disputed]]:

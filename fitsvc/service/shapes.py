@@ -16,9 +16,23 @@ from fitsvc.rulebook.vocabulary import EFFORTS, PRESENCES, Vocabulary
 from fitsvc.selection.selector import Selection
 from fitsvc.service.audits.shapes import audits
 from fitsvc.service.catalogue import CatalogueReport
+from fitsvc.service.codes import OF_ERRORS
 from fitsvc.service.earlier import AnsweredThen
 from fitsvc.service.feed import OutcomeChanges
-from fitsvc.service.json_schema import COUNTS, NULL, TEXT, Schema, array, closed, nullable, parts, reference, text, word
+from fitsvc.service.json_schema import (
+    COUNTS,
+    NULL,
+    TEXT,
+    Schema,
+    array,
+    closed,
+    described,
+    nullable,
+    parts,
+    reference,
+    text,
+    word,
+)
 from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, ItemRigs, Matches
 from fitsvc.service.record_shapes import stored, title
 from fitsvc.service.schema import named_in, none_of, schemas
@@ -63,13 +77,14 @@ def _parts_of(answer: Schema) -> dict[str, Schema]:
 
 def _shared() -> dict[str, Schema]:
     pointer = text("JSON pointer (RFC 6901) into the body; empty for all of it.")
+    codes = ", ".join(f"`{code}`" for code in OF_ERRORS)
     entry = closed(
         ["detail"],
         "One thing to be put right: in the body at `pointer`, or after the `?` in `parameter`.",
         pointer=pointer,
         parameter=text("The parameter of the query."),
         line={"type": "integer", "minimum": 1, "description": "The line of a file that was sent."},
-        code=text("What is the matter, where a program may act on it: `no-unit`, `unknown-fact` and so on."),
+        code=text(f"What is the matter, where a program may act on it: {codes}."),
         detail=TEXT,
         help=text("What to write instead."),
     )
@@ -168,6 +183,7 @@ def _match(vocabulary: Vocabulary) -> dict[str, Schema]:
 
 def _knowledge() -> dict[str, Schema]:
     texts: Schema = {"type": "object", "additionalProperties": TEXT}
+    source = closed(["kind"], kind=TEXT, cite=TEXT, because=TEXT)
     rule = closed(
         id=TEXT,
         topic=TEXT,
@@ -179,13 +195,25 @@ def _knowledge() -> dict[str, Schema]:
         subjects=array(TEXT),
         limit=TEXT,
         remedy=TEXT,
-        source=closed(["kind"], kind=TEXT, cite=TEXT, because=TEXT),
+        source=source,
+    )
+    work = described({"type": "boolean"}, "Whether it is work to do, and no part to have.")
+    need = closed(
+        name=described(TEXT, "As it stands among `codes`."),
+        topic=TEXT,
+        title=TEXT,
+        applies_when=TEXT,
+        subjects=array(TEXT),
+        work=work,
+        source=source,
     )
     return {
         "Rulebook": closed(name=TEXT, digest=TEXT, topics=texts, counts=COUNTS),
         "Rulebooks": closed(items=array(reference("Rulebook"))),
         "Rule": rule,
         "Rules": closed(items=array(reference("Rule"))),
+        "Need": need,
+        "Needs": closed(items=array(reference("Need"))),
         "Vocabulary": _vocabulary(),
     }
 

@@ -1,8 +1,9 @@
 """How soon health answers while the costliest questions run: `PYTHONPATH=tests python -m bench.bench_stalls`.
 
 Two workers, and on each more of the costliest questions that random search has found than it has threads for; health is
-asked on a new connection each time, so that both workers come to be asked. The same is measured with nothing else to
-do: what the machine itself takes is in both.
+asked on a new connection each time, so that both workers come to be asked: whether it runs, and whether it is ready.
+The same is measured with nothing else to do, before and after: what the machine itself takes is in all of it. How busy
+the machine is besides is told by its load (`/proc/loadavg`).
 """
 
 import http.client
@@ -19,6 +20,7 @@ from served import NO_TLS, Served
 from fitsvc.store.database import upgrade
 
 ASKED: Final = 300
+HEALTH: Final = ("/health/live", "/health/ready")
 AT_ONCE: Final = 24
 WANTED: Final = 0.05
 OPEN: Final[dict[str, dict[str, object]]] = {part: {"facts": {}} for part in ("accessory", "load", "trailer", "ball")}
@@ -41,7 +43,7 @@ def main() -> None:
         server = Served(url, Path(folder) / "log", workers=2)
         try:
             port, over = server.port(), threading.Event()
-            _tell("with nothing else to do", _asked(port))
+            _idle(port)
             answered = list[int]()
             threads = [
                 threading.Thread(target=_keep_asking, args=(port, number, over, answered)) for number in range(AT_ONCE)
@@ -49,12 +51,17 @@ def main() -> None:
             for thread in threads:
                 thread.start()
             time.sleep(1)
-            _tell(f"while {AT_ONCE} callers ask the costliest", _asked(port))
+            for path in HEALTH:
+                _tell(path, f"while {AT_ONCE} callers ask the costliest", _asked(port, path))
+            begun, asked = time.perf_counter(), len(answered)
+            time.sleep(3)
+            rate = (len(answered) - asked) / (time.perf_counter() - begun)
             over.set()
             for thread in threads:
                 thread.join()
             assert set(answered) == {200}, set(answered)
-            print(f"{len(answered)} of these were answered meanwhile")
+            print(f"{len(answered)} of these were answered meanwhile, {rate:.1f} a second")
+            _idle(port)
         finally:
             server.end()
 
@@ -68,22 +75,28 @@ def _keep_asking(port: int, number: int, over: threading.Event, answered: list[i
             answered.append(reply.status_code)
 
 
-def _asked(port: int) -> list[float]:
+def _idle(port: int) -> None:
+    load = Path("/proc/loadavg").read_text("ascii").split()[0]
+    for path in HEALTH:
+        _tell(path, f"with nothing else to do, load {load}", _asked(port, path))
+
+
+def _asked(port: int, path: str) -> list[float]:
     found = list[float]()
     for _ in range(ASKED):
         start = time.perf_counter()
         connection = http.client.HTTPConnection("127.0.0.1", port, timeout=600)
-        connection.request("GET", "/health/live")
+        connection.request("GET", path)
         assert connection.getresponse().read()
         connection.close()
         found.append(time.perf_counter() - start)
     return sorted(found)
 
 
-def _tell(what: str, found: list[float]) -> None:
+def _tell(path: str, what: str, found: list[float]) -> None:
     middle, late = (1000 * found[int(len(found) * share)] for share in (0.5, 0.99))
     within = sum(one <= WANTED for one in found) / len(found)
-    print(f"health {what}: middle {middle:.1f} ms, slowest hundredth {late:.1f} ms, {within:.1%} within 50 ms")
+    print(f"{path} {what}: middle {middle:.1f} ms, slowest hundredth {late:.1f} ms, {within:.1%} within 50 ms")
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 
 from fitsvc.document import Document, Json
-from fitsvc.service.codes import CODES
+from fitsvc.service.codes import CODES, OF_ERRORS
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.rendering import not_there, page
 from fitsvc.tongues import later, t
@@ -82,15 +82,17 @@ def schema(request: AnyRequest, name: FromPath[str]) -> Response[str]:
 @get("/problems", sync_to_thread=True)
 def problem_codes(request: AnyRequest) -> Response[str]:
     """List the codes of problems."""
-    return page(request, "problems.html", codes=CODES, one="")
+    return page(request, "problems.html", codes=CODES, of_errors=OF_ERRORS, one="")
 
 
 @get("/problems/{code:str}", sync_to_thread=True)
 def problem_code(request: AnyRequest, code: FromPath[str]) -> Response[str]:
     """Tell what one code means, and what to do."""
-    if code not in CODES:
-        return not_there(request, t("There is no problem of that name. The page of problems lists all."))
-    return page(request, "problems.html", codes={code: CODES[code]}, one=code)
+    for part, known in (("codes", CODES), ("of_errors", OF_ERRORS)):
+        if code in known:
+            shown = {"codes": {}, "of_errors": {}} | {part: {code: known[code]}}
+            return page(request, "problems.html", **shown, one=code)
+    return not_there(request, t("There is no problem of that name. The page of problems lists all."))
 
 
 @lru_cache(maxsize=2)
