@@ -1,12 +1,14 @@
 """The n-th call of a program to its database or its files fails, for tests that try every n."""
 
 import errno
+import fcntl
 import io
 import os
 import sqlite3
 from collections.abc import Callable
 from typing import Any
 
+import pyarrow as pa
 import pytest
 from sqlalchemy import event
 from sqlalchemy.exc import OperationalError
@@ -68,8 +70,20 @@ def of_replies(database: Database, monkeypatch: pytest.MonkeyPatch) -> Faults:
     return faults
 
 
-def of_files(monkeypatch: pytest.MonkeyPatch) -> Faults:
-    """Let files fail: to be opened, made, brought to the disk and renamed, as on a disk that is full."""
+def of_connections(database: Database, monkeypatch: pytest.MonkeyPatch) -> Faults:
+    """Let connections fail to be made: each that is needed is a new one, as where none outlives its use."""
+    faults = Faults()
+    event.listen(database._engine, "checkin", lambda _, record: record.invalidate())
+    event.listen(database._engine, "do_connect", faults.call)
+    database._engine.dispose()
+    return faults
+
+
+def of_files(monkeypatch: pytest.MonkeyPatch, pieces: bool = False) -> Faults:
+    """Let files fail: to be opened, made, locked, brought to the disk and renamed, as on a disk that is full.
+
+    With `pieces` each piece that is read of one or written to it may fail too.
+    """
 
     class Full(Faults):
         def error(self) -> Exception:
@@ -84,6 +98,35 @@ def of_files(monkeypatch: pytest.MonkeyPatch) -> Faults:
 
         return called
 
-    for owner, name in ((os, "open"), (os, "mkdir"), (os, "fsync"), (os, "rename"), (io, "open")):
+    places = [(os, name) for name in ("open", "mkdir", "fsync", "rename", "replace")]
+    for owner, name in (*places, (fcntl, "flock"), (pa, "OSFile"), (pa, "memory_map")):
         monkeypatch.setattr(owner, name, watched(getattr(owner, name)))
+    monkeypatch.setattr(io, "open", watched(in_pieces(faults) if pieces else io.open))
     return faults
+
+
+def in_pieces(faults: Faults) -> Callable[..., Any]:
+    """Return what opens files as `io.open` does, whose pieces each count as a call."""
+    plain = io.open
+
+    class Pieces(io.FileIO):
+        def write(self, data: Any, /) -> int:
+            faults.call()
+            return super().write(data)
+
+        def readinto(self, into: Any, /) -> int:
+            faults.call()
+            return super().readinto(into)
+
+        def readall(self) -> bytes:
+            faults.call()
+            return super().readall()
+
+    def opened(file: Any, mode: str = "r", buffering: int = -1, *text: Any, **named: Any) -> Any:
+        if "+" in mode or buffering != -1:
+            return plain(file, mode, buffering, *text, **named)
+        raw = Pieces(file, mode.translate({ord("b"): None, ord("t"): None}))
+        buffered = io.BufferedReader(raw) if "r" in mode else io.BufferedWriter(raw)
+        return buffered if "b" in mode else io.TextIOWrapper(buffered, *text, **named)
+
+    return opened

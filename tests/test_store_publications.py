@@ -4,7 +4,7 @@ from contextlib import suppress
 from datetime import datetime, timedelta
 
 import pytest
-from faults import of_database, of_replies
+from faults import of_connections, of_database, of_replies
 
 from fitsvc.store.database import Database
 from fitsvc.store.errors import NotFound, StoreError
@@ -78,7 +78,7 @@ def test_what_cannot_be_brought_into_force_is_told(database: Database) -> None:
         roll_back(session, SHELL, "a reason")
 
 
-@pytest.mark.parametrize("faulty", [of_database, of_replies])
+@pytest.mark.parametrize("faulty", [of_database, of_replies, of_connections])
 def test_a_writer_that_dies_leaves_old_or_new(
     database: Database, monkeypatch: pytest.MonkeyPatch, faulty: type[object]
 ) -> None:
