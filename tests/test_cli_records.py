@@ -1,5 +1,6 @@
 """`fitsvc load`, `db`, `key`, `demo` and the command itself."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -53,6 +54,22 @@ def test_bad_rows_end_with_2(tmp_path: Path, url: str) -> None:
     assert f"{bad}:2: error: shank: `50 mm` is not a size" in done.stderr
     assert f"{bad}:3: error: subject: `bal` is not a subject\n    help: did you mean `ball`?" in done.stderr
     assert done.stderr.endswith(f"{bad}: nothing stored, 2 problems\n")
+
+
+def test_a_file_that_is_loaded_twice_is_told_shortly(
+    tmp_path: Path, url: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of what is stored already the first are named and the rest counted; what else is wrong is told all the same."""
+    path, rows = tmp_path / "a.csv", "".join(f"B-{number},ball,\n" for number in range(300))
+    path.write_text(f"sku,subject,diameter\n{rows}")
+    assert main(["load", str(path), "--database", url]) == 0
+    path.write_text(f"sku,subject,diameter\n{rows}B-300,ball,wide\n")
+    assert main(["load", str(path), "--database", url]) == 2
+    told = capsys.readouterr().err
+    assert told.count("\n") < 40
+    more = re.findall(r"(\d+) more records are stored already", told)
+    assert int(more[0]) + told.count("is stored already") == 300
+    assert f"{path}:302: error: diameter" in told and "nothing stored, 301 problems" in told
 
 
 def test_replace_is_told(tmp_path: Path, url: str, capsys: pytest.CaptureFixture[str]) -> None:

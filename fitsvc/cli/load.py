@@ -1,6 +1,6 @@
 """`fitsvc load`: record files into the database."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -74,7 +74,7 @@ def load(
                     out().print(f"  {line}")
             except ProblemsFound as found:
                 failed = True
-                show_problems(found.problems)
+                show_problems(_told_short(found.problems, path))
                 count = len(found.problems)
                 err().print(f"{path}: nothing stored, {count} problem{'s' if count > 1 else ''}")
             except StoreError as error:
@@ -82,6 +82,22 @@ def load(
                 show_problems([Problem(str(error), "nothing of this file is stored", file=str(path))])
     if failed:
         raise click.exceptions.Exit(BAD_INPUT)
+
+
+def _told_short(problems: Sequence[Problem], path: Path) -> Iterator[Problem]:
+    """All that is wrong with a file; of records that are stored already the first, and how many more there are.
+
+    Each is told by the same words, which a file that is loaded twice would fill the screen with.
+    """
+    from fitsvc.loading.storing import EXISTS
+
+    stored = 0
+    for one in problems:
+        stored += one.help == EXISTS
+        if one.help != EXISTS or stored <= _MOST_NAMED:
+            yield one
+    if stored > _MOST_NAMED:
+        yield Problem(f"{stored - _MOST_NAMED} more records are stored already", EXISTS, file=str(path))
 
 
 @contextmanager

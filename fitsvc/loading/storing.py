@@ -29,7 +29,7 @@ from fitsvc.store.rigs import create_rig, get_rig, replace_rig
 from fitsvc.store.tables import Record, SavedRig
 from fitsvc.subjects import SUBJECTS, Subject, stored_as
 
-_EXISTS: Final = "give it another key, or load with `--replace`"
+EXISTS: Final = "give it another key, or load with `--replace`"
 _FIELDS: Final = {"vehicle_id": "vehicle", "receiver_id": "receiver", "document": "rig"}
 """Where the store's fields stand in a file."""
 
@@ -103,7 +103,7 @@ class Storing:
                 self._replace(table, entry, known[entry.key])
             return
         for entry in held:
-            self._complain(entry, _key_pointer(entry), f"{quoted(entry.key)} is stored already", _EXISTS)
+            self._complain(entry, _key_pointer(entry), f"{quoted(entry.key)} is stored already", EXISTS)
 
     def rig(self, entry: RigEntry) -> None:
         """Store a rig, once its parts and facts are found to be right."""
@@ -188,7 +188,7 @@ class Storing:
             create_rig(self.session, entry.name, entry.document, entry.key)
             self.loaded.count("rig")
         elif not self.replaces:
-            self._complain(entry, "/id", f"{quoted(entry.key)} is stored already", _EXISTS)
+            self._complain(entry, "/id", f"{quoted(entry.key)} is stored already", EXISTS)
         elif saved.name == entry.name and _same(saved.document, entry.document):
             self.loaded.unchanged += 1
         else:
