@@ -1,5 +1,6 @@
 """Plans on the demo world: every set told works when asked again, and none is smaller by brute force."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise, permutations, product
@@ -11,6 +12,7 @@ from demo_world import World, answerer, stock, world
 
 from fitsvc.answers.question import read_question
 from fitsvc.answers.shelf import Item, Stock, read_items
+from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import YES
@@ -18,6 +20,7 @@ from fitsvc.language.types import ListType
 from fitsvc.planning.parts import fewest
 from fitsvc.planning.plan import Plan, PlanSet, encode
 from fitsvc.planning.planner import Planner
+from fitsvc.planning.search import MOST_WORK
 
 BIKES = {"name": "four bikes", "load": {"facts": {"bikes": 4, "bike_weight": "40 lb"}}}
 TWO_BIKES = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb"}}}
@@ -452,6 +455,21 @@ def test_a_plan_that_is_cut_short_says_so_and_claims_no_more() -> None:
         assert found.fewest is None or found.fewest >= whole.fewest
         for served in (served for one in sets(found) for served in one.wishes):
             assert answerer().answer(served.question, world()).outcome == served.outcome != "fails"
+
+
+def test_adapters_of_which_nothing_is_known_cost_no_more_than_a_plan_may(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Six wishes behind four of them, over a receiver of which nothing is known: as many cases are judged at most."""
+    judged, judge = Counter[int](), Point.evaluate
+
+    def counted(self: Point, *given: Any, **named: Any) -> Any:
+        judged[number] += 1
+        return judge(self, *given, **named)
+
+    monkeypatch.setattr(Point, "evaluate", counted)
+    for number in (0, 1, 4):
+        rig = {"receiver": {"facts": {}}, "adapters": [{"facts": {}}] * number}
+        PLANNER.plan({"rig": rig, "wishes": list(WISHES)}, world(), stock())
+    assert 0 < max(judged.values()) < MOST_WORK, judged
 
 
 @pytest.mark.parametrize("vehicle", VEHICLES)

@@ -7,7 +7,9 @@ from typing import Final
 ATTACKS: Final = {
     "one small question that leaves all open": "service_stalls::health_answers_while_costly_questions_run",
     "the work of what to learn next, without a bound": "answers_next_bounded::no_question_costs_more_than_the_budget",
-    "wishes with adapters of which nothing is known": "planning",
+    "wishes with adapters of which nothing is known": (
+        "planning::adapters_of_which_nothing_is_known_cost_no_more_than_a_plan_may"
+    ),
     "a caller who hangs up and leaves the work running": "service_stalls::a_caller_who_leaves_ends_the_work",
     "a large body of brackets": "service_stalls::a_large_body_that_fails_is_walked_beside_the_loop",
     "JSON nested a hundred thousand deep": "service_bodies::what_is_not_json_is_told_with_its_place",
@@ -22,7 +24,7 @@ ATTACKS: Final = {
     "two lengths": "service_stalls::two_lengths_are_refused",
     "ways up and out in a path": "service_stalls::no_path_leads_out_of_the_house",
     "headers that do not end": "service_stalls::half_a_head_is_not_waited_for",
-    "five hundred of them": "service_stalls::a_crowd_of_half_requests_is_borne",
+    "five hundred such headers": "service_stalls::a_crowd_of_half_requests_is_borne",
     "bodies that do not come": "service_stalls::what_is_refused_for_want_of_room_says_when_to_come_back",
     "more than can be answered": "service_stalls::what_is_refused_for_want_of_room_says_when_to_come_back",
     "more than a caller's share": "service_keys::each_caller_has_a_share",
@@ -34,8 +36,9 @@ ATTACKS: Final = {
     "markup in a record's name": "counter_pages::strange_names_are_shown_as_they_are",
     "a file of the database moved over or deleted": "store_database::a_file_that_is_gone_is_noticed",
     "a full disk": "store_database::a_full_disk_is_not_ready",
-    "another's change, lost": "store_concurrency::one_of_two_replacements_of_a_version_wins",
-    "the same thing made by twenty at once": "store_concurrency::one_of_several_records_of_an_id_wins",
+    "a store that stands by for another": "store_database::a_server_that_can_only_be_read_is_not_ready",
+    "another's change, lost": "service_crowd::no_change_is_lost",
+    "the same thing made by twenty at once": "service_crowd::one_of_many_who_make_the_same_makes_it",
     "a post that is sent again": "service_keys::a_request_that_is_sent_again_is_done_once",
     "a condition that cannot be read": "service_queries::a_condition_that_cannot_be_read_changes_nothing",
     "a cursor of another rig": "service_selections::what_cannot_be_selected_is_told",
@@ -48,15 +51,20 @@ ATTACKS: Final = {
     "a balancer that keeps connections for longer": "service_serving::idle_connections_outlive_a_balancers",
     "an end in the middle of requests": "service_serving::a_request_in_flight_is_finished",
     "many callers at once": "service_serving::many_callers_at_once_are_all_answered",
+    "five hundred of them": "service_serving::a_crowd_is_answered_or_told_to_come_back",
+    "an end under load": "service_serving::an_end_under_load_leaves_no_reply_half_sent",
+    "another's share, by another's address": "service_serving::who_asks_through_a_proxy_has_a_share_of_their_own",
     "a worker that falls over": "service_serving::workers_share_address_index_and_counts",
     "servers killed again and again": "service_histories::what_a_shop_saw_makes_one_history",
-    "a database that is away for a while": "service_problems::a_database_that_does_not_answer_is_unavailable",
+    "a database that is away for a while": "service_crowd::a_database_that_goes_comes_back",
+    "a file of the database that another writes": "service_crowd::a_file_that_another_writes_can_be_read",
     "a clock that is set back": "service_feed::a_clock_that_was_set_back_hides_no_change",
     "goods that carry nothing, told to work with a load": "rules_loads",
     "an address that takes no messages": "service_webhooks::an_address_that_is_away_loses_nothing",
     "a feed that cannot take away what was deleted and told anew": (
         "service_catalogue::what_was_deleted_before_is_nobody_elses_word"
     ),
+    "a file that is loaded twice, told row by row": "cli_records::a_file_that_is_loaded_twice_is_told_shortly",
     "what a stranger's tool makes of the description": "service_stock",
     "an upgrade while it serves": "service_upgrading::an_older_server_goes_on_after_the_upgrade",
 }

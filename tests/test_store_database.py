@@ -1,15 +1,17 @@
 """Where the database is, its tables, and what is said when it is not there."""
 
+import os
 import shutil
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
 from alembic import command
 from alembic.script import ScriptDirectory
-from sqlalchemy import create_engine, inspect
+from sqlalchemy import create_engine, inspect, make_url
 from sqlmodel import col, select
 
 from fitsvc.store import database as store
@@ -270,3 +272,26 @@ def test_a_full_disk_is_not_ready(url: str, monkeypatch: pytest.MonkeyPatch) -> 
     with pytest.raises(Unreachable, match="the disk of the database"):
         database.check()
     database.close()
+
+
+def test_a_file_that_can_only_be_read_is_not_ready(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether it is the file or its folder, next to which a log is written."""
+    with closing(store.Database(url)) as database:
+        database.check()
+        file = Path(url.removeprefix("sqlite:///"))
+        for held in (file, file.parent):
+            monkeypatch.setattr(os, "access", lambda path, _, held=held: path != held)
+            with pytest.raises(Unreachable, match="can only be read"):
+                database.check()
+
+
+@pytest.mark.parametrize("migrated_url", ["postgresql"], indirect=True)
+def test_a_server_that_can_only_be_read_is_not_ready(migrated_url: str) -> None:
+    """As one that stands by for another, and has not taken its place."""
+    with closing(store.Database(migrated_url)) as database:
+        database.check()
+        with database.session() as session:
+            name = make_url(migrated_url).database
+            session.connection().exec_driver_sql(f"ALTER DATABASE {name} SET default_transaction_read_only = on")
+    with closing(store.Database(migrated_url)) as database, pytest.raises(Unreachable, match="can only be read"):
+        database.check()

@@ -85,11 +85,14 @@ def _put_before(outer: Any, prebuilt: Prebuilt) -> None:
 
 
 class Client:
-    """Kept connections that send one request each and then read every reply."""
+    """Kept connections that send one request each and then read every reply.
+
+    They are made when they are first used: a server closes one on which nothing is asked for some seconds.
+    """
 
     def __init__(self, port: int) -> None:
         self.port = port
-        self.sockets = [self._connect() for _ in range(CONNECTIONS)]
+        self.sockets = list[socket.socket]()
 
     def _connect(self) -> socket.socket:
         for _ in range(600):
@@ -103,6 +106,7 @@ class Client:
 
     def round(self, path: str, bodies: Sequence[bytes], kind: str = PLAIN) -> float:
         """Requests a second of one round."""
+        self.sockets = self.sockets or [self._connect() for _ in range(CONNECTIONS)]
         start, done = time.perf_counter(), 0
         for batch in range(PER_ROUND):
             for i, connection in enumerate(self.sockets):
