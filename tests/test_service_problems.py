@@ -207,7 +207,7 @@ def test_every_code_that_is_given_is_listed_and_no_other() -> None:
         for call in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(call, ast.Call) and getattr(call.func, "id", "") in ("problem", "refuse"):
                 told = [one.value for one in call.keywords if one.arg == "code"] + call.args[4:5]
-                given |= {one.value for one in told if isinstance(one, ast.Constant)}
+                given |= {str(one.value) for one in told if isinstance(one, ast.Constant)}
     given |= {code for _, code, _ in problems._STORE.values()}
     assert given == set(CODES)
     assert {kind.replace(" ", "-") for kind in get_args(ProblemKind) if kind} == set(OF_ERRORS)

@@ -88,10 +88,9 @@ def problem_codes(request: AnyRequest) -> Response[str]:
 @get("/problems/{code:str}", sync_to_thread=True)
 def problem_code(request: AnyRequest, code: FromPath[str]) -> Response[str]:
     """Tell what one code means, and what to do."""
-    for part, known in (("codes", CODES), ("of_errors", OF_ERRORS)):
-        if code in known:
-            shown = {"codes": {}, "of_errors": {}} | {part: {code: known[code]}}
-            return page(request, "problems.html", **shown, one=code)
+    shown, of_errors = ({code: known[code]} if code in known else {} for known in (CODES, OF_ERRORS))
+    if shown or of_errors:
+        return page(request, "problems.html", codes=shown, of_errors=of_errors, one=code)
     return not_there(request, t("There is no problem of that name. The page of problems lists all."))
 
 
