@@ -29,8 +29,10 @@ import pytest
 import schemathesis
 from demo_world import SEED, answerer
 from litestar.testing import TestClient
-from schemathesis.engine import Status, events, from_schema
+from schemathesis.core.cache import BoundedCache
+from schemathesis.engine import Status, context, events, from_schema
 from schemathesis.engine.recorder import ScenarioRecorder
+from schemathesis.generation.coverage import GenerationSession
 from unsaid import unsaid
 
 from fitsvc.loading.load import in_order, load_file
@@ -58,6 +60,9 @@ OF_FILES: Final = {
 _MENDED_AT_MOST: Final = 300
 """Refused questions of a run that are asked again."""
 _SENT_AGAIN: Final = ("content-type", "x-api-key")
+_SECONDS: Final = 120
+_KEPT: Final = 50_000
+"""Values that are kept of those drawn from one description: some ten thousand."""
 _STEPS: Final = 12
 """How often one is asked again: what is wrong with a thing is told once its own facts can be read."""
 
@@ -86,7 +91,8 @@ class Tally:
         self.cases += len(recorder.interactions)
         for key, sent in recorder.interactions.items():
             if sent.response is None:
-                self._fail(("no reply", recorder.label), str(sent.request.uri))
+                asked = sent.request
+                self._fail(("no reply", recorder.label), f"{asked.method} {asked.uri}\n{asked.body!r:.1500}")
                 continue
             self.statuses[sent.response.status_code] += 1
             if sent.response.status_code == 422:
@@ -193,6 +199,24 @@ def without(body: Any, errors: list[Any]) -> Any:
     return body
 
 
+@pytest.fixture(scope="module")
+def drawn() -> GenerationSession:
+    """Give what the coverage phase draws, for all runs of a process.
+
+    It follows from the description alone, the seed is the tool's own, and it takes minutes of processor time.
+    """
+    found = GenerationSession()
+    found.values, found.draw_outcomes = BoundedCache(maxsize=_KEPT), BoundedCache(maxsize=_KEPT)
+    return found
+
+
+@pytest.fixture
+def drawn_once(drawn: GenerationSession, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let a run take what another has drawn, and send all of it."""
+    drawn.unexpected_methods_seen.clear()
+    monkeypatch.setattr(context, "GenerationSession", lambda: drawn)
+
+
 @pytest.fixture
 def shop(migrated_url: str) -> Iterator[tuple[Database, str]]:
     """Give the made-up shop in a database, and a key that may do everything."""
@@ -206,6 +230,7 @@ def shop(migrated_url: str) -> Iterator[tuple[Database, str]]:
     database.close()
 
 
+@pytest.mark.usefixtures("drawn_once")
 @pytest.mark.timeout(14_400)  # of all phases with 50 cases an operation: hours on a machine with other things to do
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("known", [True, False], ids=["key", "no key"])
@@ -221,8 +246,10 @@ def test_a_stranger_finds_what_is_described(
         "checks": CHECKS,
         "operations": [OF_FILES, of_facts],
         "continue-on-failure": True,
-        # By the clock: a busy machine draws slowly.
+        # By the clock: a busy machine draws slowly, and answers slowly. What work a question may take is counted by
+        # tests of its own.
         "suppress-health-check": ["too_slow"],
+        "request-timeout": _SECONDS,
         "max-failures": 100_000,
         "generation": {"max-examples": EXAMPLES, "no-shrink": True, "database": "none"},
         "phases": {name: {"enabled": name in PHASES} for name in ("examples", "coverage", "fuzzing", "stateful")},
