@@ -53,6 +53,9 @@ KIND: Final = "accessory.kind"
 It and the place are named here as subjects and `id` are: they are of the form of a question, which clients send.
 """
 
+LONGEST_KEY: Final = 80
+"""Characters of an id or SKU: of one that is longer nothing is ever stored."""
+
 PLACE: Final = "beside.hangs_on"
 """The fact by which each of several things says which receiver it hangs on; its subject tells of the others."""
 

@@ -112,3 +112,28 @@ def test_a_receiver_stored_on_other_vehicles_only_is_asked_about(
     told = [one.result for one in found.findings if one.rule == "receiver-made-for-the-vehicle"]
     assert told == ([result] if result else [])
     assert (found.outcome == "fails") == (result == "fails")
+
+
+@pytest.mark.parametrize("name", ["", "a\0b", "x" * 81])
+@pytest.mark.parametrize(
+    ("document", "pointer"),
+    [
+        ({"rig": {"id": 0}, "accessory": {}}, "/rig/id"),
+        ({"rig": {"receiver": {"id": 0}}, "accessory": {}}, "/rig/receiver/id"),
+        ({"rig": {"adapters": [{"sku": 0}]}, "accessory": {}}, "/rig/adapters/0/sku"),
+        ({"accessory": {"sku": 0}}, "/accessory/sku"),
+    ],
+)
+def test_what_no_record_could_be_stored_under_cannot_be_read(document: dict[str, Any], pointer: str, name: str) -> None:
+    """It is not taken for what is not stored yet, and may be tomorrow; what is stored is not looked through for it."""
+
+    def named(told: Any) -> Any:
+        if isinstance(told, dict):
+            return {key: named(value) for key, value in told.items()}
+        return [named(one) for one in told] if isinstance(told, list) else name
+
+    with pytest.raises(ProblemsFound) as found:
+        answerer().answer(named(document), world())
+    (problem,) = found.value.problems
+    assert (problem.pointer, problem.meaning, problem.kind) == (pointer, False, "")
+    assert "1 to 80 characters" in problem.message

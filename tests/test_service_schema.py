@@ -148,6 +148,7 @@ def test_a_fact_and_its_schema_take_the_same_forms(fact: Any) -> None:
         some, None, True, "yes", 2, 2.5, "2", "2 in", "3 lb", "no such", "", [], [some], {}, {"value": some},
         {"value": some, "tolerance": some}, {"at_least": some}, {"at_least": some, "at_most": some}, {"at_lest": some},
         {"value": some, "at_most": some}, [some, some], [5], {"value": None, "tolerance": some}, "a\0b", "x" * 3000,
+        {"value": some, "tolerance": 99999}, {"value": some, "tolerance": "40"}, {"value": some, "tolerance": -1},
     ]  # fmt: skip
     for form in forms:
         told = False  # that the schema refuses what cannot be: a count out of its range, a tolerance below nothing

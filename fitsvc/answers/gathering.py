@@ -15,7 +15,7 @@ from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, ProblemKind, nearest
 from fitsvc.language.types import Value
 from fitsvc.rulebook.vocabulary import TYRE_PARTS
-from fitsvc.subjects import SUBJECTS
+from fitsvc.subjects import LONGEST_KEY, SUBJECTS
 from fitsvc.tongues import t
 from fitsvc.tried import ThingTried
 
@@ -99,6 +99,8 @@ class Gathered:
         if not isinstance(name, str):
             self.complain(place, t("`{key}` is a text", key=key), t("write the record's {key}", key=key))
             return None
+        if not self.can_be_stored(name, place):
+            return None
         stored = self.records.find(subject, name)
         if stored is None:
             message = t("no {subject} is stored under `{name}`", subject=called(subject), name=name)
@@ -119,6 +121,14 @@ class Gathered:
             )
             return None
         return stored
+
+    def can_be_stored(self, name: str, place: str) -> bool:
+        """Whether a record could have an id or SKU; one that none could have is told as what cannot be read."""
+        if 1 <= len(name) <= LONGEST_KEY and "\0" not in name:
+            return True
+        message = t("it is no id or SKU: they have 1 to {LONGEST_KEY} characters, and no NUL", LONGEST_KEY=LONGEST_KEY)
+        self.complain(place, message, t("write it as it is stored"))
+        return False
 
     def near(self, subject: str, name: str, else_: str) -> str:
         """What to do about an id or SKU that is not stored: take the nearest there is, or something else."""

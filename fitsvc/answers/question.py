@@ -136,6 +136,8 @@ def _rig(gathered: Gathered, rig: Json) -> None:
 
 
 def _saved(gathered: Gathered, rig: Mapping[str, Json]) -> tuple[Mapping[str, Json], Stored | None]:
+    if isinstance(rig["id"], str) and not gathered.can_be_stored(rig["id"], "/rig/id"):
+        return rig_today(rig, gathered.reader), None
     saved = gathered.records.rig(rig["id"]) if isinstance(rig["id"], str) else None
     told = gathered.today(gathered.records.rig_told(rig["id"])) if saved is not None else None
     if saved is None:

@@ -204,13 +204,10 @@ def _count() -> Schema:
 
 
 def _count_between(low: int, high: int) -> list[Schema]:
-    """What is left of the forms of a count where it is known to lie between two numbers."""
-
-    def between(least: int) -> Schema:
-        number: Schema = {"type": "integer", "minimum": least, "maximum": high}
-        return {"anyOf": [number, text(pattern=rf"^(?:{_whole(least, high)})$")]}
-
-    return _known(between(low), between(0))
+    """What is left of the forms of a count where it is known to lie between two numbers; it may be off by any."""
+    number: Schema = {"type": "integer", "minimum": low, "maximum": high}
+    off: Schema = {"anyOf": [{"type": "integer", "minimum": 0}, text(pattern="^[0-9]{1,9}$")]}
+    return _known({"anyOf": [number, text(pattern=rf"^(?:{_whole(low, high)})$")]}, off)
 
 
 def _whole(low: int, high: int) -> str:

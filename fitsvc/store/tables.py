@@ -10,7 +10,7 @@ from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import Field, SQLModel
 
 from fitsvc.document import Document
-from fitsvc.subjects import Subject
+from fitsvc.subjects import LONGEST_KEY, Subject
 
 # Batch migrations on SQLite drop constraints by name, so every constraint needs one.
 SQLModel.metadata.naming_convention = {
@@ -28,7 +28,7 @@ Act = Literal["", "retracts", "corrects", "settles", "replaces", "deletes"]
 """What an observation does to earlier ones beside telling something."""
 
 
-LABEL, KEY, NAME, NOTE, PHOTO, ADDRESS = 200, 80, 120, 2000, 500, 500
+LABEL, KEY, NAME, NOTE, PHOTO, ADDRESS = 200, LONGEST_KEY, 120, 2000, 500, 500
 """Longest texts, in characters."""
 
 
