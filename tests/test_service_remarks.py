@@ -5,7 +5,7 @@ from typing import Any
 
 from litestar import Litestar
 from litestar.testing import TestClient
-from service_checks import problem
+from service_checks import pointers, problem
 
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
@@ -44,6 +44,10 @@ def test_what_no_remark_can_be_is_refused(client: Client, key: Key) -> None:
     problem(client.post(PATH, json=body), 401)
     problem(client.post(PATH, json=body | {"rule": "no-such"}, headers=key), 409)
     problem(client.post(PATH, json=body | {"text": " "}, headers=key), 422)
+    nobody: tuple[Any, ...] = ({}, [], 0, False)
+    for by in nobody:
+        assert pointers(problem(client.post(PATH, json=body | {"by": by}, headers=key), 422)) == ["/by"]
+    assert client.post(PATH, json=body | {"by": ""}, headers=key).json()["by"] == "yard"
     unread = client.post(PATH, json=body | {"question": {"accessory": {"facts": {"shank": 3}}}}, headers=key)
     assert problem(unread, 400)["errors"][0]["pointer"].startswith("/question/accessory")
     problem(client.get(f"{PATH}/rem_none"), 404)

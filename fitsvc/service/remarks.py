@@ -1,6 +1,6 @@
 """/v1/remarks: what somebody holds against a rule in an answer, kept for whoever keeps the rules."""
 
-from typing import Final
+from typing import Any, Final
 
 from anyio import to_thread
 from litestar import Response, Router, get, post
@@ -111,7 +111,7 @@ async def close(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
     query_of(request)
     service, document = service_of(request), await read_document(request)
     finish(read_object(document, ("because", "by"), ("because",)))
-    by = document.get("by") or key_name(request)
+    by = _by(document, key_name(request))
 
     def work() -> Document:
         with service.database.session() as session:
@@ -138,11 +138,17 @@ def remarked(service: Service, document: Document, written_by: str) -> Remark:
             outcome=outcome,
             result=result,
             reason=reason,
-            by=document.get("by") or written_by,
+            by=_by(document, written_by),
             written_by=written_by,
             digest=service.answerer.rulebook.digest,
         )
         return create_remark(session, complaint)
+
+
+def _by(document: Document, else_: str) -> Any:
+    """Who says so: whoever a body names, whatever that is, which is checked with all else; the key's name without."""
+    told = document.get("by")
+    return else_ if told in (None, "") else told
 
 
 def _finding(service: Service, rule: str, question: Json, records: StoreRecords) -> tuple[str, str, str]:
