@@ -94,7 +94,7 @@ def page_of(deliveries: Sequence[Delivery]) -> str:
     return whole(
         title,
         f"<h1>{title}</h1>",
-        [last, *(part for told in ranked for part in _supplier(told[-_MOST:]))],
+        [f"<h2>{t('Deliveries')}</h2>", last, *(part for told in ranked for part in _supplier(told[-_MOST:]))],
     )
 
 
