@@ -19,8 +19,8 @@ from fitsvc.service.queries import Parameter
 from fitsvc.tongues import t
 
 _PREFIX: Final = "sha256:"
-DIGITS: Final = 16
-"""So many of a digest's digits are put into a link: of a billion rulebooks, two have them alike by a chance of 3 %."""
+DIGITS: Final = 8
+"""So many of a digest's digits are put into a link: of the rulebooks that one store keeps no two have them alike."""
 RULEBOOK: Final = Parameter(
     "rulebook",
     "The digest of the rulebook that an earlier answer is by, or its first eight digits or more: what that says to the "

@@ -114,8 +114,10 @@ def answer(request: AnyRequest) -> Response[str] | Redirect:
         then=then,
         other_units=other_units(kept, system),
         today=datetime.now(UTC).date().isoformat(),
-        address=(address := _public(request) + link("/answer", kept | {BY: digits_of(found.rulebook.digest)})),
-        qr=qr_code(address, t("The address of this answer")),
+        address=_public(request) + link("/answer", kept | {BY: digits_of(found.rulebook.digest)}),
+        qr=qr_code(
+            _public(request) + link("/answer", kept), t("The address of this answer")
+        ),  # each sign is a dot more
     )
 
 
