@@ -547,16 +547,20 @@ def ask_anything(client: Client, mounting: str) -> dict[str, Any]:
 
 @pytest.mark.parametrize(
     ("fact", "value", "meant"),
-    [("height", "13 mm", "13 in"), ("pin_to_bumper", "22 in", "22 cm"), ("height", "430 in", "430 mm")],
+    [
+        ("height", "13 mm", "did you mean `13 in`?"),
+        ("pin_to_bumper", "22 in", "did you mean `22 cm`?"),
+        ("height", "430 in", "between"),
+    ],
 )
 def test_f15_a_slip_of_the_unit_is_asked_about(
     client: Client, key: Key, mounting: str, fact: str, value: str, meant: str
 ) -> None:
     """A figure that would be usual with another unit is refused with it, unless it is out of the question anyway."""
     body = {"subject": "mounting", "record": mounting, "facts": {fact: value}}
-    found = problem(client.post("/v1/observations", json=body, headers=key), 422)
-    (error,) = found["errors"]
-    assert meant in error["help"] or "between" in error["help"]
+    (error,) = problem(client.post("/v1/observations", json=body, headers=key), 422)["errors"]
+    assert meant in error["help"]
+    assert client.get(f"/v1/mountings/{mounting}").json()["facts"] == {"pin_to_bumper": "4 in"}
 
 
 def test_f15_what_says_how_far_off_it_may_be_is_taken(client: Client, key: Key, mounting: str) -> None:

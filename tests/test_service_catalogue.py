@@ -143,3 +143,22 @@ def test_lines_and_columns_say_the_same(shop: tuple[Client, dict[str, str]]) -> 
     pq.write_table(table, stream)
     kind = {"Content-Type": "application/vnd.apache.parquet"}
     assert client.post("/v1/catalogue", content=stream.getvalue(), headers=key | kind).json()["unchanged"] == 1
+
+
+def test_many_statements_go_in_by_one_request_or_none_does(shop: tuple[Client, dict[str, str]]) -> None:
+    """Readings as a file has them: each is in the log under who told it, and one that cannot be read keeps all out."""
+    client, key = shop
+    send(shop, RACK)
+    told = [
+        {"subject": "accessory", "record": "A-RACK", "by": f"p{n}", "facts": {"weight": "40 lb"}} for n in range(30)
+    ]
+    log = "/v1/observations?subject=accessory&record=A-RACK&limit=100"
+    headers = {**key, "Content-Type": "application/x-ndjson"}
+    for rows, status, by in (
+        ([*told[:7], {**told[7], "facts": {"weight": "heavy"}}], 400, [""]),
+        (told, 200, ["", *(f"p{n}" for n in range(30))]),
+    ):
+        sent = client.post("/v1/catalogue", content="\n".join(map(json.dumps, rows)), headers=headers)
+        assert sent.status_code == status, sent.text
+        assert [one["by"] for one in client.get(log).json()["items"]] == by
+    assert sent.json()["stored"] == {"observation": 30}
