@@ -21,7 +21,15 @@ _SHAPES: Final[Mapping[str, Markup]] = {
 """A disc with a tick, a square on its tip with a number, a broken ring with a question mark, a square with a cross."""
 
 
+_DRAWN: Final = Markup('<svg viewBox="0 0 24 24" aria-hidden="true">{}</svg>')
+
+
 def mark(outcome: str, count: int = 0) -> Markup:
     """An outcome's mark; `count` is how many things there are to see to, where that is counted."""
-    drawn = _SHAPES[outcome].format(count or "!")
-    return Markup('<svg viewBox="0 0 24 24" aria-hidden="true">{}</svg>').format(drawn)
+    return _DRAWN.format(_SHAPES[outcome].format(count or "!"))
+
+
+def mark_to_repeat(outcome: str) -> tuple[Markup, Markup]:
+    """An outcome's mark as it is drawn first on a page, and as it is drawn again there in fewer bytes."""
+    first = Markup('<g id="again-{}">{}</g>').format(outcome, _SHAPES[outcome])
+    return _DRAWN.format(first), _DRAWN.format(Markup('<use href="#again-{}"/>').format(outcome))

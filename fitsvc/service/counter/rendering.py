@@ -21,7 +21,7 @@ from fitsvc.language.display import System
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.fields import sentence
 from fitsvc.service.counter.links import spread
-from fitsvc.service.counter.marks import mark
+from fitsvc.service.counter.marks import mark, mark_to_repeat
 from fitsvc.service.counter.plainly import field_id, plainly
 from fitsvc.service.counter.seeing import OUTCOMES
 from fitsvc.service.counter.texts import Texts
@@ -102,6 +102,7 @@ def templates() -> Environment:
         "marks": {outcome: mark(outcome) for outcome in OUTCOMES},
         "words": OUTCOMES,
         "finding_marks": _FINDINGS,
+        "passing_marks": mark_to_repeat("works"),
         "abouts": _ABOUTS,
         "results": _RESULTS,
     }
