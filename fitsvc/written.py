@@ -107,6 +107,18 @@ class PlainForms:
     def __init__(self, rulebook: Rulebook) -> None:
         self._numbers, self._words = rulebook.words.numbers, rulebook.vocabulary.words
         self._stands_for = {word: one for word, (one, *more) in rulebook.words.stands_for.items() if not more}
+        self._called = {
+            (name, form): members
+            for name, said in rulebook.words.called.items()
+            for word, members in said.items()
+            for form in _forms(word)
+        }
+        self._not_judged = {
+            (one.of, form): one.instead
+            for one in rulebook.words.not_judged
+            for word in one.said
+            for form in _forms(word)
+        }
         self._ratings = frozenset(hazard.rating for hazard in rulebook.hazards)
         self._bounds, self._not_known = Bounding(rulebook.words.bounds), frozenset(rulebook.words.not_known)
         self._said: dict[str, dict[str, bool]] = {}
@@ -147,9 +159,15 @@ class PlainForms:
             return meant[0]
         if fact.type.sizes and (shape := _SHAPE.search(wire)):
             return wire[: shape.start()]
+        if instead := self._not_judged.get((fact.kind, said)):
+            raise _refused(t("`{strip}` is not judged here", strip=wire.strip()), t(instead), pointer)
         other = " ".join(self._stands_for.get(word, word) for word in said.split())
-        if near := next((one for one, forms in loosely.items() if other in forms and other != said), None):
-            help = t("did you mean `{near}`? It is one of ", near=near) + ", ".join(
+        near = self._called.get((fact.kind, said)) or tuple(
+            one for one, forms in loosely.items() if other in forms and other != said
+        )
+        if near:
+            shown = t("` or `").join(near)
+            help = t("did you mean `{near}`? It is one of ", near=shown) + ", ".join(
                 f"`{one}`" for one in fact.type.members
             )
             raise _refused(t("`{strip}` is not a choice for {the}", strip=wire.strip(), the=fact.the), help, pointer)
@@ -246,6 +264,11 @@ def _below(told: Json, wire: str, pointer: str) -> Json:
 def _loosely(text: str) -> str:
     """A text by its letters and figures: `SUV` as `suv`, `Bike carrier` as `bike_carrier`."""
     return _APART.sub(" ", text.strip()).casefold()
+
+
+def _forms(word: str) -> tuple[str, str]:
+    """The forms that a word for a choice is found by, of one and of several."""
+    return _loosely(word), f"{_loosely(word)}s"
 
 
 def _refused(message: str, help: str, pointer: str) -> ProblemsFound:

@@ -119,6 +119,8 @@ def test_other_dimensions(text: str, dimension: Dimension, value: float) -> None
         ("1 ft-lb", 1.355818),
         ("1 in-lb", 0.1129848),
         ("1 t", 1000.0),
+        ("0.15 tonnes", 150.0),
+        ("1 tonelada", 1000.0),
     ],
 )
 def test_published_factors(text: str, value: float) -> None:
@@ -140,6 +142,7 @@ PINT_NAMES = {
     **dict.fromkeys(("N m", "N·m", "Nm"), "newton * meter"),
     **dict.fromkeys(("kgs", "kilo", "kilos", "kilogramme", "kilogrammes", "kilogramos"), "kilogram"),
     **dict.fromkeys(("gramme", "grammes"), "gram"),
+    **dict.fromkeys(("tonnes", "tonelada", "toneladas"), "tonne"),
     **dict(zip("%°t", ("percent", "degree", "tonne"), strict=True)),
 }
 INSIDE = {LENGTH: "mm", MASS: "kg", ANGLE: "deg", FORCE: "kN", TORQUE: "newton * meter", NUMBER: ""}
@@ -164,6 +167,11 @@ def test_every_unit_agrees_with_pint() -> None:
         ("-3/4", LENGTH, "`-3/4` has no unit", "write `-3/4 in` or `-3/4 mm`"),
         ("3 inchs", LENGTH, "`inchs` in `3 inchs` is not a known unit", "did you mean `inches`?"),
         ("3 ton", MASS, "`3 ton` could be several tons", "write `t` for 1000 kg, or pounds"),
+        ("25 piedras", MASS, "`piedras` in `25 piedras` is not a unit that is read", "a stone is 14 lb"),
+        ("2 quintales", MASS, "`quintales` in `2 quintales` is not a unit that is read", "write kg or lb"),
+        ("3 fps", MASS, "`fps` in `3 fps` is not a known unit", "write one of lb, oz, kg, g, t"),
+        ("3 qqq", LENGTH, "`qqq` in `3 qqq` is not a known unit", "write one of in, ft, mm, cm, m"),
+        ("3 qqq", NUMBER, "`qqq` in `3 qqq` is not a known unit", "lb, oz, kg"),
         ("2,5 in", LENGTH, "`2,5 in` has a comma that does not part thousands", "`2.5 in` with a point"),
         ("1.700 lb", MASS, "`1.700 lb` could be 1.7 or 1,700 lb", "write `1.7 lb` or `1,700 lb`"),
         ("1.000 kg", MASS, "`1.000 kg` could be 1 or 1,000 kg", "write `1 kg` or `1,000 kg`"),

@@ -6,6 +6,7 @@ come from the inch, the pound and standard gravity. Tests hold every unit to Pin
 """
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
@@ -88,7 +89,9 @@ _SAMPLES = {LENGTH: "2-1/2 in", MASS: "300 lb", ANGLE: "12 deg", FORCE: "14.3 kN
 
 _COMMA = re.compile(r"(?<=\d)[,](?=\d)")
 _THREE = re.compile(r"(?<!\d)([1-9]\d{0,2})([.,])(\d{3})(?!\d)")
-_KNOWN_UNITS = later("write one of in, ft, mm, cm, m, lb, oz, kg, g, t, kN, N, lbf, deg, %, ft-lb, in-lb, N·m")
+_LISTED = ("in", "ft", "mm", "cm", "m", "lb", "oz", "kg", "g", "t", "kN", "N", "lbf", "deg", "%")
+_LISTED += ("ft-lb", "in-lb", "N·m")
+"""The units that are told where one is not known: of what is asked for, where that is."""
 _LIKE = later("write a number and its unit, such as `2-1/2 in` or `300 lb`")
 
 _INCH = Fraction("25.4")
@@ -98,7 +101,8 @@ _POUND = Fraction("0.45359237")
 _POUND_FORCE = _POUND * Fraction("9.80665") / 1000
 """In kN: a pound under standard gravity in m/s², exact by the 3rd General Conference on Weights and Measures, 1901."""
 
-# One row a unit: dimension, factor to the unit inside, spellings, those in Spanish last. A `tonelada` may be several.
+# One row a unit: dimension, factor to the unit inside, spellings, those in Spanish last. A `ton` may be several; a
+# `tonne`, in Spanish `tonelada`, is 1000 kg (SI Brochure, 9th edition, table 8, and its translation; from memory).
 _UNITS: tuple[tuple[Dimension, Fraction, tuple[str, ...]], ...] = (
     (LENGTH, _INCH, ("in", "inch", "inches", '"', "″", "”", "''", "pulg", "pulgada", "pulgadas")),
     (LENGTH, 12 * _INCH, ("ft", "foot", "feet", "'", "′", "’", "pie", "pies")),
@@ -111,7 +115,7 @@ _UNITS: tuple[tuple[Dimension, Fraction, tuple[str, ...]], ...] = (
         Fraction(1),
         ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramme", "kilogrammes", "kilogramos"),
     ),
-    (MASS, Fraction(1000), ("t",)),
+    (MASS, Fraction(1000), ("t", "tonne", "tonnes", "tonelada", "toneladas")),
     (MASS, _POUND / 16, ("oz", "ounce", "ounces", "onza", "onzas")),
     (MASS, Fraction(1, 1000), ("g", "gram", "grams", "gramme", "grammes")),
     (FORCE, Fraction(1), ("kN",)),
@@ -130,9 +134,11 @@ UNITS: dict[str, tuple[Dimension, Fraction]] = {
 """Every unit spelling, with its dimension and its exact factor to the unit inside."""
 
 _STONE, _HUNDREDWEIGHT = later("a stone is 14 lb: write lb or kg"), later("a hundredweight is 100 or 112 lb: write lb")
+_QUINTAL = later("a quintal is 100 kg or some 46 kg: write kg or lb")
 _YARD = later("a yard is 3 ft: write ft or m")
 _OTHERS = {
-    **dict.fromkeys(("st", "stone", "stones"), _STONE),
+    **dict.fromkeys(("st", "stone", "stones", "piedra", "piedras"), _STONE),
+    **dict.fromkeys(("quintal", "quintals", "quintales"), _QUINTAL),
     **dict.fromkeys(("cwt", "hundredweight"), _HUNDREDWEIGHT),
     **dict.fromkeys(("yd", "yds", "yard", "yards"), _YARD),
 }
@@ -194,7 +200,7 @@ class QuantityError(ValueError):
 
 def parse_quantity(text: str, dimension: Dimension) -> float:
     """Read a quantity that must have a dimension, in the unit used inside; QuantityError when it is none."""
-    value, found = _read(_with_point(text))
+    value, found = _read(_with_point(text), dimension)
     if found is dimension or found == dimension:
         return value
     raise _wrong_dimension(_quote(text), found, dimension)
@@ -244,8 +250,8 @@ def read_plainest(text: str) -> tuple[float, Dimension] | None:
 
 
 @lru_cache(maxsize=16384)
-def _read(text: str) -> tuple[float, Dimension]:
-    """Read one text; only texts that are quantities are remembered."""
+def _read(text: str, wanted: Dimension | None = None) -> tuple[float, Dimension]:
+    """Read one text, and help by the units of what is wanted; only texts that are quantities are remembered."""
     if plainest := read_plainest(text):
         return plainest
     if len(text) > LONGEST_TEXT:
@@ -253,7 +259,7 @@ def _read(text: str) -> tuple[float, Dimension]:
     body = _plain(text)
     sign = -1 if body.startswith("-") else 1
     parts = _parts(text, body.removeprefix("-").lstrip())
-    total, dimension = _sum(text, parts)
+    total, dimension = _sum(text, parts, wanted)
     if total > LARGEST_VALUE:
         help = t("check the number and its unit")
         raise QuantityError(t("{what} is too large", what=_quote(text)), help, kind="implausible")
@@ -310,11 +316,11 @@ def _refuse_two_figures(text: str, amount: re.Match[str], unit: str) -> None:
         )
 
 
-def _sum(text: str, parts: list[tuple[Fraction, str]]) -> tuple[Fraction, Dimension]:
+def _sum(text: str, parts: list[tuple[Fraction, str]], wanted: Dimension | None) -> tuple[Fraction, Dimension]:
     """Convert one amount, or feet and inches or pounds and ounces, to the unit inside."""
     if len(parts) == 1:
         amount, unit = parts[0]
-        dimension, factor = _unit(text, unit) if unit else (NUMBER, Fraction(1))
+        dimension, factor = _unit(text, unit, wanted) if unit else (NUMBER, Fraction(1))
         _hold_to_one_reading(text, unit, (dimension, factor))
         return amount * factor, dimension
     _refuse_other(text, parts[0][1])
@@ -337,14 +343,17 @@ def _hold_to_one_reading(text: str, unit: str, known: tuple[Dimension, Fraction]
     found = _POINT_OR_THOUSANDS.search(text) if known in WEIGHTS else None
     if found:
         figure = found[0].rstrip("0").removesuffix(".")
-        small, large = figure + "0" * (figure == found[0]), found[0].replace(".", ",")
+        # Where people write a comma before decimals, thousands are told apart by nothing.
+        small = figure + "0" * (figure == found[0])
+        large = found[0].replace(".", "," if tongue().decimal == "." else "")
+        small = small.replace(".", tongue().decimal)
         raise QuantityError(
             t("{what} could be {small} or {large} {unit}", what=_quote(text), small=small, large=large, unit=unit),
             t("write `{small} {unit}` or `{large} {unit}`", small=small, unit=unit, large=large),
         )
 
 
-def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
+def _unit(text: str, unit: str, wanted: Dimension | None = None) -> tuple[Dimension, Fraction]:
     """Look a spelling up; words may be in capitals, single letters may not (`T` and `M` mean other units)."""
     if known := _known(unit):
         return known
@@ -352,14 +361,20 @@ def _unit(text: str, unit: str) -> tuple[Dimension, Fraction]:
         raise QuantityError(
             t("{what} has digits other than 0 to 9", what=_quote(text)), t("write `1/2 in` or `2.5 in`")
         )
-    if unit.casefold() in ("ton", "tons", "tonne", "tonnes"):
+    if unit.casefold() in ("ton", "tons"):
         raise QuantityError(t("{what} could be several tons", what=_quote(text)), t("write `t` for 1000 kg, or pounds"))
     _refuse_other(text, unit)
-    near = nearest(unit, list(UNITS))
+    near = nearest(unit, _of(wanted, UNITS))
+    listed = ", ".join(_of(wanted, _LISTED))
     raise QuantityError(
         t("`{unit}` in {what} is not a known unit", unit=_printable(unit), what=_quote(text)),
-        t("did you mean `{near}`?", near=near) if near else t(_KNOWN_UNITS),
+        t("did you mean `{near}`?", near=near) if near else t("write one of {listed}", listed=listed),
     )
+
+
+def _of(wanted: Dimension | None, units: Iterable[str]) -> list[str]:
+    """Those of some units that measure what is wanted; all of them where it is not said, or a plain number."""
+    return [unit for unit in units if wanted in (None, NUMBER, UNITS[unit][0])]
 
 
 def _refuse_other(text: str, unit: str) -> None:

@@ -70,7 +70,19 @@ _ADDED_TO: Final[Map[str, tuple[str, ...]]] = {
     HAZARDS: ("weights", "hazards", "agree", "apart"),
     SOURCES: ("sources",),
     SIGNED: ("signed",),
-    WORDS: ("stands_for", "passed_over", "numbers", "figures", "told_apart", "wishes", "for_all", "first", "variants"),
+    WORDS: (
+        "stands_for",
+        "passed_over",
+        "numbers",
+        "figures",
+        "told_apart",
+        "wishes",
+        "for_all",
+        "first",
+        "variants",
+        "called",
+        "not_judged",
+    ),
 }
 """The files that an overlay adds to under the core's name, and the lists and mappings there to which it does."""
 

@@ -19,7 +19,7 @@ from fitsvc.rulebook.folder import yaml_files
 from fitsvc.rulebook.roles import Role
 from fitsvc.rulebook.rules import IfKnown, Rulebook, Shown, Template
 from fitsvc.rulebook.vocabulary import Fact, Subject, Vocabulary
-from fitsvc.rulebook.words import Apart, WishAsked
+from fitsvc.rulebook.words import Apart, NotJudged, WishAsked
 from fitsvc.rulebook.yaml_text import Mapping as Node
 from fitsvc.rulebook.yaml_text import Scalar, read_yaml_file
 from fitsvc.tongues import ENGLISH, Tongue, is_clause
@@ -36,8 +36,8 @@ _TEXTS: Final = frozenset((
     (Subject, "title"), (Fact, "meaning"), (Fact, "how_to_measure"), (Fact, "below_zero"), (Role, "meaning"),
     (book.Rule, "title"), (book.Rule, "remedy"), (book.Limit, "title"), (book.Limit, "quantity"), (book.Need, "title"),
     (book.Allowance, "title"), (book.Loading, "called"), (book.TrialState, "title"), (book.TableEntry, "title"),
-    (book.RowTold, "asks"), (book.Reference, "because"), (Apart, "told"), (WishAsked, "words"), (Shown, "words"),
-    (Shown, "below"), (Vocabulary, "words"), (Rulebook, "topics"),
+    (book.RowTold, "asks"), (book.Reference, "because"), (Apart, "told"), (WishAsked, "words"), (NotJudged, "instead"),
+    (Shown, "words"), (Shown, "below"), (Vocabulary, "words"), (Rulebook, "topics"),
 ))  # fmt: skip
 """The fields that are for people; what else is text is a name."""
 _TEMPLATES: Final = frozenset(

@@ -25,6 +25,7 @@ _FACTS: Final = many(named("fact"))
 _FIGURE: Final = Form("a figure's words", {"is": _FACTS}, {"said": many(TEXT), "below_zero": YES_NO})
 _APART: Final = Form("what tells apart", {"fact": named("fact"), "as": TEXT})
 _WISH: Final = Form("a wish", {"wish": TEXT}, {"by": _FACTS, "kind": named("kind")})
+_NOT_JUDGED: Final = Form("what is not judged", {"of": TEXT, "said": many(TEXT), "instead": TEXT})
 _PLAINLY: Final = ("at least ...", "at most ...", "up to ...", "max ...", "about ...", "between ... and ...")
 """The words for a bound that `fitsvc.written` reads itself, with a figure in each gap."""
 WORDS_FILE: Final = Form(
@@ -42,6 +43,8 @@ WORDS_FILE: Final = Form(
         "for_all": _FACTS,
         "first": _FACTS,
         "variants": by_name(by_name(many(TEXT))),
+        "called": by_name(by_name(many(TEXT))),
+        "not_judged": many(_NOT_JUDGED.kind),
     },
 )
 
@@ -75,6 +78,15 @@ class WishAsked:
     kind: str
 
 
+@dataclass(frozen=True, slots=True)
+class NotJudged:
+    """What people ask for that is none of a list's choices: the list, the words for it, and what to do about it."""
+
+    of: str
+    said: tuple[str, ...]
+    instead: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Words:
     """All that `words.yaml` says; without one a word stands for itself alone.
@@ -82,7 +94,8 @@ class Words:
     `bounds` are words for what a figure is at least or at most, each with that in plain words; `not_known` those of
     whoever knows none. `for_all` are facts that go with every wish, `first` those that are asked first of a receiver.
     `variants` are, by what they are of (a bed), those of which a vehicle is one, each with how labels and claims
-    write it.
+    write it. `called` are other words for a list's choices, with those that may be meant, `not_judged` what is none of
+    them, with what to do about it.
     """
 
     stands_for: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -96,6 +109,8 @@ class Words:
     for_all: tuple[str, ...] = ()
     first: tuple[str, ...] = ()
     variants: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
+    called: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
+    not_judged: tuple[NotJudged, ...] = ()
 
 
 def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Words:
@@ -116,6 +131,8 @@ def read_words(shape: Shape, tree: AnyNode | None, vocabulary: Vocabulary) -> Wo
         for_all=_facts(shape, top, "for_all", facts),
         first=_facts(shape, top, "first", facts),
         variants=dict(_variants(shape, top)),
+        called=dict(_called(shape, top, vocabulary)),
+        not_judged=tuple(_not_judged(shape, top, vocabulary)),
     )
 
 
@@ -148,6 +165,37 @@ def _variants(shape: Shape, top: Node) -> Iterator[tuple[str, dict[str, tuple[st
                     help = "each stands for one of them alone"
                     shape.complain(inner, f"`{text}` is written for `{written[text]}` and for `{member}`", help)
         yield group.casefold(), members
+
+
+def _is_list(shape: Shape, node: AnyNode, name: str, vocabulary: Vocabulary) -> bool:
+    """Whether a name is that of a list; what is none is complained of."""
+    if name not in vocabulary.lists:
+        near = nearest(name, vocabulary.lists)
+        help = f"did you mean `{near}`?" if near else "name a list such as `accessory_kind`"
+        shape.complain(node, f"there is no list `{name}`", help)
+    return name in vocabulary.lists
+
+
+def _not_judged(shape: Shape, top: Node, vocabulary: Vocabulary) -> Iterator[NotJudged]:
+    for node in shape.items(top.entries.get("not_judged"), "`not_judged`"):
+        entry = shape.form(node, _NOT_JUDGED)
+        if entry is not None and _is_list(shape, entry.entries["of"], shape.text(entry, "of"), vocabulary):
+            said = _texts(shape, entry.entries["said"], "`said`")
+            yield NotJudged(shape.text(entry, "of"), said, shape.text(entry, "instead"))
+
+
+def _called(shape: Shape, top: Node, vocabulary: Vocabulary) -> Iterator[tuple[str, dict[str, tuple[str, ...]]]]:
+    for name, node in shape.open_mapping(top.entries.get("called"), "`called`"):
+        if not _is_list(shape, node, name, vocabulary):
+            continue
+        words, members = {}, vocabulary.lists[name].members
+        for word, inner in shape.open_mapping(node, f"words for `{name}`"):
+            words[word.casefold()] = meant = _texts(shape, inner, f"what `{word}` means")
+            for member in sorted({*meant} - {*members}):
+                near = nearest(member, members)
+                help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(members)}"
+                shape.complain(inner, f"`{member}` is not a choice of `{name}`", help)
+        yield name, words
 
 
 def _figures(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Figure]:
