@@ -2,7 +2,8 @@
 
 Each thing is the rest of a question (accessory, ball, trailer, load) with the receiver it hangs on. A trailer on a ball
 that no mount holds, the towbar's own or in a step bumper, has no accessory. A thing shares the rig that is told for
-all, its own adapters apart, or has a rig of its own: the whole of it, as that receiver sees it.
+all, its own adapters apart, or has a rig of its own: the whole of it, as that receiver sees it, but for a vehicle that is
+told for all.
 """
 
 from collections.abc import Mapping
@@ -169,8 +170,12 @@ class _ThingReading:
         shared, own = self.document.get("rig"), thing.get("rig")
         if own is None or not isinstance(own, dict):
             return shared if own is None else own
-        if _has_own(thing) or not isinstance(shared, dict):
+        if not isinstance(shared, dict):
             return own
+        if _has_own(thing):
+            untold = own.get("id") is None and own.get(VEHICLE) is None and thing.get("hangs_on") != BEHIND_TRAILER
+            # Whatever hangs on the vehicle is on one vehicle, told once for all.
+            return {**own, VEHICLE: shared[VEHICLE]} if untold and shared.get(VEHICLE) is not None else own
         return {**shared, **{name: part for name, part in own.items() if part is not None}}
 
     def _hold_to_their_receivers(self, things: list[Thing]) -> None:

@@ -89,7 +89,7 @@ _SAMPLES = {LENGTH: "2-1/2 in", MASS: "300 lb", ANGLE: "12 deg", FORCE: "14.3 kN
 
 _COMMA = re.compile(r"(?<=\d)[,](?=\d)")
 _THREE = re.compile(r"(?<!\d)([1-9]\d{0,2})([.,])(\d{3})(?!\d)")
-_LISTED = ("in", "ft", "mm", "cm", "m", "lb", "oz", "kg", "g", "t", "kN", "N", "lbf", "deg", "%")
+_LISTED: tuple[str, ...] = ("in", "ft", "mm", "cm", "m", "lb", "oz", "kg", "g", "t", "kN", "N", "lbf", "deg", "%")
 _LISTED += ("ft-lb", "in-lb", "N·m")
 """The units that are told where one is not known: of what is asked for, where that is."""
 _LIKE = later("write a number and its unit, such as `2-1/2 in` or `300 lb`")
