@@ -211,6 +211,14 @@ def front(weight: str = "100 lb") -> Part:
     return {"name": "box", "hangs_on": "front_receiver", "rig": own, "accessory": {"facts": facts}, "load": load}
 
 
+def test_the_vehicle_told_for_all_is_that_of_a_receiver_told_alone() -> None:
+    """Whatever hangs on the vehicle is on one: a front thing whose own rig tells no vehicle is on the one told."""
+    alone = front()
+    alone["rig"] = {part: told for part, told in alone["rig"].items() if part != "vehicle"}
+    for gvwr, told in (("5160 lb", "passes"), ("5159 lb", "fails")):
+        assert result(answer([boat(), alone], rig(DUAL, gvwr=gvwr)), "all-within-payload") == told
+
+
 def test_front_and_rear_share_the_payload_and_no_receiver() -> None:
     """200 lb in front and 310 behind, a driver of 150: 660 lb of payload; the rear label is the rear's alone."""
     for gvwr, told in (("5160 lb", "passes"), ("5159 lb", "fails")):

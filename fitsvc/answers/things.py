@@ -2,8 +2,8 @@
 
 Each thing is the rest of a question (accessory, ball, trailer, load) with the receiver it hangs on. A trailer on a ball
 that no mount holds, the towbar's own or in a step bumper, has no accessory. A thing shares the rig that is told for
-all, its own adapters apart, or has a rig of its own: the whole of it, as that receiver sees it, but for a vehicle that is
-told for all.
+all, its own adapters apart, or has a rig of its own: the whole of it, as that receiver sees it, but for
+a vehicle that is told for all.
 """
 
 from collections.abc import Mapping
