@@ -34,6 +34,7 @@ ALLOWED: Mapping[str, str] = {
     "vehicle.curb_weight": _PAYLOAD,
     "vehicle.placard_capacity": _PAYLOAD,
     "vehicle.gawr_front": "both axle ratings can do no more than contradict the payload, which is held by itself",
+    "vehicle.curb_weight_front": "what it leaves of the curb weight only refuses; the rear axle is held by its own",
     "vehicle.curb_weight_rear": _AXLE,
     "vehicle.gawr_rear": _AXLE,
     "vehicle.rear_overhang": _AXLE,
