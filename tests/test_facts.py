@@ -151,7 +151,7 @@ def test_texts_are_kept_for_people() -> None:
         ("share", 0.12, "`0.12` has no unit", "write the share as a figure between 0 % and 100 %"),
         ("share", "0.12", "`0.12` has no unit", "write the share as a figure between 0 % and 100 %"),
         ("weight", "3 in", "`3 in` is a length, expected a mass", "such as `300 lb`"),
-        ("weight", "3 inn", "`inn` in `3 inn` is not a known unit", "did you mean `in`?"),
+        ("weight", "3 inn", "`inn` in `3 inn` is not a known unit", "write one of lb, oz, kg, g, t"),
         ("weight", "900 t", "`900 t` is not plausible for the weight",
          "it is between 0 lb and 1000 lb; check the figure and its unit"),
         ("weight", "-1 kg", "`-1 kg` is not plausible for the weight",
