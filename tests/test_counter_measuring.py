@@ -160,9 +160,9 @@ def test_on_a_slow_line_the_next_question_is_there_at_once(browser: Browser, cou
         page.get_by_text("5/8 in", exact=True).tap()
         page.get_by_role("button", name="Keep", exact=True).first.tap()
         expect(page.locator("h1").first).not_to_have_text(first)
-        assert waited == [] and "receiver.pin_hole" in page.url
+        assert not any("/measure?" in one for one in waited) and "receiver.pin_hole" in page.url
         expect(counts).not_to_have_text(before)
-        assert waited
+        assert any("/measure?" in one for one in waited)
 
 
 def test_without_scripts_a_visit_goes_on_by_buttons(browser: Browser, counter: Counter) -> None:
@@ -172,8 +172,8 @@ def test_without_scripts_a_visit_goes_on_by_buttons(browser: Browser, counter: C
         page.goto("/measure?vehicle=veh_mossback_2021_four&called=Bench+test+4")
         page.locator("input[name=value][value='5/8 in']").check()
         page.get_by_role("button", name="Keep", exact=True).first.tap()
-        assert "receiver.pin_hole=5" in page.url
+        expect(page).to_have_url(re.compile("receiver.pin_hole=5"))
         page.get_by_role("button", name="Cannot measure").first.tap()
-        assert "cannot=" in page.url
+        expect(page).to_have_url(re.compile("cannot="))
         page.locator("summary", has_text="Kept, not sent yet").tap()
         expect(page.locator("[data-kept] li").first).to_contain_text("5/8 in")
