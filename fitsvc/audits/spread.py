@@ -56,7 +56,8 @@ def on_dask(client: Any) -> Elsewhere:
             some = islice(waiting, count)
             return [client.submit(judge_shared, shared, part, retries=_RETRIES, pure=False) for part in some]
 
-        running: Any = as_completed(begin(_AHEAD * max(1, sum(client.nthreads().values()))))  # type: ignore[no-untyped-call]  # of a library without types
+        first = begin(_AHEAD * max(1, sum(client.nthreads().values())))
+        running: Any = as_completed(first, loop=client.loop)  # type: ignore[no-untyped-call]  # of a library without types
         for done in running:
             try:
                 rows = _rows_of(done.result())
