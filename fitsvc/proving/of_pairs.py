@@ -3,9 +3,9 @@ some through.
 
 A rule lets through what passes it, and what it leaves open where that only cautions. So a rule that applies to nothing
 but what the other refuses, or leaves open, is no contradiction: there the other has its say. Nearly every pair lets
-something through that is the examples of both put together, and one such case does so for hundreds of pairs; for the
-rest the solver is asked for cases that get past as many rules as they can. What is left is claimed pair by pair, but
-for those that are meant so, which `hazards.yaml` names under `apart`.
+something through that is a case of either put together, and one such case does so for hundreds of pairs; for the rest
+the solver is asked, one by one. What is left is claimed pair by pair, but for those that are meant so, which
+`hazards.yaml` names under `apart`.
 """
 
 from collections.abc import Iterator
@@ -19,9 +19,7 @@ from fitsvc.facts import Case
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS, AnyTyped
 from fitsvc.proving.asking import BUDGET, ask
-from fitsvc.proving.cases import read_case
 from fitsvc.proving.claims import Asked, Claim, Prover
-from fitsvc.proving.solver import GaveUpError, Solver
 from fitsvc.proving.terms import SolverTerm, every, negation
 from fitsvc.proving.world import World
 from fitsvc.rulebook.kinds import Kind, KnownKind, kinds_of
@@ -73,18 +71,33 @@ class _OfKind:
 
     def left(self) -> set[Pair]:
         """The pairs of which either lets something through where both apply, and that no case was found to get past."""
-        left = self._left_by_examples({*combinations(self.rules, 2)})
-        idle = {id for id in {id for pair in left for id in pair} if not self._lets_any_through(id)}
-        return self._left_by_solver({pair for pair in left if idle.isdisjoint(pair)})
+        own = {id: self._let_through(id) for id in self.rules}
+        able = [id for id, cases in own.items() if cases is not None]
+        left = self._left_by_cases({*combinations(able, 2)}, {id: own[id] or [] for id in able})
+        return self._left_by_solver(left)
 
-    # by what the examples of two rules come to together
+    # by what a case of either rule comes to with one of the other
 
-    def _left_by_examples(self, left: set[Pair]) -> set[Pair]:
+    def _let_through(self, id: str) -> list[Case] | None:
+        """Some cases of the kind that a rule surely applies to and lets through, examples if there are such.
+
+        None where it lets none through; no case where that is not decided.
+        """
         examples = self.prover.examples
-        own: dict[str, list[Case]] = {}
-        for id, rule in self.rules.items():
-            found = examples.with_kind(self.kind, (case for case in examples.of(rule) if not case.adapters))
-            own[id] = [case for case in found if id in self._through(case)][:_MIXED]
+        told = (case for case in examples.of(self.rules[id]) if not case.adapters)
+        found = [case for case in examples.with_kind(self.kind, told) if id in self._through(case)]
+        if found:
+            return found[:_MIXED]
+        world = self.prover.world(0)
+        case = ask(
+            world, [self._is_kind(world), self._past(world, self.rules[id])], lambda _: True, until=self._until()
+        )
+        if isinstance(case, Case):
+            return [case] if id in self._through(case) else []
+        return None if case is None else []
+
+    def _left_by_cases(self, left: set[Pair], own: dict[str, list[Case]]) -> set[Pair]:
+        examples = self.prover.examples
         for a, b in sorted(left):
             if (a, b) in left:
                 for one, other in product(own[a], own[b]):
@@ -119,30 +132,14 @@ class _OfKind:
 
     # by the solver
 
-    def _lets_any_through(self, id: str) -> bool:
-        """Whether some rig of the kind is let through by a rule that surely applies to it, or it is not decided."""
-        world = self.prover.world(0)
-        asked = [self._is_kind(world), self._past(world, self.rules[id])]
-        return ask(world, asked, lambda _: True, until=self._until()) is not None
-
     def _left_by_solver(self, left: set[Pair]) -> set[Pair]:
         world, found = self.prover.world(0), set[Pair]()
-        past = {id: self._past(world, self.rules[id]) for id in sorted({id for pair in left for id in pair})}
-        is_kind = self._is_kind(world)
-        closed, uses = world.facts.variables.closed([is_kind, *past.values()])
-        solver = Solver(world.words)
-        solver.add([is_kind, world.facts.asked_about(), *closed[len(past) + 1 :]])
         while left:
             pair = min(left)
-            left = left - {pair}
-            others = [past[id] for id in sorted({id for one in left for id in one})]
-            solver.until = self._until()
-            try:
-                model = solver.most([past[id] for id in pair], others)
-            except GaveUpError:  # of so many at once: the pair is asked for by itself
-                model = None
-            through = self._through(read_case(world.facts, model, uses)) if model else frozenset[str]()
-            left = _without(left, through)
+            asked = [self._is_kind(world), *(self._past(world, self.rules[id]) for id in pair)]
+            case = ask(world, asked, lambda _: True, until=self._until())
+            through = self._through(case) if isinstance(case, Case) else frozenset[str]()
+            left = _without(left - {pair}, through)
             if not through.issuperset(pair) and self._either_lets_through(pair):
                 found.add(pair)
         return found

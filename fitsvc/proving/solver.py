@@ -1,6 +1,6 @@
 """Terms in the words of the solver, which only this module knows: z3, of the extra `prove`."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from fractions import Fraction
 from math import inf
 from time import process_time
@@ -85,35 +85,14 @@ class Solver:
             raise GaveUpError("no answer in time")
         return model
 
-    def _check(self, *assumed: Any) -> Any:
+    def _check(self) -> Any:
         """Look for an answer while there is time; none, once it is over."""
         left = self.until - process_time()
         if left <= 0:
             return z3.unknown
         self._solver.set("timeout", PATIENCE)
         self._solver.set("rlimit", int(left * _STEPS) if left < inf else 0)
-        return self._solver.check(*assumed)
-
-    def most(self, must: Sequence[SolverTerm], wanted: Sequence[SolverTerm]) -> "Model | None":
-        """Values with which some conditions hold, and of others as many as go together; None where the first do not.
-
-        GaveUpError when the solver comes to no answer.
-        """
-        names = {z3.Bool(f"wanted {number}"): term for number, term in enumerate((*must, *wanted))}
-        needed, left = list(names)[: len(must)], list(names)[len(must) :]
-        self._solver.push()
-        self._solver.add(*[z3.Implies(name, self._words.of(term)) for name, term in names.items()])
-        while (found := self._check(*needed, *left)) == z3.unsat:
-            core = {name.get_id() for name in self._solver.unsat_core()}
-            fewer = [name for name in left if name.get_id() not in core]
-            if len(fewer) == len(left):
-                break
-            left = fewer
-        model = Model(self._words, self._solver.model()) if found == z3.sat else None
-        self._solver.pop()
-        if found == z3.unknown:
-            raise GaveUpError("no answer in time")
-        return model
+        return self._solver.check()
 
 
 class Model:
