@@ -527,3 +527,14 @@ def test_a_fault_in_a_table_with_columns_is_told(tmp_path: Path, old: str, new: 
     found = problems(tmp_path, {"tables/law.yaml": LAW.replace(old, new), "sources.yaml": ACT})
     assert any(message in one.message and help in (one.help or "") for one in found), found
     assert all(one.file == "rules/tables/law.yaml" or "nothing cites" in one.message for one in found)
+
+
+def test_other_words_for_choices_are_of_lists_that_there_are_and_of_their_choices(tmp_path: Path) -> None:
+    """A word that leads to no choice would lead whoever writes it nowhere."""
+    words = """called:
+  hitch_clas: {large: [I]}
+not_judged:
+  - {of: nothing_like_it, said: [tow bar], instead: "Ask who fits tow bars."}
+"""
+    found = problems(tmp_path, {"words.yaml": words})
+    assert [one.message for one in found] == ["there is no list `hitch_clas`", "there is no list `nothing_like_it`"]
