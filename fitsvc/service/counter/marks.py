@@ -30,6 +30,9 @@ def mark(outcome: str, count: int = 0) -> Markup:
 
 
 def mark_to_repeat(outcome: str) -> tuple[Markup, Markup]:
-    """An outcome's mark as it is drawn first on a page, and as it is drawn again there in fewer bytes."""
-    first = Markup('<g id="again-{}">{}</g>').format(outcome, _SHAPES[outcome])
+    """An outcome's mark as it is drawn first on a page, and as it is drawn again there in fewer bytes.
+
+    What is drawn again is styled by what stands in the group, so that the group is a mark by itself.
+    """
+    first = Markup('<g id="again-{}" class="mark">{}</g>').format(outcome, _SHAPES[outcome])
     return _DRAWN.format(first), _DRAWN.format(Markup('<use href="#again-{}"/>').format(outcome))
