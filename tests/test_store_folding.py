@@ -137,8 +137,13 @@ def test_the_order_of_entry_does_not_matter(history: list[Told], chance: Any) ->
 @RARE
 @given(st.one_of(histories(ENDS), histories(LETTERS)), st.one_of(ENDS, LETTERS))
 def test_a_statement_that_agrees_with_all_that_stand_only_tightens(history: list[Told], value: Json) -> None:
-    """Nothing becomes possible by one more reading that agrees with every other one, and with what is known."""
+    """Nothing becomes possible by one more reading that agrees with every other one, and with what is known.
+
+    A choice that is disputed is left out: a member for which too few spoke before may come to stand beside those left
+    ("abcd", "be", "e", then "de"), so that it opens, and stays disputed until a person settles it.
+    """
     said, span = standing(history, LAW)["x"], _span(value)
+    assume(known(history).state != "disputed" or isinstance(span, tuple))
     spans = [known(history).span, *(one.span for one in said)]
     assume(all(one is not None and isinstance(one, tuple) == isinstance(span, tuple) for one in spans))
     assume(all(one is not None and agree(one, span) for one in spans))

@@ -48,7 +48,7 @@ class OfPairs:
     def claims(self, kind: Kind) -> Iterator[Claim]:
         """A claim of each pair that no case was found for; a rule that lets no rig of the kind through is in none."""
         rules = self._blocking(kind)
-        of_kind = _OfKind(self.prover, kind, rules)
+        of_kind = _PairsOfKind(self.prover, kind, rules)
         for a, b in sorted(of_kind.left()):
             if frozenset((a, b)) not in self._meant:
                 says = f"no {kind.word} gets past both `{a}` and `{b}`"
@@ -62,7 +62,7 @@ class OfPairs:
 
 
 @dataclass(slots=True)
-class _OfKind:
+class _PairsOfKind:
     """The blocking rules that may apply to one kind."""
 
     prover: Prover

@@ -52,7 +52,7 @@ def dated(shape: Shape, folder: Path, trees: Map[Path, Node], day: date | None =
     tops = [tree for name in (OVERLAY, TOP_FILE) if isinstance(tree := trees.get(folder / name), Mapping)]
     told = next((tree for tree in tops if AS_OF in tree.entries), None)
     fixed = _day(shape, told, AS_OF) if told is not None else None
-    reading = _Reading(shape, day or fixed or today())
+    reading = _DatedReading(shape, day or fixed or today())
     found = {path: reading.file(tree, is_top=path.name in (OVERLAY, TOP_FILE)) for path, tree in trees.items()}
     reading.hold_to_one_each()
     days = () if told is not None and day is None else tuple(sorted(reading.days))
@@ -73,7 +73,7 @@ def frozen(texts: Map[str, str], day: date) -> dict[str, str]:
 
 
 @dataclass(slots=True)
-class _Reading:
+class _DatedReading:
     """One folder read for a day."""
 
     shape: Shape

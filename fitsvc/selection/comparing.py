@@ -44,7 +44,7 @@ _STRIDE: Final = 1 << 15
 
 
 @dataclass(slots=True)
-class Compared:
+class Unlike:
     """How many items a rig came to each outcome with, and comes to; how many changed, and the first of these.
 
     Where nothing changed not all are counted.
@@ -64,9 +64,9 @@ class Compared:
             self.changed.append((sku, was, now))
 
 
-def compare(columns: Columns, reader: FactReader, held: Snapshot, pairs: Sequence[Pair], most: int) -> list[Compared]:
+def compare(columns: Columns, reader: FactReader, held: Snapshot, pairs: Sequence[Pair], most: int) -> list[Unlike]:
     """What each of some rigs came to and comes to with all items, of which `most` that changed are named."""
-    found, alike = dict[int, Compared](), dict[Hashable, list[int]]()
+    found, alike = dict[int, Unlike](), dict[Hashable, list[int]]()
     for place, pair in enumerate(pairs):
         alike.setdefault(frozenset(sku for case in pair for sku in case.of_items), []).append(place)
     for places in alike.values():
@@ -84,7 +84,7 @@ class _Difference(NamedTuple):
     now: _Bitmaps
 
 
-class _Part:
+class _ComparedPart:
     """Items judged as columns, those of them that are left, and what the rig told last came to with them."""
 
     def __init__(self, columns: Columns, catalogue: Catalogue, skus: Sequence[str], alive: Flags) -> None:
@@ -113,7 +113,7 @@ class _Part:
         where: Words = reduce(or_, (one ^ other for one, other in zip(both[0].values(), both[1].values(), strict=True)))
         return _Difference(where, *both) if self._count(where) else None
 
-    def add(self, told: Compared, was: Judged, difference: _Difference | None) -> None:
+    def add(self, told: Unlike, was: Judged, difference: _Difference | None) -> None:
         """Put what a rig came to with all the items, and comes to, to what it does with others."""
         before = {outcome: self._count(words) for outcome, words in was.bitmaps_among().items()}
         after = dict(before)
@@ -152,7 +152,7 @@ class _Comparing:
     def __init__(self, columns: Columns, reader: FactReader, held: Snapshot, pairs: Sequence[Pair], most: int) -> None:
         self._columns, self._reader, self._pairs, self._most = columns, reader, pairs, most
         self._parts = [
-            _Part(columns, one.segment.catalogue, one.segment.skus, one.alive) for one in held.parts if one.left
+            _ComparedPart(columns, one.segment.catalogue, one.segment.skus, one.alive) for one in held.parts if one.left
         ]
         known = {sku for pair in pairs for case in pair for sku in case.of_items}
         few, loose = len(held.loose) * len(pairs) <= _SINGLY, sorted(held.loose, key=lambda item: item.sku)
@@ -160,12 +160,12 @@ class _Comparing:
         if len(self._loose) < len(loose):
             self._parts.append(self._folded([item for item in loose if item.sku not in known]))
 
-    def _folded(self, items: Sequence[Item]) -> _Part:
+    def _folded(self, items: Sequence[Item]) -> _ComparedPart:
         present = [present_of(item, self._reader) for item in items]
         catalogue = self._columns.catalogue([item.values for item in items], {SUBJECT}, present)
-        return _Part(self._columns, catalogue, [item.sku for item in items], np.ones(len(items), np.bool_))
+        return _ComparedPart(self._columns, catalogue, [item.sku for item in items], np.ones(len(items), np.bool_))
 
-    def compared(self) -> Iterator[Compared]:
+    def compared(self) -> Iterator[Unlike]:
         """What each rig came to and comes to, in their order."""
         for start in range(0, len(self._pairs), _TOGETHER):
             pairs = self._pairs[start : start + _TOGETHER]
@@ -184,7 +184,7 @@ class _Comparing:
                 one.changed = sorted(one.changed)[: self._most]
                 yield one
 
-    def _told(self, told: Compared, judged: Sequence[tuple[_Part, Judged, Judged, Words | None]]) -> None:
+    def _told(self, told: Unlike, judged: Sequence[tuple[_ComparedPart, Judged, Judged, Words | None]]) -> None:
         """Put what a rig came to and comes to with the items of all parts to what it does with single ones."""
         differing = [(part, was, part.differing(was, now, among)) for part, was, now, among in judged]
         for part, _, difference in differing:
@@ -194,9 +194,9 @@ class _Comparing:
         for part, was, difference in differing if told.count else ():
             part.add(told, was, difference)
 
-    def _singly(self, was: Case, now: Case) -> Compared:
+    def _singly(self, was: Case, now: Case) -> Unlike:
         """What a rig came to and comes to with what is judged singly."""
-        told = Compared()
+        told = Unlike()
         for one in self._one_by_one(was, now):
             told.add(*one)
         return told

@@ -30,7 +30,7 @@ from fitsvc.tongues import speaking
 _ANYBODY: Final = Trusted()
 MOST_EARLIER: Final = 2
 """Rulebooks of earlier answers that are ready to be asked: each is as large as the one that answers."""
-_OWN: Final = LruCache[str, "Earlier"](1)
+_OWN: Final = LruCache[str, "EarlierRulebook"](1)
 _log = logging.getLogger("fitsvc.service")
 
 
@@ -59,7 +59,7 @@ def served_by(rules: Path | None) -> Served:
 
 
 @dataclass(frozen=True, slots=True)
-class Earlier:
+class EarlierRulebook:
     """A rulebook that was answered by, and when it was published, if it was."""
 
     answerer: Answerer
@@ -84,17 +84,21 @@ class Followed(Protocol):
     def load(self, digest: str) -> Served | None:
         """The rulebook of a digest, ready to answer; None where it cannot be read here."""
 
-    def earlier(self, digits: str) -> Earlier | None:
+    def earlier(self, digits: str) -> EarlierRulebook | None:
         """The rulebook of which a digest has these first digits, eight or more; None where it is not kept here."""
 
     def pulled(self) -> Pull | None:
         """How it stands with rules that are pulled; None where they are not."""
 
 
-def own_earlier(digits: str) -> Earlier | None:
+def own_earlier(digits: str) -> EarlierRulebook | None:
     """fitsvc's own rulebook, if its digest has these first digits."""
     own = cached_rulebook(data_dir("rules"))
-    return _OWN.get(own.digest, lambda: Earlier(Answerer(own), None)) if digits_are_of(digits, own.digest) else None
+    return (
+        _OWN.get(own.digest, lambda: EarlierRulebook(Answerer(own), None))
+        if digits_are_of(digits, own.digest)
+        else None
+    )
 
 
 def digits_are_of(digits: str, digest: str) -> bool:
@@ -111,7 +115,7 @@ class Published:
     def __init__(self, database: Database, below: Path, trusted: Trusted = _ANYBODY) -> None:
         self._database, self._below, self._trusted = database, below, trusted
         self._refused: dict[str, str] = {}
-        self._earlier = LruCache[str, Earlier](MOST_EARLIER)
+        self._earlier = LruCache[str, EarlierRulebook](MOST_EARLIER)
 
     @property
     def refused(self) -> Mapping[str, str]:
@@ -162,7 +166,7 @@ class Published:
             return None
         return found
 
-    def earlier(self, digits: str) -> Earlier | None:
+    def earlier(self, digits: str) -> EarlierRulebook | None:
         """The rulebook of which a digest has these first digits: a published one, or else fitsvc's own."""
         with self._database.session() as session:
             try:
@@ -171,7 +175,9 @@ class Published:
             except StoreError:  # none, or more than one
                 return own_earlier(digits)
         try:
-            found = self._earlier.get(digest, lambda: Earlier(Answerer(cached_rulebook(self._laid_out(digest))), at))
+            found = self._earlier.get(
+                digest, lambda: EarlierRulebook(Answerer(cached_rulebook(self._laid_out(digest))), at)
+            )
         except (ProblemsFound, ValueError, OSError):
             return None
         return found if found.digest == digest else None

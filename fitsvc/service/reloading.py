@@ -20,7 +20,7 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.dating import frozen, today
 from fitsvc.rulebook.folder import TONGUES, lay_out, texts_of
-from fitsvc.service.published import MOST_EARLIER, Earlier, Served, own_earlier, served_by
+from fitsvc.service.published import MOST_EARLIER, EarlierRulebook, Served, own_earlier, served_by
 from fitsvc.store.tables import Pull
 
 MOST_KEPT: Final = 16
@@ -41,7 +41,7 @@ class FolderRules:
         self._rules, self._below = rules, below
         self._asked = self._reading = False
         self._one = Lock()
-        self._earlier = LruCache[str, Earlier](MOST_EARLIER)
+        self._earlier = LruCache[str, EarlierRulebook](MOST_EARLIER)
 
     def first(self) -> Served:
         """Take a copy to begin with; ProblemsFound where it cannot be read."""
@@ -100,12 +100,12 @@ class FolderRules:
         why = self._told(_REFUSED)
         return {_PREFIX + self._told(_NOW): why} if why else {}
 
-    def earlier(self, digits: str) -> Earlier | None:
+    def earlier(self, digits: str) -> EarlierRulebook | None:
         """The rulebook of a copy whose digest has these first digits; when it was made nobody says."""
         found = [path for path in self._below.iterdir() if path.is_dir() and path.name.startswith(digits)]
         if len(found) != 1:
             return own_earlier(digits)
-        return self._earlier.get(found[0].name, lambda: Earlier(Answerer(cached_rulebook(found[0])), None))
+        return self._earlier.get(found[0].name, lambda: EarlierRulebook(Answerer(cached_rulebook(found[0])), None))
 
     def pulled(self) -> Pull | None:
         """None: such rules are not pulled."""

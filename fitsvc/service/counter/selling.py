@@ -66,7 +66,7 @@ _NO_VEHICLE: Final = Problem(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sold:
     """What wishes come to: what is there already, and of the wishes that it does not serve the plan and its baskets.
 
@@ -235,7 +235,7 @@ def _served(
 
     proof = own_at_once(asker, serving, system) if at_once and not left else None
     if not left and (proof is None or proof.outcome in ("works", "conditional")):
-        return Sold(shown, None, [], [], proof)
+        return Sold(own=shown, plan=None, baskets=[], misses=[], at_once=proof)
     plan = plan_for(left) if left else None
     sets, misses = sets_of(plan) if plan else [], list(plan.misses) if plan else []
     if at_once and serving:
@@ -246,7 +246,8 @@ def _served(
         plan = plan_for(body["wishes"])
         sets, misses = sets_of(plan), [*misses, *plan.misses]
     told = [missed(asker, one, system) for one in misses]
-    return Sold(shown, plan, baskets(asker, sets, there, system), told, proof, anew)
+    offered = baskets(asker, sets, there, system)
+    return Sold(own=shown, plan=plan, baskets=offered, misses=told, at_once=proof, anew=anew)
 
 
 def _on_hand(fields: Fields) -> list[str]:
