@@ -99,7 +99,7 @@ def effects(
     after: Sequence[RigCase],
     held: Callable[[], Snapshot],
 ) -> Effects:
-    """Judge each rig as it was and as it is, with every accessory; these are asked for if there is any such rig."""
+    """Judge each rig as it was and as it is, with every accessory; these items are asked for if there is such a rig."""
     now = {one.key: one.case for one in after}
     pairs = [(one, now[one.key]) for one in before if one.key in now and now[one.key] != one.case]
     if not pairs:

@@ -111,7 +111,7 @@ class Watch:
 
 
 def effects_of(columns: Columns, reader: FactReader, touched: Touched, held: Callable[[], Snapshot]) -> Effects:
-    """Which saved rigs answer otherwise; the accessories held are asked for only where a rig has changed."""
+    """Which saved rigs answer otherwise; the items held are asked for only where a rig has changed."""
     engine = columns.engine
     if (item := touched.item) is not None:
         return item_effects(engine, reader, item.rigs, item.was, item.now)

@@ -42,7 +42,7 @@ Found = Case | Undecided | None
 def ask(
     world: World, terms: Sequence[SolverTerm], holds: Holds, *, likely: bool = False, until: float | None = None
 ) -> Found:
-    """A case in which all these terms hold, and which `holds` by the engine; looked for until some processor time.
+    """A case in which all these terms hold, and which `holds` by the engine; looked for until so many seconds' work.
 
     Where one is likely it is looked for with figures well apart at first, which no rounding makes another.
     """
@@ -81,8 +81,8 @@ class _Search:
     terms: Sequence[SolverTerm]
     holds: Holds
     end: float
-    uses: int = 0
-    applications: list[Application] = field(default_factory=list)
+    uses: int = field(default=0, init=False)
+    applications: list[Application] = field(default_factory=list, init=False)
 
     def found(self) -> Found:
         closed, self.uses = self.world.facts.variables.closed(self.terms)

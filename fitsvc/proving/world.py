@@ -135,7 +135,10 @@ class World:
         return solver, frozenset(closed)
 
     def may_work(self, terms: Iterable[SolverTerm], until: float) -> bool:
-        """Whether all these may hold with a plain yes: no is sure, and found ten times sooner than by itself."""
+        """Whether all these may hold with a plain yes: no is sure, and found ten times sooner than by itself.
+
+        `until` are seconds of processor time of this process.
+        """
         solver, known = self._working
         solver.until = until
         closed, _ = self.facts.variables.closed(terms)

@@ -355,9 +355,9 @@ def _worst(found: dict[Outcome, Words], aside: Words) -> Mapping[Outcome, Words]
 
 
 def _unlike(one: Words | None, other: Words | None, like: Words) -> Words:
-    if one is None or other is None:
-        return np.zeros_like(like) if one is other else other if one is None else one  # type: ignore[return-value]
-    return one ^ other
+    if one is None:
+        return np.zeros_like(like) if other is None else other
+    return one if other is None else one ^ other
 
 
 def _lowest(evaluation: Evaluation, parts: Sequence[RatingParts], count: int) -> LimitColumn:

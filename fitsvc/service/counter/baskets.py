@@ -54,7 +54,7 @@ class PartView:
     others: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProofView:
     """One wish as a basket serves it: the answer that proves it, in a sentence, and what it rests on unmeasured."""
 
@@ -102,7 +102,7 @@ class OwnView:
         return self.proof.outcome in ("works", "conditional")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MissView:
     """What comes near and does not do, and why."""
 
@@ -137,7 +137,8 @@ def own_at_once(asker: Asker, own: Sequence[OwnView], system: System) -> ProofVi
     if len(own) < 2:
         return None
     found = _at_once(asker, own[0].question, _own_things(own), system)
-    return ProofView(t(_AT_ONCE), found.outcome, found.summary, _href(found.question, system), [])
+    href = _href(found.question, system)
+    return ProofView(name=t(_AT_ONCE), outcome=found.outcome, summary=found.summary, href=href, needs=[])
 
 
 def not_beside_own(one: PlanSet) -> PlanMiss:
@@ -211,8 +212,15 @@ def _own(service: Service, asker: Asker, question: Document, name: str, item: It
 
 
 def _proof(name: str, one: Answer | WishServed, question: Mapping[str, Json], system: System) -> ProofView:
-    disputed, href = [each.because for each in one.disputed], _href(question, system)
-    return ProofView(name, one.outcome, one.summary, href, _more_needs(one), disputed, one.assumed)
+    return ProofView(
+        name=name,
+        outcome=one.outcome,
+        summary=one.summary,
+        href=_href(question, system),
+        needs=_more_needs(one),
+        disputed=[each.because for each in one.disputed],
+        assumed=one.assumed,
+    )
 
 
 def _more_needs(one: Answer | WishServed) -> list[str]:
@@ -226,7 +234,8 @@ def _basket(asker: Asker, number: int, one: PlanSet, there: Collection[str], sys
     hung = [part.label for part in one.parts if part.role == ACCESSORY]
     proofs = [_proof(wish.name, wish, wish.question, system) for wish in one.wishes]
     if at_once := one.together:
-        proofs.append(ProofView(_AT_ONCE, at_once.outcome, at_once.summary, _href(at_once.question, system), []))
+        href = _href(at_once.question, system)
+        proofs.append(ProofView(name=_AT_ONCE, outcome=at_once.outcome, summary=at_once.summary, href=href, needs=[]))
     return BasketView(
         title=f"{count}, {left}",
         outcome=one.outcome,
@@ -265,8 +274,14 @@ def missed(asker: Asker, one: PlanMiss, system: System) -> MissView:
     """What comes near, with the names of its parts."""
     named = [(asker.records.find("receiver", key) or asker.records.find("accessory", key), key) for key in one.parts]
     parts = [(record.label if record and record.label else key, key) for record, key in named]
-    disputed = [each.because for each in one.disputed]
-    return MissView(one.name, one.outcome, one.because, parts, _href(one.question, system), disputed)
+    return MissView(
+        name=one.name,
+        outcome=one.outcome,
+        because=one.because,
+        parts=parts,
+        href=_href(one.question, system),
+        disputed=[each.because for each in one.disputed],
+    )
 
 
 def _href(question: Mapping[str, Json], system: System) -> str:
