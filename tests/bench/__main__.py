@@ -3,7 +3,8 @@
 Whole, they are kept for the guide's tables and chart, which are then written anew; each as soon as it is measured, so
 that what is broken off loses only the rest. With modules named, these alone are measured and take the place of what
 was kept of them; the guide says of each of the others when and by which rulebook it was measured. `small`, in some
-minutes, they are told and added to the history in `.ci/speed.jsonl`, so that what has become slower is seen in a diff.
+minutes, they are told and added to the history in `.ci/speed.json`, a figure at the end of each line, so that what has
+become slower is seen in the diff; it is committed with the change.
 Nothing is asserted. Each module of a group's name measures that group alone, in a process of its own here too, so that
 none holds or has held what another did.
 """
@@ -34,7 +35,8 @@ def main() -> None:
         try:
             with ProcessPoolExecutor(1, get_context("spawn")) as apart:
                 groups, growth = apart.submit(report.measured, name).result()
-            run = report.with_part(run, name, groups=groups or None, growth=growth or None)
+            took = time.perf_counter() - began
+            run = report.with_part(run, name, groups=groups or None, growth=growth or None, took=took)
         except Exception:  # the others are not lost for one; the guide says which is missing
             traceback.print_exc()
         if not SMALL:

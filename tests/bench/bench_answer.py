@@ -2,10 +2,12 @@
 
 A question that was not asked before is the usual one. It is measured in three ways: the first ones of a process, that
 has compiled its rules and answered nothing; later ones, of which many a figure was heard in another question; and such
-that none of their weights and lengths was ever told. What an answer keeps are findings by the facts they rest on, so
-that the second is quicker than the third. Asked again, most of an answer is looked up: that is told in time alone.
+of which each weight and length was never told, but for sizes that goods come in. What an answer keeps are findings by
+the facts they rest on, so that the second is quicker than the third. The later rounds follow on the earlier ones: how
+many questions were heard before the first and before the last stands in the title. Asked again, most of an answer is
+looked up: that is told in time alone.
 
-The floor is reading a question's JSON and writing the answer's, once made, and nothing between.
+The floor is reading the JSON of questions of the same kind and writing their answers', once made, and nothing between.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -94,7 +96,7 @@ def steps(answerer: Answerer, fresh: Sequence[Sequence[bytes]]) -> Group:
         for body in sent:
             document = step("the facts read", took, partial(decode, body))
             question = step("the facts read", took, partial(read_question, document, answerer.reader, NoRecords()))
-            case = answerer.engine.opened(question.case)
+            case = step("the rules judged", took, partial(answerer.engine.opened, question.case))
             verdict = step("the rules judged", took, partial(answerer.engine.evaluate, case))
             step("findings in words", took, partial(answerer._findings, question, verdict, case, "us"))
             step("limits and cautions in words", took, partial(answerer.limits.told, case, "us"))
@@ -105,34 +107,36 @@ def steps(answerer: Answerer, fresh: Sequence[Sequence[bytes]]) -> Group:
         for name, seconds in took.items():
             spent.setdefault(name, []).append(seconds / len(sent))
     rows = [Row("ours", name, taken(times)) for name, times in spent.items()]
-    return Group("Where the time of an answer goes that was never asked for", COMMAND, rows)
+    note = "Together more than an answer takes: what is put into words is looked up once more for the rest."
+    return Group("Where the time of an answer goes that was never asked for", COMMAND, rows, notes=[note])
 
 
 def groups() -> Iterator[Group]:
     """What was not asked before, and what was."""
-    answerer = prepared()
+    answerer, apart = prepared(), prepared()
     for body in bodies(questions, 1, BEFORE):
         told(answerer, body)
-    sent = bodies(questions, 2)
-    made = [answerer.answer(decode(body)) for body in sent]
 
     def each(of: Sequence[bytes]) -> None:
         for body in of:
             told(answerer, body)
 
-    def floor(_: int) -> None:
-        for body, answer in zip(sent, made, strict=True):
-            decode(body)
-            encode(answer)
-
     def asking(of: Asked) -> tuple[Time, Time]:
-        fresh = {number: bodies(of, 100 + number) for number in range(-2, ROUNDS)}
+        fresh = {number: bodies(of, 100 + number) for number in range(-1, ROUNDS)}
+        made = [(body, apart.answer(decode(body))) for body in bodies(of, 2)]
+
+        def floor(_: int) -> None:
+            for body, answer in made:
+                decode(body)
+                encode(answer)
+
         ours, least = in_turn(ROUNDS, COUNT, lambda number: each(fresh[number]), floor)
         return ours, least
 
     later, least = asking(questions)
     strange, least_then = asking(unheard)
     unsure, least_open = asking(open_ones)
+    sent = bodies(questions, 2)
     (again,) = in_turn(ROUNDS, COUNT, lambda _: each(sent))
     row, under = partial(Row, "ours", "fitsvc"), "its JSON read and the answer's written"
     title = "A whole answer in words, from JSON to JSON: "
@@ -142,10 +146,12 @@ def groups() -> Iterator[Group]:
         [row(first_of_a_process()), Row("floor", under, least)],
     )
     yield Group(
-        f"{title}never asked, after {BEFORE} others of the kind", COMMAND, [row(later), Row("floor", under, least)]
+        f"{title}never asked, after {BEFORE + COUNT} to {BEFORE + ROUNDS * COUNT} others of the kind",
+        COMMAND,
+        [row(later), Row("floor", under, least)],
     )
     yield Group(
-        f"{title}never asked, no weight or length in it ever told",
+        f"{title}never asked, each weight and length a new one but for nominal sizes",
         COMMAND,
         [row(strange), Row("floor", under, least_then)],
     )

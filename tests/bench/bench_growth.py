@@ -1,7 +1,8 @@
 """How time and memory grow with items and with rules: `PYTHONPATH=tests python -m bench.bench_growth`.
 
 Two tables, as they stand in the guide. Each line is measured in a process of its own: processor time,
-which other work on the machine does not stretch, and the memory that the process holds beside what it held before.
+which other work on the machine does not stretch, the memory that the process holds beside what it held before, and the
+most that it held in all since then, with the interpreter, the rulebook and the columns of the made-up items.
 
 Fewer rules than the rulebook has are taken from it evenly. More are its own once more: a copy shares with its
 original what depends on the rig alone, or on the items alone, but is judged and kept for itself.
@@ -9,7 +10,6 @@ original what depends on the rig alone, or on the items alone, but is judged and
 
 import gc
 import os
-import resource
 import time
 from dataclasses import replace
 from multiprocessing import get_context
@@ -18,14 +18,15 @@ from statistics import median
 from typing import Final
 
 from bench.bench_columns import ENGINE, SUBJECTS, ours
-from bench.measuring import SMALL
+from bench.measuring import SMALL, forget_peak, peak
 from bench.report import Figures, Growth, table
 from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.point import Point
 from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
 
 ITEMS: Final = (10_000, 100_000) if SMALL else (10_000, 100_000, 1_000_000)
-RULES: Final = (60, 240) if SMALL else (60, 120, 240)
+OWN: Final = len(ENGINE.rulebook.rules)
+RULES: Final = (OWN // 4, OWN // 2, OWN, 2 * OWN)
 RULES_ON: Final = 10_000 if SMALL else 100_000
 SEEN, NEW = 40, 20
 
@@ -53,6 +54,7 @@ def measured(items: int, rules: int | None) -> Figures:
     made = synthetic_accessories(ENGINE.rulebook, items)
     rigs = synthetic_rigs(ENGINE.rulebook, SEEN + NEW)
     before = resident()
+    forget_peak()
     start = time.process_time()
     columns = Columns(engine)
     catalogue = columns.catalogue_of(made.columns, SUBJECTS, items)
@@ -66,8 +68,7 @@ def measured(items: int, rules: int | None) -> Figures:
 
     new = [milliseconds(rig) for rig in range(SEEN + NEW)][SEEN:]
     warm = [milliseconds(rig) for rig in range(SEEN + NEW)]
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    return catalogue.count, indexed, median(new), median(warm), resident() - before, most
+    return catalogue.count, indexed, median(new), median(warm), resident() - before, peak()
 
 
 def apart(items: int, rules: int | None) -> Figures:

@@ -1,9 +1,10 @@
 """A million items stored and served by one process: `PYTHONPATH=tests python -m bench.bench_million [ITEMS [FOLDER]]`.
 
-The first page and the first plan after a start, whose index is opened from its file; pages at 50 a second, each timed
-from when it was due, of rigs of which one in ten is new, alone and while another process changes 1,000 items a second;
-and the memory of the server, its own and of the files that it maps. With a folder the database is kept there for the
-next time: storing a million items takes longer than all that is measured.
+It is served as the command serves it. The first page and the first plan after it is ready, its index opened from its
+file; pages at 50 a second, each timed from when it was due, of rigs of which one in ten is new, alone and while another
+process changes items, as many as are 1,000 a second if it keeps up, from before the first page; and the memory of the
+server, its own and its share of the files that it maps, at most with all of these. With a folder the database is kept
+there for the next time: storing a million items takes longer than all that is measured.
 """
 
 import asyncio
@@ -12,6 +13,7 @@ import sys
 import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from time import perf_counter
 from typing import Any
 
 import httpx
@@ -19,7 +21,7 @@ import numpy as np
 
 from bench.bench_selection import A_SECOND, CHANGED_A_SECOND, ask, change, held, rig, started, steadily
 from bench.bench_service import used
-from bench.measuring import SMALL, Group, Row, Time, asked_for, holding, show
+from bench.measuring import SMALL, Group, Row, Time, asked_for, holding, peak, show
 from bench.stored_catalogue import store
 from fitsvc.inventory.changes import newest
 from fitsvc.paths import data_dir
@@ -62,16 +64,30 @@ def _asked(url: str, server: int, port: int, count: int, told: str) -> Iterator[
     memory[f"after pages for {RIGS} rigs"] = sum(held(server))
     title = f"A page of 50, {A_SECOND} a second, one rig in ten new, {count:,} items stored"
     yield Group(title, COMMAND, _pages(_steadily(port)))
-    before, done = _told(url), multiprocessing.get_context("spawn").Process(target=change, args=(url, count, []))
+    spawn = multiprocessing.get_context("spawn")
+    before, begun, took = _told(url), spawn.Event(), spawn.SimpleQueue()
+    done = spawn.Process(target=_change, args=(url, count, begun, took))
     done.start()
+    begun.wait()
     changing = _steadily(port)
     done.join()
     assert done.exitcode == 0
     memory[f"after {CHANGED_A_SECOND:,} items a second changed"] = sum(held(server))
-    memory["at most"] = _most(server)
-    notes = [f"{_told(url) - before:,} items were changed in all."]
+    memory["at most"] = peak(server)
+    notes = [
+        f"{_told(url) - before:,} items were changed in {took.get():.0f} s.",
+        "A page tells the store as it is then, or as it was at most a second before.",
+    ]
     yield Group(f"{title}, while {CHANGED_A_SECOND:,} items a second change", COMMAND, _pages(changing), notes=notes)
     yield Group(f"Memory of a server, {count:,} items stored", COMMAND, [holding(*one) for one in memory.items()])
+
+
+def _change(url: str, items: int, begun: Any, took: Any) -> None:
+    """Change items, and tell that it begins, and how many seconds it took."""
+    begun.set()
+    start = perf_counter()
+    change(url, items, [])
+    took.put(perf_counter() - start)
 
 
 def _told(url: str) -> int:
@@ -101,12 +117,6 @@ def _steadily(port: int) -> tuple[float, float]:
 def _pages(seconds: tuple[float, float]) -> list[Row]:
     names = "the middle one", "99 in 100 are no slower"
     return [Row("ours", name, Time(None, one, one, one, 1)) for name, one in zip(names, seconds, strict=True)]
-
-
-def _most(process: int) -> float:
-    """The most memory that a process has held, with what it maps, in MB."""
-    lines = Path(f"/proc/{process}/status").read_text().splitlines()
-    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM:"))
 
 
 def main() -> None:

@@ -1,27 +1,32 @@
 """What an answer costs that leaves nearly all open: `PYTHONPATH=tests python -m bench.bench_next [COUNT]`.
 
+Without a count, the guide's table: ten thousand of them from JSON to JSON, the middle one and the slowest of each sort.
+
 Questions are drawn at random, the same every time: none to four adapters, every part or some, of each fact nothing
-known, bounds, or several candidates; several such things on one rig; and wares on rigs that they fail on. Printed are
-the slowest of them in processor time on one core, whole answers with next steps and remedies, each asked once, of an
-answerer that has compiled all and then heard the others, with the collector of garbage set as it is while serving; and
-the first ones of a fresh answerer. Nothing is asserted.
+known, bounds, or several candidates; several such things on one rig; and wares on rigs that they fail on. They are
+whole answers with next steps and remedies, each asked once, of an answerer that has compiled all and then heard the
+others, in processor time on one core, with the collector of garbage set as it is while serving. With a count, the
+slowest of so many of each sort are printed with what they were, and the first ones of a fresh answerer.
 """
 
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from random import Random
 from statistics import mean
 from time import process_time
 from typing import Any, Final
 
+import msgspec
 from demo_world import answerer, stock, world
 
-from bench.measuring import SMALL, Group, Row, asked_for, taken
-from fitsvc.answers.answer import Answer
+from bench.measuring import SMALL, Group, Row, asked_for, show, taken
+from fitsvc.answers.answer import Answer, encode
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.garbage import collected_seldom
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.service.bodies import decode
 from fitsvc.service.serving import COLLECTED
 from fitsvc.subjects import PLACE
 
@@ -127,6 +132,24 @@ def timed(of: Answerer, document: dict[str, Any]) -> tuple[float, Answer | None]
     return (process_time() - start) * 1e3, answer
 
 
+def told(of: Answerer, document: dict[str, Any]) -> tuple[float, float] | None:
+    """Seconds of the processor from a question's JSON to its answer's, and of these what reads the one and writes the
+    other; None where the question cannot be read.
+    """
+    body = msgspec.json.encode(document)
+    try:
+        times = [process_time()]
+        read = decode(body)
+        times.append(process_time())
+        answer = of.answer(read, world(), shelf=stock())
+        times.append(process_time())
+        encode(answer)
+        times.append(process_time())
+    except ProblemsFound:
+        return None
+    return times[3] - times[0], times[1] - times[0] + times[3] - times[2]
+
+
 def slowest(of: Answerer, questions: Iterator[dict[str, Any]]) -> list[tuple[float, Answer, dict[str, Any]]]:
     """The questions that can be read, slowest first."""
     rows = []
@@ -145,17 +168,25 @@ def groups() -> Iterator[Group]:
     for name, one in DRAWN.items():
         with collected_seldom(*COLLECTED):
             # Of ten thousand answers none is kept.
-            each = (timed(of, document) for document in drawn(count, one=one))
-            times = sorted((took / 1e3 for took, answer in each if answer is not None), reverse=True)
+            each = [took for document in drawn(count, one=one) if (took := told(of, document))]
+        times, floors = (sorted(some, reverse=True) for some in zip(*each, strict=True))
         yield Group(
             f"A whole answer where hardly anything is known, {name}: {count:,} drawn at random, each asked once",
             COMMAND,
-            [Row("ours", "the middle one", taken(times)), Row("ours", "the slowest", taken(times[:1]))],
+            [
+                Row("ours", "the middle one", taken(times)),
+                Row("ours", "the slowest", taken(times[:1])),
+                Row("floor", "the JSON of the middle one read and its answer's written", taken(floors)),
+            ],
+            notes=[f"From JSON to JSON; {len(times):,} of them were answered, the others cannot be read."],
         )
 
 
 def main() -> None:
     """Measure and print."""
+    if not any(one.isdigit() for one in sys.argv[1:]):
+        show(groups())
+        return
     count = asked_for(COUNT)
     world(), stock()
     for prepared in (False, True):

@@ -5,11 +5,16 @@ program each and as one program of all; and below them the same rules as straigh
 knows neither bounds nor what is not known. All four have the same rules, those that the engine can state, and are held
 to the same results before they are timed. Once they have the facts as each wants them, once as one dictionary of
 plain figures, from which each makes what it wants. The engine keeps nothing from one case to the next: the first and
-the hundredth take the same.
+the hundredth take the same. What several rules derive from the facts is written out in each rule for the other two:
+CEL has no names for it within a program, and ours finds by itself what rules share.
+
+Last, the rulebook twice as long: by copies of rules that apply to none of the cases, and by a copy of each rule. A copy
+has its original's guard, so that both are passed over by one test.
 """
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import cycle, islice
 from typing import Any
 
 import cel
@@ -98,9 +103,19 @@ def groups() -> Iterator[Group]:
         lambda _: [singly(one) for one in plain],
         lambda _: [straight(*one.values()) for one in plain],
     )
-    (whole,) = in_turn(ROUNDS, COUNT, lambda _: [every.evaluate(case) for case in cases])
+    apart, twice = longer(every, cases)
+    lengths = in_turn(
+        ROUNDS,
+        COUNT,
+        lambda _: [every.evaluate(case) for case in cases],
+        lambda _: [apart.evaluate(case) for case in cases],
+        lambda _: [twice.evaluate(case) for case in cases],
+    )
     rules, all_rules = len(engine.rulebook.rules), len(every.rulebook.rules)
-    left_out = f"Left out on all sides are {all_rules - rules} rules with trigonometry, which CEL has not."
+    left_out = (
+        f"{rules} rules; left out on all sides are {all_rules - rules} with trigonometry, which CEL has not. What "
+        "several rules derive of the facts is written out in each for CEL and in the straight line; ours shares it."
+    )
     ways = (
         ("ours", "fitsvc, with bounds, unknowns and the outcome"),
         ("beside", "CEL in Rust, one program of all rules"),
@@ -108,16 +123,38 @@ def groups() -> Iterator[Group]:
         ("floor", "straight-line Python, exact values only"),
     )
     for title, times in (
-        (f"{rules} rules on one case, its facts handed over before", ready),
-        (f"{rules} rules on one case, {len(plain[0])} plain figures handed over", handed),
+        ("The rules on one case, its facts handed over before", ready),
+        ("The rules on one case, plain figures handed over", handed),
     ):
         rows = [Row(part, what, time) for (part, what), time in zip(ways, times, strict=True)]  # type: ignore[arg-type]  # times are a column of floats
-        yield Group(title, COMMAND, rows, notes=[left_out])
-    yield Group(
-        f"All {all_rules} rules and {len(every.rulebook.needs)} needs on one case, its facts handed over before",
-        COMMAND,
-        [Row("ours", "fitsvc", whole)],
+        figures = [f"{len(plain[0])} figures."] if times is handed else []
+        yield Group(title, COMMAND, rows, notes=[left_out, *figures])
+    names = (
+        "all rules and needs",
+        "twice as many rules, the others copies of such as apply to none of the cases",
+        "twice as many rules, each of them twice",
     )
+    yield Group(
+        "All rules and needs on one case, and with a rulebook twice as long",
+        COMMAND,
+        [Row("ours", name, time) for name, time in zip(names, lengths, strict=True)],
+        notes=[
+            f"{all_rules} rules and limits, {len(every.rulebook.needs)} needs.",
+            "A copy has its original's guard, and shares what both compute.",
+        ],
+    )
+
+
+def longer(every: Point, cases: Sequence[Case]) -> tuple[Point, Point]:
+    """The rulebook with as many rules again: copies of those that apply to none of the cases, and of all."""
+    rules = every.rulebook.rules
+    results = [every.evaluate(case).results(len(rules)) for case in cases]
+    idle = [rule for rule, of in zip(rules, zip(*results, strict=True), strict=True) if {*of} == {"not_applicable"}]
+    apart, twice = (
+        (*rules, *(replace(rule, id=f"{rule.id} {n}") for n, rule in enumerate(islice(cycle(of), len(rules)))))
+        for of in (idle, rules)
+    )
+    return Point(replace(every.rulebook, rules=apart)), Point(replace(every.rulebook, rules=twice))
 
 
 def agree(both: Sides, programs: list[Any], program: Any, straight: Any) -> None:

@@ -4,8 +4,11 @@ One server process with one worker. In it stand beside `POST /v1/answers` two ro
 the same bytes, built before in another process, so that the server has heard of none of the questions: one that
 answers in the very place where plain questions are answered, behind what every request passes and before the framework
 sees it, and one that the framework answers. Each is held against answers that go the same way; a body whose type is
-told with its character set is answered by the framework. One client sends to both in turn over eight kept connections.
-Told is the server's processor time a request, and the clock's, which on one core has the client's in it.
+told with its character set is answered by the framework. Of questions that are sent before it, those that leave
+something open are handed on to the framework all the same; how many do not, a note tells. The server is set up as the
+command sets up its own, with all compiled; those by the framework are asked when it has heard the others. One client
+sends to both in turn over eight kept connections. Told is the processor time of all the server's threads a request, and
+the clock's, which on one core has the client's in it.
 """
 
 import multiprocessing
@@ -14,7 +17,7 @@ import socket
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -26,13 +29,18 @@ from litestar.types import Receive, Scope, Send
 
 from bench.measuring import SMALL, Group, Row, Time, show, taken
 from bench.questions import questions
-from fitsvc.answers.answer import encode
+from fitsvc.answers.answer import Answer, encode
 from fitsvc.answers.answering import Answerer
+from fitsvc.answers.question import read_question
+from fitsvc.answers.records import NoRecords
+from fitsvc.answers.shelf import Stock
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.service import serving
 from fitsvc.service.app import create_app
 from fitsvc.service.context import AnyRequest
-from fitsvc.service.shortcut import Shortcut
+from fitsvc.service.settings import Settings
+from fitsvc.service.shortcut import Shortcut, _settled
 from fitsvc.store.database import Database, upgrade
 
 CONNECTIONS = 8
@@ -66,7 +74,9 @@ class Before:
 def serve(port: int, folder: Path) -> None:
     """Run the server with all routes."""
     prebuilt = dict(msgspec.msgpack.decode((folder / "prebuilt").read_bytes(), type=list[tuple[bytes, bytes]]))
-    app = create_app(Database(f"sqlite:///{folder / 'bench.db'}"), Answerer(load_rulebook(data_dir("rules"))))
+    answerer = Answerer(load_rulebook(data_dir("rules")))
+    answerer.prepare()
+    app = create_app(Database(f"sqlite:///{folder / 'bench.db'}"), answerer)
 
     @post(THROUGH, status_code=200)
     async def through(request: AnyRequest) -> Response[bytes]:
@@ -74,7 +84,7 @@ def serve(port: int, folder: Path) -> None:
 
     app.register(through)
     _put_before(app.asgi_handler, prebuilt)
-    uvicorn.run(app, port=port, log_level="error", access_log=False)
+    serving._run(uvicorn.Server(serving._config(app, Settings())), [serving._listen("127.0.0.1", port)], None)
 
 
 def _put_before(outer: Any, prebuilt: Prebuilt) -> None:
@@ -103,6 +113,11 @@ class Client:
             except OSError:
                 time.sleep(0.1)
         raise SystemExit("the server did not start")
+
+    def close(self) -> None:
+        """Let go of all connections; new ones are made when they are next used."""
+        while self.sockets:
+            self.sockets.pop().close()
 
     def round(self, path: str, bodies: Sequence[bytes], kind: str = PLAIN) -> float:
         """Requests a second of one round."""
@@ -182,7 +197,11 @@ def groups() -> Iterator[Group]:
     """Never asked, on either way; asked again."""
     answerer, bodies = Answerer(load_rulebook(data_dir("rules"))), asked()
     answers = {body: answerer.answer(msgspec.json.decode(body)) for of in bodies.values() for body in of}
-    told = ", ".join(f"{many} {one}" for one, many in Counter(one.outcome for one in answers.values()).most_common())
+    told = {way: outcomes(answers[body] for body in of) for way, of in bodies.items()}
+    plain = sum(_is_plain(answerer, body) for body in bodies["before"])
+    told["before"] += (
+        f"; {plain / len(bodies['before']):.0%} leave nothing open, the others are handed on to the framework"
+    )
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made)
         upgrade(f"sqlite:///{folder / 'bench.db'}")
@@ -200,7 +219,20 @@ def groups() -> Iterator[Group]:
             server.join()
 
 
-def _asked_of(client: Client, process: int, bodies: Mapping[str, list[bytes]], told: str) -> Iterator[Group]:
+def outcomes(of: Iterable[Answer]) -> str:
+    """How many answers come to each outcome."""
+    return ", ".join(f"{many:,} {one}" for one, many in Counter(one.outcome for one in of).most_common())
+
+
+def _is_plain(answerer: Answerer, body: bytes) -> bool:
+    """Whether a question is answered before the framework, by a store that sells nothing and was looked at lately."""
+    question = read_question(msgspec.json.decode(body), answerer.reader, NoRecords())
+    return _settled(answerer.engine.evaluate(question.case), Stock([], {}))
+
+
+def _asked_of(
+    client: Client, process: int, bodies: Mapping[str, list[bytes]], told: Mapping[str, str]
+) -> Iterator[Group]:
     per, ways = PER_ROUND * CONNECTIONS, {"before": (PLAIN, BEFORE), "through": (FRAMED, THROUGH)}
     words = {"before": "before the framework", "through": "by the framework"}
     again, sent = Side("/v1/answers", PLAIN), Side(BEFORE, PLAIN)
@@ -220,7 +252,7 @@ def _asked_of(client: Client, process: int, bodies: Mapping[str, list[bytes]], t
                 Row("ours", "fitsvc, the server's share of a request", ours.time()),
                 Row("floor", "the same bytes prebuilt, the same way", built.time()),
             ],
-            notes=[f"{rate:.2f} of the prebuilt route's requests a second of the server; answers: {told}."],
+            notes=[f"{rate:.2f} of the prebuilt route's requests a second of the server; answers: {told[way]}."],
         )
     rows = [
         Row("ours", "fitsvc, an answer that is kept", again.time()),

@@ -1,8 +1,8 @@
 """What the commands cost before they do anything: processor time of whole processes, beside the bare interpreter.
 
 `PYTHONPATH=tests python -m bench.bench_startup`. The bare interpreter is the floor. Each command runs in a process of
-its own, user and system time together; the commands take turns, so that a busy machine is unfair to none. The first
-round is not counted: in it Python compiles the modules, which an installed package brings compiled.
+its own, as `python -m fitsvc`, user and system time together; the commands take turns, so that a busy machine is unfair
+to none. The first round is not counted: in it Python compiles the modules, which an installed package brings compiled.
 """
 
 import json

@@ -9,6 +9,7 @@ import gc
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from statistics import median, quantiles
 from time import perf_counter, process_time
 from typing import Final, Literal
@@ -19,7 +20,7 @@ Part = Literal["ours", "beside", "floor"]
 """Ours; another way to the same result; what any way must do at least, and may do without."""
 
 SMALL: Final = "small" in sys.argv[1:]
-"""Whether a minute is all there is for all benchmarks together: fewer rounds, smaller catalogues."""
+"""Whether some minutes are all there is for all benchmarks together: fewer rounds, smaller catalogues."""
 
 
 def asked_for(usual: int) -> int:
@@ -132,6 +133,20 @@ def once(job: Job, number: int = 0) -> tuple[float, float]:
         return process_time() - used, perf_counter() - clock
     finally:
         gc.enable()
+
+
+def forget_peak() -> None:
+    """Count the most memory that this process holds from now on (Linux)."""
+    Path("/proc/self/clear_refs").write_text("5")
+
+
+def peak(process: int | None = None) -> float:
+    """The most memory that a process has held, with what it maps of files, in MB (Linux); this one if none is told.
+
+    Of itself alone: what `getrusage` tells of a process begins with what its parent held.
+    """
+    lines = Path(f"/proc/{process or 'self'}/status").read_text().splitlines()
+    return next(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM:"))
 
 
 def holding(what: str, megabytes: float) -> Row:

@@ -1,9 +1,10 @@
 """Where the time of a piece of work goes: `PYTHONPATH=tests python -m bench.profiled WORK`.
 
-`answer` are whole answers never asked for, `strange` such that no weight or length in them was ever told, `open` those
-that leave nearly all open, `plan` plans on 10,000 parts, `rig` rigs never seen on 60,000 distinct items, `audit` an
-audit of 100,000 rows on one rig, `audits` one of 14,000 rows on 300 rigs. Told are shares of the processor's time, of
-what each function takes with all that it calls, and of what each module takes alone. The profiler makes calls dearer
+`answer` are whole answers never asked for, `strange` such of which each weight and length is a new one, `open` those
+that leave nearly all open, `plan` plans on 10,000 parts, `rig` rigs never seen on 60,000 distinct items, `rigs` 500 of
+them together on 100,000 items that repeat themselves, `statement` statements told one a transaction on SQLite, `audit`
+an audit of 100,000 rows on one rig, `audits` one of 14,000 rows on 300 rigs. Told are shares of the processor's time,
+of what each function takes with all that it calls, and of what each module takes alone. The profiler makes calls dearer
 than they are: shares are told, and no times.
 """
 
@@ -68,6 +69,42 @@ def plans() -> Callable[[], None]:
     return lambda: _each(lambda number: bench_plans._planned(planner, records, shelf, number), [12])
 
 
+def many_rigs() -> Callable[[], None]:
+    """Rigs together on items that repeat themselves, nothing kept before."""
+    from bench import bench_columns
+    from fitsvc.engine.columns.kernel import Columns
+    from fitsvc.synthetic.columns import synthetic_accessories, synthetic_rigs
+
+    engine, count = bench_columns.ENGINE, bench_columns.ITEMS
+    engine.choices(adapted=False).prepare()
+    columns, cases = Columns(engine), synthetic_rigs(engine.rulebook, bench_columns.RIGS, seed=7)
+    catalogue = columns.catalogue_of(
+        synthetic_accessories(engine.rulebook, count).columns, bench_columns.SUBJECTS, count
+    )
+    columns.index(catalogue, 0)
+    return lambda: _each(lambda of: bench_columns.counted(columns, catalogue, of), [cases])
+
+
+def statements() -> Callable[[], None]:
+    """Statements told one after another, each a transaction of its own."""
+    from bench import bench_statements
+    from fitsvc.store.database import Database, upgrade
+
+    folder = Path(mkdtemp())
+    url = f"sqlite:///{folder / 'bench.db'}"
+    upgrade(url)
+    database = Database(url)
+    bench_statements.fill(database)
+    bench_statements.alone(database, 0)
+
+    def work() -> None:
+        bench_statements.alone(database, 10_000)
+        database.close()
+        rmtree(folder)
+
+    return work
+
+
 def rigs() -> Callable[[], None]:
     """Rigs never seen on distinct items, after others."""
     from bench import bench_columns
@@ -115,6 +152,8 @@ WORK: Final[dict[str, Callable[[], Callable[[], None]]]] = {
     "open": open_answers,
     "plan": plans,
     "rig": rigs,
+    "rigs": many_rigs,
+    "statement": statements,
     "audit": lambda: audit(100_000, 1),
     "audits": lambda: audit(14_000, 300),
 }

@@ -103,7 +103,10 @@ def questions(count: int, seed: int = 1) -> list[dict[str, Any]]:
 
 
 def unheard(count: int, seed: int = 1) -> list[dict[str, Any]]:
-    """The same questions with every weight and length another one than was ever told, by some thousandths."""
+    """The same questions, each weight and length but sizes that goods come in another by less than a hundredth.
+
+    A figure is one of a million, so that hardly one is ever told twice.
+    """
     random = Random(seed)
     return [_unheard(random, one) for one in questions(count, seed)]
 
@@ -112,9 +115,9 @@ def _unheard(random: Random, one: Any) -> Any:
     if isinstance(one, dict):
         return {name: value if name in _SIZES else _unheard(random, value) for name, value in one.items()}
     figure, _, unit = one.partition(" ") if isinstance(one, str) else ("", "", "")
-    if unit not in ("lb", "in") or not figure.isdigit() or figure == "0":
+    if unit not in ("lb", "in") or not figure.removeprefix("-").isdigit() or figure == "0":
         return one
-    return f"{int(figure) - random.randrange(1, 10_000) / 1_000_000:.6f} {unit}"
+    return f"{int(figure) - random.randrange(1, 1_000_000) / 100_000_000:.8f} {unit}"
 
 
 def _rig(random: Random) -> dict[str, Any]:
