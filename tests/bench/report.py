@@ -57,44 +57,48 @@ Growth = tuple[str, list[tuple[str, Figures]]]
 
 
 WHOLE: Final = (
-    "Half goes into findings: half of that into words for the few whose figures are new, the rest into looking each "
-    "of the others up by its facts. A sixth judges, a seventh looks for what would work instead, a tenth tells the "
-    "limits, a twelfth reads. No single step is most of it: judged in no time at all, an answer would take five "
-    "sixths as long, which is why no rule is judged in another language. `bench.profiled answer`"
+    "Three to four tenths go into findings: half of that into words for the few whose figures are new, the rest into "
+    "looking each of the others up by its facts. A sixth judges, a seventh looks for what would work instead, as much "
+    "reads, an eighth tells limits and cautions. No single step is most of it: judged in no time at all, an answer "
+    "would take five sixths as long, which is why no rule is judged in another language. `bench.profiled answer`"
 )
 POSTED: Final = (
     "Beside bytes that are only sent, half as many requests leave an answer as long as a request takes the server "
     "without it; nearly all of ours is the whole answer above. `bench.profiled answer`"
 )
-LONGER: Final = "Rules are passed over together that have a guard in common; each other guard is a test of its own."
+LONGER: Final = (
+    "Rules with a guard in common are passed over together. But a fact that several rules on the same subjects read is "
+    "fetched before any of them is entered, also where none applies, and with a copy each has several."
+)
 KEPT: Final = "What is kept is found by the bytes of the question, and counted as used last and by its outcome."
 OPEN: Final = (
     "Two fifths go into what to learn next: each open rule is judged over the readings of each fact that it waits for, "
-    "up to a count of judgements. A quarter words findings, of which hardly one was told before, a sixth decides by "
-    "cases, and an eighth looks for what would work instead. All of it goes by how much is open. `bench.profiled open`"
+    "up to a count of judgements. A quarter words findings, of which hardly one was told before, a tenth decides by "
+    "cases, and a twelfth looks for what would work instead. All of it goes by how much is open. `bench.profiled open`"
 )
 PLAN: Final = (
     "Openings with adapters are judged one by one and whole columns of the shelf in each of them, up to a count of "
     "judgements; what is left over is told as not tried. `bench.profiled plan`"
 )
 RIG: Final = (
-    "Half goes into the rules that rest on the rig's new figures, a hundred or so over sixty thousand rows; half into "
-    "deciding by cases what they leave open, each open choice with each of its values. `bench.profiled rig`"
+    "Half goes into the rules that rest on the rig's new figures, over sixty thousand rows; more than two fifths go "
+    "into deciding by cases what they leave open, each open choice with each of its values. `bench.profiled rig`"
 )
 MANY: Final = (
-    "As for one rig: the rules whose figures are new on each, and the cases; rigs share what they have alike. "
-    "`bench.profiled rig`"
+    "Nearly three quarters go into deciding by cases what the rules leave open on each rig, a quarter into the rules "
+    "whose figures are new on each; rigs share what they have alike. `bench.profiled rigs`"
 )
 
 
 STATEMENT: Final = (
-    "Told alone it waits for a flush of the disk, which those who tell at once share; a quarter of the rest locks and "
-    "reads the record, as much stores the statement and the record, a fifth makes of all that was said what is known, "
-    "and the rest opens and ends the session, reads what was said before, and looks for what contradicts it."
+    "Who tell at once share a flush of the disk, and one interpreter works for all of them. A quarter of its time stores "
+    "the statement, a fifth makes of all that was said what is known, a seventh locks and reads the record, as much "
+    "reads what was said before, and the rest opens and ends the session and looks for what contradicts it. "
+    "`bench.profiled statement`"
 )
 EFFECTS: Final = (
     "Each sort of rig is judged as it was and as it is: the rules that rest on its figures over all accessories, and "
-    "the cases of what they leave open. `bench.profiled rig`"
+    "the cases of what they leave open."
 )
 FIRST_PAGE: Final = "What a first rig needs of the rules, over all items, is compiled and folded when it comes."
 FIRST_PLAN: Final = (
