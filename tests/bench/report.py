@@ -92,8 +92,8 @@ MANY: Final = (
 
 STATEMENT: Final = (
     "Who tell at once share a flush of the disk, and one interpreter works for all of them. A quarter of its time "
-    "stores the statement, a fifth makes of all that was said what is known, a seventh locks and reads the record, as much "
-    "reads what was said before, and the rest opens and ends the session and looks for what contradicts it. "
+    "stores the statement, a fifth makes of all that was said what is known, a seventh locks and reads the record, as "
+    "much reads what was said before, and the rest opens and ends the session and looks for what contradicts it. "
     "`bench.profiled statement`"
 )
 EFFECTS: Final = (
