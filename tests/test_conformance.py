@@ -17,7 +17,7 @@ from effort import NIGHTLY
 from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.columns.signatures import column_of
 from fitsvc.facts import Case as Facts
-from fitsvc.language.types import ListType
+from fitsvc.language.types import NumberType
 
 LARGEST = 3_000_000
 """Bytes of all cases together."""
@@ -63,9 +63,13 @@ def test_sql_conforms() -> None:
 
 def _told_as_anything(case: Case) -> bool:
     """Whether a fact that a question may name is told as any of its choices: in a column that is not told at all."""
-    slots = made(SHIPPED).rulebook.vocabulary.slots()
-    kinds = {name: slots[name] for name in made(SHIPPED).rulebook.named & case_of(case).facts.keys()}
-    return any(isinstance(kind, ListType) and case_of(case).facts[name] == kind.unknown for name, kind in kinds.items())
+    slots, told = made(SHIPPED).rulebook.vocabulary.slots(), case_of(case)
+    named = made(SHIPPED).rulebook.named & (told.facts.keys() | told.present)
+    return any(
+        told.facts.get(name, kind.unknown) == kind.unknown
+        for name in named
+        if not isinstance(kind := slots[name], NumberType)
+    )
 
 
 def _otherwise(columns: Columns, subjects: frozenset[str], some: list[Case]) -> list[str]:
