@@ -103,7 +103,8 @@ async def answer(request: AnyRequest) -> Response[bytes]:
     if handed and outcome != "fails":
         handed.keep(told, outcome)
     if query["rulebook"] is not None:
-        then = await to_thread.run_sync(_then, service, document, query["units"], query["as_of"], query["rulebook"])
+        earlier = query["units"], query["as_of"], query["rulebook"]
+        then = await to_thread.run_sync(_then, service, document, *earlier, limiter=service.threads.answers)
         told = msgspec.json.encode({**msgspec.json.decode(told, type=dict[str, msgspec.Raw]), "then": then})
     service.metrics.answer(outcome)
     cast(Any, request.scope)["outcome"] = outcome
