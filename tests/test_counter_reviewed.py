@@ -78,11 +78,15 @@ def sent_and_printed(clerk: Clerk) -> None:
     """The answer goes out as a link and as a sheet: a button each."""
     clerk.page.goto(FAILS)
     clerk.page.context.grant_permissions(["clipboard-read", "clipboard-write"])
-    clerk.page.evaluate("window.print = () => { window.printed = true; }")
     press(clerk, "Copy the link")
     expect(clerk.page.get_by_role("button", name="Copied")).to_be_visible()
     copied = clerk.page.evaluate("navigator.clipboard.readText()")
-    assert copied == clerk.page.url
+    digest = clerk.page.request.get("/health/ready").json()["rulebook"]
+    assert copied == f"{clerk.page.url}&by={digest.removeprefix('sha256:')[:8]}"  # whoever opens it later is told
+    said = clerk.page.locator("h1").inner_text()
+    clerk.page.goto(copied)
+    assert clerk.page.locator("h1").inner_text() == said
+    clerk.page.evaluate("window.print = () => { window.printed = true; }")
     press(clerk, "Print the sheet")
     assert clerk.page.evaluate("window.printed")
 

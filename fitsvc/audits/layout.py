@@ -26,6 +26,7 @@ dl{display:grid;grid-template-columns:max-content 1fr;gap:.1rem 1rem;margin:.5re
 dt{color:var(--soft)}
 dd{margin:0}
 figure{margin:1.75rem 0 .75rem}
+.scroll{overflow-x:auto}
 table{border-collapse:collapse;margin:.5rem 0 0;width:100%}
 th,td{text-align:left;padding:.4rem .75rem .4rem 0;border-bottom:1px solid var(--line);vertical-align:top}
 th{color:var(--soft);font-size:.875rem}
@@ -141,7 +142,8 @@ def table(title: str, titles: Sequence[str], rows: Iterable[Sequence[Any]], note
         f"<tr>{''.join(_cell('td', cell, figure=isinstance(cell, int)) for cell in row)}</tr>" for row in listed[:MOST]
     )
     more = t("and {count} more", count=number(len(listed) - MOST)) if len(listed) > MOST else ""
-    return f"{heading}{noted}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>" + (
+    scroll = f'<div class="scroll" tabindex="0" role="group" aria-label="{escape(title)}">'  # wider than a phone
+    return f"{heading}{noted}{scroll}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>" + (
         f'<p class="note">{more}{rest}</p>' if more else ""
     )
 
