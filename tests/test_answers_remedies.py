@@ -94,6 +94,44 @@ def test_less_is_taken_of_what_the_rulebook_says_it_can_be() -> None:
     assert not any(one.change == "reduce" for one in silent.answer(document, world(), shelf=stock()).remedies)
 
 
+def own_trailer(gross: str, **more: Any) -> dict[str, Any]:
+    """A trailer of the customer's own behind a truck whose rating is higher with weight distribution: 9300 for 5000."""
+    rig = {"vehicle": {"id": "veh_muckle_2023_long"}, "receiver": {"id": "rcv_ironmoss_yoke_4"}}
+    facts = {"gross_weight": gross, "coupler": "2-5/16 in", "brakes": "electric", "plug": "blade_7"}
+    return {"rig": rig, "trailer": {"facts": facts}, **more}
+
+
+def test_what_a_customer_can_take_up_is_a_remedy() -> None:
+    """Too heavy for the plain rating, a trailer is no lost sale where spring bars rate the vehicle higher."""
+    first, *rest = answer(own_trailer("7000 lb")).remedies
+    assert (first.change, first.outcome) == ("take up", "conditional")
+    assert first.because.startswith("If weight distribution is used, it works only if ")
+    assert first.question["trailer"]["facts"]["weight_distribution"] is True
+    assert answer(first.question).outcome == "conditional"
+    assert [one.change for one in rest] == ["reduce"]
+
+
+def test_what_is_taken_up_makes_no_yes_of_what_is_too_heavy_with_it_too() -> None:
+    """Above the rating with weight distribution nothing is taken up, and nothing where it is used already."""
+    for gross, facts in (("9400 lb", {}), ("7000 lb", {"weight_distribution": True, "coupler_rating": "6000 lb"})):
+        document = own_trailer(gross)
+        document["trailer"]["facts"] |= facts
+        found = answer(document)
+        assert found.outcome == "fails"
+        assert not [one for one in found.remedies if one.change == "take up"]
+
+
+def test_what_is_taken_up_takes_a_part_made_for_it() -> None:
+    """In place of a plain mount another part does it, as no mount would do; a ball that is too large is no cause."""
+    mount, large = {"accessory": {"sku": "TUG-2-D2-10"}}, {"ball": {"sku": "RBL-2516-E"}}
+    (found,) = [one for one in answer(own_trailer("7000 lb", **mount, **large)).remedies if one.change == "take up"]
+    assert "with a part made for it in place of this one" in found.because
+    assert not {"accessory", "ball"} & set(found.question)
+    light = answer(own_trailer("3000 lb", **mount, **large))
+    assert light.outcome == "fails"
+    assert not [one for one in light.remedies if one.change == "take up"]
+
+
 def test_what_works_is_told_no_remedy() -> None:
     """An answer that works or is conditional has none."""
     for file in sorted((data_dir("seed_demo") / "questions").glob("*.json")):
@@ -103,7 +141,7 @@ def test_what_works_is_told_no_remedy() -> None:
 
 def test_fewest_changes_come_first() -> None:
     """A smaller load, then one part, then two."""
-    order = {"reduce": 0, "swap": 1, "receiver": 2, "add": 3, "none": 4}
+    order = {"take up": 0, "reduce": 0, "swap": 1, "receiver": 2, "add": 3, "none": 4}
     for document in random_questions(60, seed=5):
         told = [(order[remedy.change], len(remedy.skus)) for remedy in answer(document).remedies]
         assert told == sorted(told)

@@ -61,6 +61,25 @@ def test_what_nearly_would_do_says_why(pages: Pages) -> None:
     assert near and 'class="outcome fails"' in pages.get(unescape(near[1])).text
 
 
+def test_weight_distribution_that_would_do_it_leads_to_its_head(pages: Pages) -> None:
+    """A trailer too heavy without it: the answer says so first, and what is sold for that answer goes on a head.
+
+    The page of what to sell asks for it too.
+    """
+    trailer = "trailer.gross_weight=7000+lb&trailer.coupler=2-5/16+in&trailer.brakes=electric&trailer.plug=blade_7"
+    rig = "vehicle=veh_muckle_2023_long&receiver=rcv_ironmoss_yoke_4"
+    refused = pages.get(f"/answer?{rig}&{trailer}").text
+    assert 'class="outcome fails"' in refused and "If weight distribution is used" in refused
+    href = next(one for one in re.findall(r'href="(/answer\?[^"]+)"', refused) if "weight_distribution=yes" in one)
+    taken_up = pages.get(unescape(href)).text
+    assert 'class="outcome conditional"' in taken_up
+    sold = next(map(unescape, re.findall(r'href="(/sell\?[^"]+)"', taken_up)))
+    assert "trailer.weight_distribution=yes" in sold
+    filled = baskets(pages.get(sold).text)
+    assert filled and all("weight distribution head" in basket for basket in filled)
+    assert 'name="trailer.weight_distribution"' in pages.get(f"/sell?{rig}&{trailer}").text
+
+
 def test_a_basket_has_an_address_of_its_own(pages: Pages) -> None:
     """A basket by itself is one that was told, with a code to take home; one that is no more among the best is said."""
     page = pages.get(CART).text

@@ -215,6 +215,8 @@ MISLED: Sequence[Row] = [
      "trailer.cargo_weight": "600 lb"}, (), "conditional", {"cargo-accounts-for-the-weight": "fails"}),
     ("an empty trailer of 10 lb is weighed again", {**TOWED, "trailer.empty_weight": "10 lb",
      "trailer.cargo_weight": "3390 lb"}, (), "conditional", {"empty-trailer-weighs-something": "fails"}),
+    ("a trailer that is all cargo is weighed again", {**TOWED, "trailer.cargo_weight": TOWED["trailer.gross_weight"]},
+     (), "conditional", {"cargo-leaves-the-trailer-something": "fails"}),
     ("a class III receiver bears no 2,000 lb on the tongue", {**TOWED, "receiver.hitch_class": "III",
      "receiver.tongue_rating": "2000 lb"}, (), "conditional", {"tongue-rating-suits-class": "fails"}),
     ("a 2 in opening bears no 2,000 lb on the tongue", {**without(TOWED, "receiver.hitch_class"),

@@ -13,7 +13,7 @@ from fitsvc.rulebook.outcomes import Outcome, Result, Severity
 Ask = Literal["ask", "read", "measure", "weigh", "look up"]
 """How a fact is learnt."""
 
-Sort = Literal["reduce", "remove", "swap", "receiver", "add", "none"]
+Sort = Literal["take up", "reduce", "remove", "swap", "receiver", "add", "none"]
 SeeTo = Literal["look at", "find out", "do", "have"]
 
 

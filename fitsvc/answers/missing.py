@@ -25,7 +25,8 @@ _MOST_KEPT: Final = 20_000
 class Missing:
     """What open rules of a rulebook wait for; safe to share between threads.
 
-    `lessened` are the facts that may be made less for a remedy, each with the one that is then weighed anew or nothing.
+    `lessened` are the facts that may be made less for a remedy, each with the one that is then weighed anew or nothing;
+    `taken_up` are those that a customer may take up.
     """
 
     def __init__(self, engine: Point, wording: Wording) -> None:
@@ -36,6 +37,7 @@ class Missing:
             name: next(iter(vocabulary.serving("weighed_anew", vocabulary.facts[name].subject)), "")
             for name in vocabulary.serving("lessened")
         }
+        self.taken_up = vocabulary.serving("taken_up")
         self._kept = LruCache[Hashable, Any](_MOST_KEPT)
         self._about: dict[int, frozenset[str]] = {}
         # Two for each rule: the rulebook bounds them.

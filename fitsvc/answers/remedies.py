@@ -1,9 +1,9 @@
 """What would make it work, found by evaluating: every remedy is a changed question, and its own full answer.
 
-Tried for an answer that fails, fewest changes first: a smaller load; an adapter taken out of the opening; another
-item of the same kind, another receiver for the vehicle, an adapter in the opening; then two adapters. What is told
-has been answered in full, as a client would by sending the remedy's question. Where no part on the shelf would do, it
-is said what the part would have to be.
+Tried for an answer that fails, fewest changes first: what the customer may take up; a smaller load; an adapter taken
+out of the opening; another item of the same kind, another receiver for the vehicle, an adapter in the opening; then two
+adapters. What is told has been answered in full, as a client would by sending the remedy's question. Where no part on
+the shelf would do, it is said what the part would have to be.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -26,6 +26,7 @@ from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import Problem
+from fitsvc.language.truth import YES
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType, Value
 from fitsvc.rulebook.outcomes import Outcome
@@ -47,6 +48,8 @@ _MOST_FIRST: Final = 200
 
 _SWAPPED: Final = ("accessory", "ball", "wiring_adapter")
 """What another of the shelf may take the place of."""
+_ON_IT: Final = ("accessory", "ball")
+"""What is left out where something is taken up that the accessory is not made for: which part is, a plan finds."""
 _MOST_WANTED: Final = 2_500
 """Judgements to find what a part would have to be."""
 
@@ -83,6 +86,9 @@ class Remedies:
         def touches(*names: str) -> bool:
             return not any(subjects.isdisjoint(names) for subjects in about)
 
+        for name in self.missing.taken_up:
+            if any(name in one for one in about) and touches(name, *_ON_IT):
+                yield from self._kept(self._taken_up(document, case, name), failing)
         for name in filter(touches, self.missing.lessened):
             yield from self._less(document, case, name, self.missing.lessened[name], failing)
         if touches("opening"):
@@ -125,6 +131,25 @@ class Remedies:
                 break
         self.left += max(left, 0)
         yield from (found["works"] + found["conditional"])[:MOST_TOLD]
+
+    def _taken_up(self, document: Document, told: Case, name: str) -> Iterator[Tried]:
+        """What the customer does not do yet, taken up; with another part for it, where without it no part would do."""
+        fact = self.missing.wording.rulebook.vocabulary.facts[name]
+        if told.facts.get(name) == YES or fact.subject not in told.present:
+            return
+        part = document.get(fact.subject) or {}
+        changed = {**document, fact.subject: {**part, "facts": {**(part.get("facts") or {}), fact.short: True}}}
+        case, so = self._with(told, (), {name: YES}, {}), as_said(self.missing.wording.the(name))
+        yield Tried("take up", (), so, changed, case)
+        if "accessory" in told.present and self.missing.engine.evaluate(self._bare(told)).outcome == "fails":
+            bare = {name: part for name, part in changed.items() if name not in _ON_IT}
+            words = t("{so}, with a part made for it in place of this one", so=so)
+            yield Tried("take up", (), words, bare, self._bare(case))
+
+    def _bare(self, case: Case) -> Case:
+        """The case without the accessory and what goes on it."""
+        other = self._with(case, _ON_IT, {}, {})
+        return replace(other, present=other.present - {*_ON_IT})
 
     def _taken_out(self, document: Document, case: Case) -> Iterator[Tried]:
         """An adapter taken out of the opening, or all of several."""
@@ -302,14 +327,16 @@ def _would_be(thing: str, text: str, first: bool) -> str:
 
 def remedy_of(wording: Wording, tried: Tried, answer: Answer) -> Remedy:
     """A change and what it comes to, as it is told: of several things to see to one, what is surely amiss first."""
-    because = t("With {words}, it works.", words=tried.words)
+    taken_up = tried.sort == "take up"
+    because = t("If {so}, it works.", so=tried.words) if taken_up else t("With {words}, it works.", words=tried.words)
     if answer.outcome == "conditional":
         things = sorted(answer.to_see_to, key=lambda thing: thing.sort != "look at")
         told = only_if(wording, things, answer.next, answer.allowance, most=1)
-        because = t(
-            "With {words}, it works {how}",
-            words=tried.words,
-            how=uncapped(answer.summary if answer.candidates else told),
+        how = uncapped(answer.summary if answer.candidates else told)
+        because = (
+            t("If {so}, it works {how}", so=tried.words, how=how)
+            if taken_up
+            else t("With {words}, it works {how}", words=tried.words, how=how)
         )
     skus = [part.sku for part in tried.parts]
     both = skus if len(skus) > 1 else []

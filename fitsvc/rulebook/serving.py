@@ -22,6 +22,7 @@ Service = Literal[
     "added_length",
     "lessened",
     "weighed_anew",
+    "taken_up",
 ]
 """What a fact serves for.
 
@@ -32,7 +33,7 @@ that it never tells which vehicle is meant; `fitted` says that a receiver is on 
 it is fastened to, so that a mounting measured there is of none elsewhere, and `made_for` that its maker lists it for
 the vehicle, which is asked where it is stored on others only; `added_length` is what an adapter adds to the opening, by
 which plans are ordered. Of what is `lessened` a customer can take less, and its subject's fact that is `weighed_anew`
-then no longer holds.
+then no longer holds; what is `taken_up` a customer can do who does not do it yet.
 """
 
 SERVICES: Final[tuple[Service, ...]] = get_args(Service)[1:]
@@ -45,10 +46,11 @@ _OF: Final[Map[str, tuple[str, str]]] = {
     "made_for": ("receiver", "yes_no"),
     "added_length": ("adapter", "length"),
     "weighed_anew": ("", "mass"),
+    "taken_up": ("", "yes_no"),
 }
 """Of which subject, or "" for any, and type a fact is that serves for something, where only one such fact can."""
 _LESSENED: Final = ("count", "mass")
-_SEVERAL: Final = ("", "lessened", "equipment")
+_SEVERAL: Final = ("", "lessened", "taken_up", "equipment")
 """For what several facts of a subject may serve."""
 
 
