@@ -627,6 +627,22 @@ def test_the_same_vehicle_told_again_is_no_other(told: Part) -> None:
     assert answerer().answer(in_front(told), world()).outcome in ("undetermined", "conditional", "fails")
 
 
+@pytest.mark.parametrize(
+    ("part", "told"), [("receiver", {"tongue_rating": "300 lb"}), ("mounting", {"height": "9 in"})]
+)
+def test_a_receiver_told_for_all_has_a_thing_on_it(part: str, told: Part) -> None:
+    """Where each thing is told to hang on another its lower rating would be held to nothing: it is refused."""
+    both = [{**boat(), "rig": rig(DUAL)}, front()]
+    for_all = {**rig(), part: {"facts": {**rig()[part]["facts"], **told}}}
+    with pytest.raises(ProblemsFound) as refused:
+        answer(both, for_all)
+    (problem,) = refused.value.problems
+    assert problem.pointer in ("/rig/receiver", "/rig/mounting") and problem.meaning
+    assert "nothing hangs on the receiver that is told for all" in problem.message
+    vehicle_alone = {"vehicle": rig()["vehicle"]}
+    assert answer(both, vehicle_alone).outcome == answer(both, both[0]["rig"]).outcome
+
+
 def test_a_rack_on_the_trailer_is_on_another_vehicle() -> None:
     """Its own rig tells of the trailer as its vehicle, which is no other name for the one that tows."""
     rack = rack_on_trailer()

@@ -33,6 +33,7 @@ _HUNG: Final = ("accessory", "trailer")
 """What a thing is known by. That a trailer has a ball to go on, the rules see to: without one a mount is a need."""
 _OTHER_RIG: Final = ("id", "vehicle", "receiver", "mounting")
 """What of a thing's own `rig` says that it hangs on another receiver than the one told for all."""
+_AT_OPENING: Final = ("receiver", "mounting")
 VEHICLE: Final = "vehicle"
 
 
@@ -80,6 +81,7 @@ class _ThingReading:
         things = [thing for thing in found if thing is not None]
         if not self.problems:
             self._hold_to_their_receivers(things)
+            self._hold_to_the_receiver_told()
             self._hold_to_one_vehicle(things)
         if self.problems:
             raise ProblemsFound(self.problems.values())
@@ -201,6 +203,17 @@ class _ThingReading:
                 self._complain(pointer, message, help, meaning=True, kind="contradiction")
             elif not own:
                 shared_at = thing.hangs_on
+
+    def _hold_to_the_receiver_told(self) -> None:
+        """The receiver that is told for all has a thing on it: else its ratings would be held to nothing, unseen."""
+        given, shared = self.document[TOGETHER], self.document.get("rig")
+        told = {part: shared[part] for part in _AT_OPENING if shared.get(part)} if isinstance(shared, dict) else {}
+        if told and all(_has_own(one) and any(one["rig"].get(part) != told[part] for part in told) for one in given):
+            message = t(
+                "nothing hangs on the receiver that is told for all: each thing has another in a `rig` of its own"
+            )
+            help = t("leave the `rig` out of the thing that hangs on it, or tell no receiver for all")
+            self._complain(f"/rig/{next(iter(told))}", message, help, meaning=True, kind="contradiction")
 
     def _hold_to_one_vehicle(self, things: list[Thing]) -> None:
         """Whatever hangs on the vehicle is on one vehicle: what two things tell of it can both be so."""
