@@ -143,13 +143,21 @@ class FactReader:
         return values, texts
 
     def add_up(self, values: dict[str, Value]) -> frozenset[str]:
-        """Take what is told in its parts only for what these come to; the names of the facts of which that is so."""
+        """Take what is told in its parts only for what these come to; the names of the facts of which that is so.
+
+        What is told within bounds as well is no less than its parts come to, where both can be so.
+        """
         summed = {}
         for fact in self._sums:
-            told = [values.get(part) for part in fact.sum_of] if fact.name not in values else []
-            bounds = [value for value in told if isinstance(value, tuple)]
-            if bounds and len(bounds) == len(told):
+            parts, known = [values.get(part) for part in fact.sum_of], values.get(fact.name)
+            bounds = [value for value in parts if isinstance(value, tuple)]
+            if len(bounds) < len(parts):
+                continue
+            least = reduce(plus, bounds)[0]
+            if known is None:
                 summed[fact.name] = reduce(plus, bounds)
+            elif isinstance(known, tuple) and known[0] < least <= known[1]:
+                values[fact.name] = (least, known[1])
         values |= summed
         return frozenset(summed)
 

@@ -275,6 +275,16 @@ def test_a_trailer_told_in_parts_is_judged_by_their_sum() -> None:
     assert not any("is taken as" in text for text in whole.assumed)
 
 
+def test_a_weight_told_within_bounds_is_no_less_than_its_parts() -> None:
+    """At most 5,200 lb are a no on 5,000 lb where the parts come to 5,100 lb; a bound below these stays as told."""
+    parts = {**WHOLE, "trailer.empty_weight": "1000 lb", "trailer.cargo_weight": "4100 lb"}
+    bounded = answer({**parts, "trailer.gross_weight": {"at_most": "5200 lb"}})
+    assert (bounded.outcome, bounded.findings[0].result) == ("fails", "fails")
+    assert not any("is taken as" in text for text in bounded.assumed)
+    below = answer({**parts, "trailer.gross_weight": {"at_most": "4800 lb"}})
+    assert (below.outcome, below.findings[0].rule) == ("fails", "trailer-weighs-more-loaded")
+
+
 def test_a_trailer_of_which_one_part_is_told_stays_open_and_is_held_to_that_part() -> None:
     """What lies on it is not nothing: 1,000 lb empty leave it open on 5,000 lb, and 5,500 lb empty are a no."""
     parts = {name: wire for name, wire in WHOLE.items() if name != "trailer.gross_weight"}

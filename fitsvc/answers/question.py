@@ -90,8 +90,9 @@ def _read(gathered: Gathered) -> Question:
         take_tried(gathered, stored)
         note_tried(gathered, stored)
     gathered.values |= gathered.of_items.get(gathered.sku, {})
+    one_end = gathered.reader.told_by_one_end(gathered.values, gathered.told_here)
     summed = gathered.reader.add_up(gathered.values)
-    gathered.values |= gathered.reader.told_by_one_end(gathered.values, gathered.told_here)
+    gathered.values |= one_end
     present = gathered.reader.named(gathered.values, gathered.adapters) | gathered.present
     case = Case(gathered.values, present, tuple(gathered.adapters), gathered.texts, of_items=gathered.of_items)
     return Question(
