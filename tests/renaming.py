@@ -79,6 +79,9 @@ class _Renaming:
         self._id = re.compile(rf"(?<=- id: )(?:{ids})$", re.MULTILINE)
         self._listed = re.compile(r"(?<=goes_with: )\[[^\]]*\]")
         self._short = _whole(name for name in names.ids if "-" not in name)
+        # Kinds that a list is of: those that one of an example may be, and those that another word for one may mean.
+        self._kinds = re.compile(rf"(?<=kind: )\[[^\]]*\]|(?<=^called:\n  {KINDS}:\n)(?:    .*\n)+", re.MULTILINE)
+        self._member = re.compile(rf"(?<=[\[ ])(?:{plain})(?=[\],])")
         words = {name.replace("-", "_") for name in names.ids} & names.also | {
             name for name in names.ids if "-" not in name
         }
@@ -90,6 +93,7 @@ class _Renaming:
         text = self._worded.sub(_other, text)
         text = self._id.sub(_other, text)
         text = self._listed.sub(lambda found: self._short.sub(_other, found.group()), text)
+        text = self._kinds.sub(lambda found: self._member.sub(_other, found.group()), text)
         text = self._kind.sub(_other, text)
         return self._quoted.sub(_other, text) if suffix == ".py" else text
 

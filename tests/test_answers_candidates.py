@@ -52,8 +52,8 @@ def test_a_name_no_vehicle_bears_is_told() -> None:
     """Where vehicles are stored, the answer says that none is called so; without a store there is nothing to say."""
     sentence = "No stored vehicle is called so, as none has the model given; this is answered from the facts told."
     plain = {"facts": {"kind": "ball_mount", "shank": "2 in"}}
-    rig = {"receiver": {"facts": {"place": "frame"}}}
-    inline = {"rig": {**rig, "vehicle": {"facts": {"model": "Nothingatall"}}}, "accessory": plain}
+    rig, told = {"receiver": {"facts": {"place": "frame"}}}, {"load": {"facts": {"occupants_weight": "150 lb"}}}
+    inline = {"rig": {**rig, "vehicle": {"facts": {"model": "Nothingatall"}}}, "accessory": plain, **told}
     assert answer(inline).assumed == [sentence]
     assert answer(inline | {"rig": {**rig, "vehicle": {"facts": {"model": "Muckle"}}}}).assumed == []
     assert answerer().answer(inline).assumed == []

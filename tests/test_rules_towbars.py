@@ -36,6 +36,7 @@ def test_a_plate_with_d_and_s_is_enough() -> None:
 
 LEFT_OUT: Final[Mapping[str, str]] = {
     "vehicle.body": "nobody takes a vehicle for a trailer",
+    "vehicle.curb_weight": "both axles were weighed, and together they are it",
     "vehicle.placard_capacity": "GVWR and curb weight tell the payload",
     "vehicle.gawr_front": "both axle ratings can do no more than contradict the payload",
     "receiver.place": "a ball of the towbar's own that is told is one",
@@ -50,6 +51,18 @@ def test_no_fact_left_out_leaves_a_yes(fact: str) -> None:
     """An unknown never becomes a yes: but for what is argued, each fact left out makes the answer less."""
     left = {name: value for name, value in TOWBAR.items() if name != fact}
     assert (answer(left).outcome == "works") == (fact in LEFT_OUT)
+
+
+def test_a_curb_weight_is_taken_from_both_axles_alone() -> None:
+    """Left out it is what they add up to, neither less nor with one of them left out, and the answer says so."""
+    untold = {name: value for name, value in TOWBAR.items() if name != "vehicle.curb_weight"}
+    assert any("curb weight on the front axle" in one for one in answer(untold).assumed)
+    for axle in ("vehicle.curb_weight_front", "vehicle.curb_weight_rear"):
+        assert answer({name: value for name, value in untold.items() if name != axle}).outcome != "works"
+    # 1,900 kg, a driver and companions of 200 kg, and 85 kg on the ball; nobody tells the label's payload.
+    by_axles = {name: value for name, value in untold.items() if name != "vehicle.placard_capacity"}
+    enough, less = (answer({**by_axles, "vehicle.gvwr": gvwr}).outcome for gvwr in ("2185 kg", "2184 kg"))
+    assert (enough, less) == ("works", "fails")
 
 
 @pytest.mark.parametrize(
