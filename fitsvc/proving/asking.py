@@ -58,8 +58,9 @@ def ask(
         if isinstance(found, Case):
             return found
     found = _Search(world, [*asked, *tyres], holds, end).found()
-    if found is None and tyres and _Search(world, asked, holds, end).found() is not None:
-        return Undecided("only with a tyre of none of the sizes tried")
+    if found is None and tyres:
+        other = _Search(world, asked, holds, end).found()
+        return Undecided("only with a tyre of none of the sizes tried") if isinstance(other, Case) else other
     return found
 
 
