@@ -9,6 +9,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.cli import main
 from fitsvc.paths import data_dir
 from fitsvc.proving import claims as claims_of
+from fitsvc.proving.asking import BUDGET
 from fitsvc.proving.claims import Prover
 from fitsvc.proving.of_ratings import OfRatings
 from fitsvc.rulebook.cache import cached_rulebook
@@ -45,7 +46,7 @@ def test_no_rating_that_ships_is_exceeded_and_works(monkeypatch: pytest.MonkeyPa
     By day they are too few for one to be left, and so have more time than the command gives a claim.
     """
     if not NIGHTLY:
-        monkeypatch.setattr(claims_of, "BUDGET", 5 * claims_of.BUDGET)
+        monkeypatch.setattr(claims_of, "BUDGET", 5 * BUDGET)
     prover = Prover(cached_rulebook(data_dir("rules")))
     claims = list(OfRatings(prover).hazards())
     rulings = [prover.decide(claim) for claim in claims if NIGHTLY or claim.about == "receiver.trailer_rating"]
