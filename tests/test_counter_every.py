@@ -30,21 +30,23 @@ from fitsvc.service.counter.rendering import templates
 RULE: Final = "shank-fits-opening"
 
 
-def recorded(page: Page, key: str) -> None:
-    """What was measured, sent: the page that says what is now known."""
-    page.goto(f"/measure?mounting={MEASURED}&mounting.height=15+in&send=yes")
+def sent(page: Page, key: str, told: str, shown: str) -> None:
+    """What was measured, sent with a key that may record: what the page then shows."""
+    page.goto(f"/measure?mounting={MEASURED}&send=yes&{told}")
     page.get_by_label("Key that may record").fill(key)
     page.get_by_role("button", name="Send", exact=True).click()
-    expect(page.locator("[data-sent]")).to_be_visible()
+    expect(page.locator(shown)).to_be_visible()
+
+
+def recorded(page: Page, key: str) -> None:
+    """What was measured, sent: the page that says what is now known."""
+    sent(page, key, "mounting.height=15+in", "[data-sent]")
 
 
 def contradicted(page: Page, key: str) -> None:
     """A second one measures otherwise: both stand on the page, and on the fitment sheet."""
     recorded(page, key)
-    page.goto(f"/measure?mounting={MEASURED}&mounting.height=21+in&send=yes&by=Bo")
-    page.get_by_label("Key that may record").fill(key)
-    page.get_by_role("button", name="Send", exact=True).click()
-    expect(page.locator("#against")).to_be_visible()
+    sent(page, key, "mounting.height=21+in&by=Bo", "#against")
 
 
 def sheet_of_a_dispute(page: Page, key: str) -> None:

@@ -35,6 +35,13 @@ def set_at(words: Words, places: NDArray[np.integer[Any]]) -> NDArray[np.bool_]:
     return bits.view(np.bool_)
 
 
+def differing(one: Words | None, other: Words | None) -> Words | None:
+    """The bits that are set in one bitmap alone of two; no bitmap is an empty one."""
+    if one is None or other is None:
+        return other if one is None else one
+    return one ^ other
+
+
 class Counter:
     """Adds up the weights of the set bits, by one bitmap for each binary digit of the weights.
 

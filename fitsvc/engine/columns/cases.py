@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fitsvc.caching import LruCache
 from fitsvc.engine.choices import Choice, Choices
-from fitsvc.engine.columns.bitmaps import Words, pack, unpack, words_for
+from fitsvc.engine.columns.bitmaps import Words, differing, pack, unpack, words_for
 from fitsvc.engine.columns.programs import Program
 from fitsvc.engine.columns.rules import Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, column_of
@@ -155,17 +155,16 @@ class Cases:
 
         Those that fail already are `settled`.
         """
-        choices, found = self._choices(catalogue, rig), dict[int, Words]()
-        for choice in choices.all:
-            left: Words | None = None
-            for open_ in self._open_choices(choices, choice, catalogue, rig, values):
-                left = _may_decide(choice, entries, len(settled)) & ~settled if left is None else left
-                if not left.any():
-                    break
-                for number, where in _decided(_resting(choice, entries, open_, left), open_, left):
-                    found[number] = found[number] | where if number in found else where
-                    settled = settled | where
-                left = left & ~settled
+        found = dict[int, Words]()
+
+        def failing(choice: Choice, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
+            every = np.zeros_like(left)
+            for number, where in _decided(rules, open_, left):
+                found[number] = found[number] | where if number in found else where
+                every = every | where
+            return every
+
+        self._each_choice(catalogue, rig, values, entries, settled, failing=failing)
         return found
 
     def failing_either_way(
@@ -180,15 +179,31 @@ class Cases:
 
         Where some rules fail together is kept: a shop's rigs differ in few of them.
         """
+        return self._each_choice(catalogue, rig, values, entries, settled, failing=self._failing)
+
+    def _each_choice(
+        self,
+        catalogue: Catalogue,
+        rig: Case,
+        values: tuple[Value, ...],
+        entries: Sequence[RuleColumn],
+        settled: Words,
+        *,
+        failing: Callable[[Choice, Sequence[int], OpenChoice, Words], Words],
+    ) -> Words:
+        """Where signatures fail with each value of a choice, none of them `settled`.
+
+        `failing` tells it for one open choice, by the rules that rest on it, of the signatures that are left.
+        """
         choices, found = self._choices(catalogue, rig), np.zeros_like(settled)
         for choice in choices.all:
             left: Words | None = None
             for open_ in self._open_choices(choices, choice, catalogue, rig, values):
-                left = _may_decide(choice, entries, len(settled)) & ~settled if left is None else left
+                left = _may_decide(choice, entries, len(settled)) & ~(settled | found) if left is None else left
                 if not left.any():
                     break
-                fails = self._failing(choice, _resting(choice, entries, open_, left), open_, left)
-                found, settled, left = found | fails, settled | fails, left & ~fails
+                fails = failing(choice, _resting(choice, entries, open_, left), open_, left)
+                found, left = found | fails, left & ~fails
         return found
 
     def _failing(self, choice: Choice, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
@@ -346,9 +361,7 @@ def _unlike(rules: Sequence[int], supposed: Sequence[Supposed], open_: Mapping[i
             continue
         for result in _DECIDED:
             was, now = (each.bits(entry, result) for each, entry in zip(supposed, (one, other), strict=True))
-            if was is not None or now is not None:
-                unlike = was if now is None else now if was is None else was ^ now
-                assert unlike is not None
+            if (unlike := differing(was, now)) is not None:
                 found |= unlike & open_[number]
     return found
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.caching import LruCache
-from fitsvc.engine.columns.bitmaps import Words, unpack, words_for
+from fitsvc.engine.columns.bitmaps import Words, differing, unpack, words_for
 from fitsvc.engine.columns.cases import Cases
 from fitsvc.engine.columns.programs import Program, RatingParts
 from fitsvc.engine.columns.rules import FAILS, Held, Judge, RuleColumn
@@ -206,9 +206,9 @@ class Index:
             for number in sorted(resting):
                 one, other = (self.judges[number].entry(own) for own in values)
                 if one is not other:
-                    found |= _unlike(one.fails, other.fails, found) | _unlike(
-                        one.undetermined, other.undetermined, found
-                    )
+                    for pair in ((one.fails, other.fails), (one.undetermined, other.undetermined)):
+                        if (unlike := differing(*pair)) is not None:
+                            found |= unlike
                 if one.undetermined is not None and other.undetermined is not None:
                     open_[number] = one.undetermined & other.undetermined
             open_ = {number: words & ~found for number, words in open_.items() if (words & ~found).any()}
@@ -352,12 +352,6 @@ def _worst(found: dict[Outcome, Words], aside: Words) -> Mapping[Outcome, Words]
         found[outcome] &= ~aside
         aside = aside | found[outcome]
     return found
-
-
-def _unlike(one: Words | None, other: Words | None, like: Words) -> Words:
-    if one is None:
-        return np.zeros_like(like) if other is None else other
-    return one if other is None else one ^ other
 
 
 def _lowest(evaluation: Evaluation, parts: Sequence[RatingParts], count: int) -> LimitColumn:
