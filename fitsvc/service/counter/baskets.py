@@ -137,8 +137,7 @@ def own_at_once(asker: Asker, own: Sequence[OwnView], system: System) -> ProofVi
     if len(own) < 2:
         return None
     found = _at_once(asker, own[0].question, _own_things(own), system)
-    href = _href(found.question, system)
-    return ProofView(name=t(_AT_ONCE), outcome=found.outcome, summary=found.summary, href=href, needs=[])
+    return _proof_at_once(found, system)
 
 
 def not_beside_own(one: PlanSet) -> PlanMiss:
@@ -223,6 +222,11 @@ def _proof(name: str, one: Answer | WishServed, question: Mapping[str, Json], sy
     )
 
 
+def _proof_at_once(one: AtOnce, system: System) -> ProofView:
+    href = _href(one.question, system)
+    return ProofView(name=t(_AT_ONCE), outcome=one.outcome, summary=one.summary, href=href, needs=[])
+
+
 def _more_needs(one: Answer | WishServed) -> list[str]:
     return [need["because"] for need in one.needs if need["because"] not in one.summary]
 
@@ -234,8 +238,7 @@ def _basket(asker: Asker, number: int, one: PlanSet, there: Collection[str], sys
     hung = [part.label for part in one.parts if part.role == ACCESSORY]
     proofs = [_proof(wish.name, wish, wish.question, system) for wish in one.wishes]
     if at_once := one.together:
-        href = _href(at_once.question, system)
-        proofs.append(ProofView(name=_AT_ONCE, outcome=at_once.outcome, summary=at_once.summary, href=href, needs=[]))
+        proofs.append(_proof_at_once(at_once, system))
     return BasketView(
         title=f"{count}, {left}",
         outcome=one.outcome,
