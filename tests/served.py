@@ -7,8 +7,8 @@ import socket
 import ssl
 import subprocess
 import sys
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Mapping, Sequence
+from contextlib import closing, suppress
 from pathlib import Path
 from typing import Final
 
@@ -75,9 +75,15 @@ class Served:
 
 def ask(port: int) -> tuple[int, bytes]:
     """Ask the example's question and return status and body."""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
-    connection.request("POST", "/v1/answers", BODY, {"Content-Type": "application/json"})
-    response = connection.getresponse()
-    found = response.status, response.read()
-    connection.close()
-    return found
+    response, found = reply(port, "POST", "/v1/answers", BODY, {"Content-Type": "application/json"})
+    return response.status, found
+
+
+def reply(
+    port: int, method: str, path: str, body: bytes | str | None = None, headers: Mapping[str, str] | None = None
+) -> tuple[http.client.HTTPResponse, bytes]:
+    """One request on a connection of its own, let go of whatever comes: the reply, read to its end, and its body."""
+    with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)) as connection:
+        connection.request(method, path, body, headers or {})
+        with connection.getresponse() as response:
+            return response, response.read()

@@ -1,6 +1,5 @@
 """`serve --rules`: the folder is read anew at SIGHUP, by all workers, and one with faults leaves what answers."""
 
-import http.client
 import json
 import logging
 import signal
@@ -10,7 +9,7 @@ from typing import Any
 
 import pytest
 from changed_rules import changed
-from served import Served, ask
+from served import Served, ask, reply
 from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
@@ -38,11 +37,8 @@ def ready(port: int) -> dict[str, Any]:
     """What one process of a server says of itself, once the index of an application that has just begun is open."""
 
     def asked() -> dict[str, Any] | None:
-        connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
-        connection.request("GET", "/health/ready")
-        response = connection.getresponse()
-        told: dict[str, Any] = json.loads(response.read())
-        connection.close()
+        response, body = reply(port, "GET", "/health/ready")
+        told: dict[str, Any] = json.loads(body)
         return told if response.status == 200 else None
 
     return until(asked, "the service to be ready")

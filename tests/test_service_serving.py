@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 from demo_world import SEED, answerer
-from served import BODY, Served, ask
+from served import BODY, Served, ask, reply
 from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
@@ -85,12 +85,9 @@ def _is_closed(port: int) -> bool:
 def test_a_body_far_too_large_is_answered(standing: int) -> None:
     """A caller who sends 30 MB hears that it is too much, as a problem document, and not a broken connection."""
     headers = {"Content-Type": "application/json", "Connection": "close"}
-    connection = http.client.HTTPConnection("127.0.0.1", standing, timeout=LONGEST)
-    with closing(connection):
-        connection.request("POST", "/v1/answers", b" " * 30_000_000, headers)
-        response = connection.getresponse()
-        assert (response.status, response.getheader("content-type")) == (413, "application/problem+json")
-        assert "larger than" in json.loads(response.read())["detail"]
+    response, body = reply(standing, "POST", "/v1/answers", b" " * 30_000_000, headers)
+    assert (response.status, response.getheader("content-type")) == (413, "application/problem+json")
+    assert "larger than" in json.loads(body)["detail"]
 
 
 def test_many_callers_at_once_are_all_answered(standing: int) -> None:
@@ -159,13 +156,10 @@ def test_an_end_under_load_leaves_no_reply_half_sent(served: Served) -> None:
 
 def test_the_server_names_nothing_of_itself(standing: int) -> None:
     """No header tells which server it is, and a path is decoded once."""
-    connection = http.client.HTTPConnection("127.0.0.1", standing, timeout=LONGEST)
-    connection.request("GET", "/v1/accessories/%252F")
-    response = connection.getresponse()
-    assert "`%2F`" in json.loads(response.read())["detail"]
+    response, body = reply(standing, "GET", "/v1/accessories/%252F")
+    assert "`%2F`" in json.loads(body)["detail"]
     assert response.getheader("server") is None
     assert response.getheader("x-content-type-options") == "nosniff"
-    connection.close()
 
 
 def test_workers_share_address_index_and_counts(url: str, tmp_path: Path) -> None:
@@ -210,10 +204,7 @@ def _mapped(pid: int) -> set[str]:
 
 
 def _text(port: int, path: str) -> str:
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
-    with closing(connection):
-        connection.request("GET", path)
-        return connection.getresponse().read().decode()
+    return reply(port, "GET", path)[1].decode()
 
 
 @pytest.mark.parametrize(("proxy", "known"), [("127.0.0.1", True), ("127.0.0.0/8", True), ("192.0.2.1", False)])
@@ -222,10 +213,7 @@ def test_who_asks_through_a_proxy_has_a_share_of_their_own(url: str, tmp_path: P
     server = Served(url, tmp_path / "server.log", proxies=[proxy], per_minute=SHARE)
 
     def asked(told: str) -> int:
-        connection = http.client.HTTPConnection("127.0.0.1", server.port(), timeout=LONGEST)
-        with closing(connection):
-            connection.request("GET", "/v1/vehicles", headers={"X-Forwarded-For": told})
-            return connection.getresponse().status
+        return reply(server.port(), "GET", "/v1/vehicles", headers={"X-Forwarded-For": told})[0].status
 
     try:
         assert [asked(f"198.51.100.{number}, 203.0.113.7") for number in range(SHARE + 1)] == [200] * SHARE + [429]

@@ -1,6 +1,5 @@
 """No caller holds up the others: whatever is asked, however it is sent, and whoever leaves in the middle."""
 
-import http.client
 import json
 import shutil
 import socket
@@ -13,7 +12,7 @@ import pytest
 from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
-from served import BODY, Served
+from served import BODY, Served, reply
 from waiting import LONGEST, until
 
 from fitsvc.answers.answer import Answer
@@ -56,13 +55,8 @@ def head(length: int | str, *more: str) -> bytes:
 
 def ask(port: int, document: object, blanks: int = 0) -> int:
     """Ask a question, with blanks behind it, and return the status."""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST)
     body = json.dumps(document) + " " * blanks
-    connection.request("POST", "/v1/answers", body, {"Content-Type": "application/json"})
-    response = connection.getresponse()
-    response.read()
-    connection.close()
-    return response.status
+    return reply(port, "POST", "/v1/answers", body, {"Content-Type": "application/json"})[0].status
 
 
 def said(port: int, sent: bytes) -> bytes:
