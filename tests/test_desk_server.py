@@ -15,6 +15,7 @@ import pytest
 from editors import COMMAND, LONGEST_WAIT, Editor, Refused, editor, written
 
 from fitsvc.cli import main
+from fitsvc.desk.hinting import LONGEST
 from fitsvc.language.functions import FUNCTIONS
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.cache import cached_rulebook
@@ -527,7 +528,7 @@ def test_beside_a_change_stands_what_the_core_has(session: Editor, tmp_path: Pat
     found = told(CHANGES)
     assert found[2] == own.title
     assert found[3] == f"the core: {own.requires_text}"
-    assert found[4] == (f"the core: {own.remedy}" if own.remedy else "the core has none")
+    assert found[4] == f"the core: {own.remedy}"[: LONGEST - 1] + "…"
     assert found.keys() == {2, 3, 4}
     assert told(CHANGES.replace("- of:", "- - of:", 1)) == {}
     steps = overlay.parent / "steps.yaml"
