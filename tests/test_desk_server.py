@@ -531,6 +531,7 @@ def test_beside_a_change_stands_what_the_core_has(session: Editor, tmp_path: Pat
     assert found[4] == f"the core: {own.remedy}"[: LONGEST - 1] + "…"
     assert found.keys() == {2, 3, 4}
     assert told(CHANGES.replace("- of:", "- - of:", 1)) == {}
+    session.type(overlay, CHANGES)
     steps = overlay.parent / "steps.yaml"
     steps.write_text(STEPS)
     session.open(steps)
