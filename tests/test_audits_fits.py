@@ -1,6 +1,7 @@
 """What an audit comes to for a shop: fits by number and vehicle, changes since the last night, and holes."""
 
 import csv
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -8,14 +9,21 @@ import pyarrow.parquet as pq
 import pytest
 from audit_world import Rows, accessories, audit, found, pairs, rigs, small_blocks, write_csv
 from demo_world import answerer
+from sqlmodel import select
 
 from fitsvc.audits.fits import FitsTold, write_fits
+from fitsvc.audits.fits_put import put_fits_of
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.cli.app import main
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.store.database import Database
+from fitsvc.store.errors import Conflict, InvalidValue
+from fitsvc.store.fits import NO_FIT, Delivery, FitRow, put_fits
+from fitsvc.store.tables import StoredFit
 
 STATUS = {"works": "fits", "conditional": "fits if", "undetermined": "not known: measure"}
 Night = tuple[Path, list[AuditRig]]
+_DAYS = {"first": "2026-11-27", "second": "2026-11-28"}
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +36,8 @@ def nights(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     later.append(rows[-1] | {"sku": "=NEW"})
     with small_blocks():
         for name, told, of in (("first", rows, rigs()), ("second", later, rigs()[:-1])):
-            audit(write_csv(folder / f"{name}.csv", told), folder / name, of)
+            catalogue, day = write_csv(folder / f"{name}.csv", told), _DAYS[name]
+            audit(catalogue, folder / name, of, supplier="Fellside", day=day)
     return folder / "first", folder / "second"
 
 
@@ -119,3 +128,75 @@ def test_the_command_writes_sheets_that_hold_no_formula(
     assert "holds no audit" in capsys.readouterr().err
     with pytest.raises(ProblemsFound, match="holds no audit"):
         write_fits(tmp_path / "none", answerer().rulebook, tmp_path / "none", "csv")
+
+
+def kept(database: Database) -> dict[tuple[str, str], StoredFit]:
+    """What a store has of fits, by SKU and rig."""
+    with database.session() as session:
+        return {(row.sku, row.rig): row for row in session.exec(select(StoredFit)).all()}
+
+
+def test_a_store_has_what_fits_and_since_when(
+    nights: tuple[Path, Path], exported: tuple[Path, FitsTold], database: Database
+) -> None:
+    """After the second night it has that night's rows, and says of just the changed pairs that they are so since."""
+    for night in nights:
+        with database.session() as session:
+            told = put_fits_of(session, night, answerer().rulebook)
+    into, rows = exported[0], kept(database)
+    fitting = {key: row for key, row in rows.items() if row.status != NO_FIT}
+    expected = {(row["sku"], row["rig"]): row for row in read(into / "fits.parquet")}
+    assert told.rows == len(fitting) and fitting.keys() == expected.keys()
+    for key, row in expected.items():
+        one = fitting[key]
+        assert (one.vehicle, one.name, one.status, one.because) == tuple(
+            row[name] for name in ("vehicle", "name", "status", "because")
+        )
+    changes = {(row["sku"], row["rig"]): row["after"] for row in read(into / "changes.parquet")}
+    assert {key: row.status for key, row in rows.items() if row.since == "2026-11-28"} == changes
+    assert told.changed == len(changes) and NO_FIT in changes.values()
+    assert {row.audited_on for row in rows.values()} == {"2026-11-28"}
+
+
+def test_what_cannot_be_put_leaves_what_was(nights: tuple[Path, Path], tmp_path: Path, database: Database) -> None:
+    """An audit again changes nothing; one of an earlier day, of nobody or with a fault halfway is refused whole."""
+    first, second = nights
+    for _ in range(2):
+        with database.session() as session:
+            put_fits_of(session, second, answerer().rulebook)
+    before = {key: row.model_dump() for key, row in kept(database).items()}
+    with pytest.raises(Conflict, match="of 2026-11-28 is kept already"), database.session() as session:
+        put_fits_of(session, first, answerer().rulebook)
+    later = Delivery(supplier="Fellside", day="2026-11-29", rulebook="r", digest="d")
+    rows = [[FitRow("A", "v", "n", "r", "fits", "")], [FitRow("A" * 81, "v", "n", "r", "fits", "")]]
+    with pytest.raises(InvalidValue, match="longer than 80"), database.session() as session:
+        put_fits(session, later, rows)
+    with small_blocks():
+        audit(write_csv(tmp_path / "items.csv", accessories()[:3]), tmp_path / "nobody")
+    with pytest.raises(ProblemsFound, match="whose catalogue"), database.session() as session:
+        put_fits_of(session, tmp_path / "nobody", answerer().rulebook)
+    assert {key: row.model_dump() for key, row in kept(database).items()} == before
+
+
+def test_suppliers_stand_beside_each_other(database: Database) -> None:
+    """What one supplier's audit lets go of is no other's, though both sell the same number."""
+    row = FitRow("A", "veh", "A name", "rig", "fits", "")
+    for supplier, day, rows in (("one", "2026-11-27", [row]), ("two", "2026-11-27", [row]), ("one", "2026-11-28", [])):
+        with database.session() as session:
+            put_fits(session, Delivery(supplier=supplier, day=day, rulebook="r", digest=supplier + day), [rows])
+    with database.session() as session:
+        told = {(one.supplier, one.status, one.since) for one in session.exec(select(StoredFit)).all()}
+    assert told == {("one", NO_FIT, "2026-11-28"), ("two", "fits", "2026-11-27")}
+
+
+def test_the_command_puts_fits_into_a_store(
+    nights: tuple[Path, Path], url: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With no folder for tables; told neither it refuses, and writes nothing."""
+    first, _ = nights
+    assert main(["fits", str(first)]) == 2 == main(["fits", str(first), "--store", url, "--against", str(first)])
+    assert main(["fits", str(first), "--store", url]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "rows kept in sqlite:///" in said and "otherwise since 2026-11-27" in said
+    with closing(Database(url)) as database:
+        assert kept(database)

@@ -305,6 +305,29 @@ class Pull(SQLModel, table=True):
     held_until: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
 
 
+class StoredFit(SQLModel, table=True):
+    """What a supplier's last audit came to for one item on one rig, as a shop sells by it.
+
+    `status` holds since the day `since` and was found on `audited_on`, by the rulebook of that digest; what once fitted
+    and does no more stays with a status that says so. `delivery` tells one audit from another. No rig or vehicle need
+    be stored: an audit may have had others. It is what held then, and no answer.
+    """
+
+    __tablename__ = "fit"
+
+    supplier: str = Field(primary_key=True, max_length=NAME)
+    sku: str = Field(primary_key=True, sa_type=key_type(), index=True)
+    rig: str = Field(primary_key=True, sa_type=key_type())
+    vehicle: str = Field(sa_type=key_type(), index=True)
+    name: str = Field(max_length=LABEL)
+    status: str = Field(max_length=30)
+    because: str = Field(sa_type=Text)
+    since: str = Field(max_length=10)
+    audited_on: str = Field(max_length=10)
+    rulebook: str = Field(sa_type=key_type())
+    delivery: str = Field(max_length=64)
+
+
 TABLES: Mapping[Subject, type[Record]] = {
     "vehicle": Vehicle,
     "receiver": Receiver,
