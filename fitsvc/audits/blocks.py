@@ -231,6 +231,11 @@ def judge_in_parts(items: pa.Table, rigs: pa.Table, rules: str | None, pairs: in
         yield pairs_table(block, skus, group, results, claims.among(some) if claims else None)
 
 
+def rulebook_of(rules: str | None) -> Rulebook:
+    """The rulebook of a folder of rules, or fitsvc's own."""
+    return _kernel(rules)[0].rulebook
+
+
 @lru_cache(maxsize=2)
 def _kernel(rules: str | None) -> tuple[Kernel, FactReader]:
     from fitsvc.paths import data_dir

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import msgspec
 import pyarrow as pa
@@ -30,16 +30,7 @@ def write_part(path: Path, table: pa.Table) -> None:
     """Write a part; the same pairs give the same bytes."""
     with written(path) as place:
         if path.suffix == ".parquet":
-            # The names of a block of items must all fit the dictionary, or each would be written out in full.
-            pq.write_table(
-                table,
-                place,
-                compression="zstd",
-                compression_level=1,
-                write_statistics=["rig", "sku"],
-                row_group_size=len(table) or 1,
-                dictionary_pagesize_limit=1 << 28,
-            )
+            write_pairs(table, place)
         elif path.suffix == ".csv":
             schema = plain(table.schema)
             with pc.CSVWriter(place, schema) as writer:
@@ -50,6 +41,20 @@ def write_part(path: Path, table: pa.Table) -> None:
             with place.open("wb") as stream:
                 for part in _slices(table, plain(table.schema)):
                     stream.write(encoder.encode_lines(part.to_pylist()))
+
+
+def write_pairs(table: pa.Table, sink: Any) -> None:
+    """Write pairs as Parquet to a file or a stream."""
+    pq.write_table(
+        table,
+        sink,
+        compression="zstd",
+        compression_level=1,
+        write_statistics=["rig", "sku"],
+        row_group_size=len(table) or 1,
+        # The names of a block of items must all fit the dictionary, or each would be written out in full.
+        dictionary_pagesize_limit=1 << 28,
+    )
 
 
 def plain(schema: pa.Schema) -> pa.Schema:
