@@ -30,6 +30,7 @@ from fitsvc.service.audits import worker as audits_worker
 from fitsvc.service.audits.folder import AuditFolder, Audits
 from fitsvc.service.audits.running import COUNTER_VARIABLE, Running
 from fitsvc.service.context import service_in
+from fitsvc.service.speaking import spoken_tongues, with_point
 from fitsvc.store import database as store
 from fitsvc.synthetic.planted import CATALOGUE, RIGS, write_planted
 
@@ -173,6 +174,28 @@ def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, st
     )
     shown = client.get("/audits/aud_made").text.partition("Whole columns that look wrong")[2]
     assert "own weight: the whole column: &lt;kg&gt;</li>" in shown
+
+
+def test_an_audit_is_told_in_the_language_in_which_it_was_made(
+    idle: Client, key: dict[str, str], carried_out: CarriedOut, made: Path, tmp_path: Path
+) -> None:
+    """Page and list of what to mend are the command's in that language, whoever starts it or reads them in another."""
+    spanish = with_point("es", spoken_tongues(None))
+    assert spanish is not None
+    asked: dict[str, Any] = {"supplier": "Made up", "title": CATALOGUE}
+    audit(made / CATALOGUE, tmp_path / "es", read_rigs([made / RIGS], answerer().reader), tongue=spanish, **asked)
+    for wish, beside in (("es-MX, en;q=0.5", tmp_path / "es"), ("xx, en;q=0.5", made / "audit")):
+        path = create(idle, key | {"Accept-Language": wish}, name="Made up")
+        send(idle, key, path, "catalogue", (made / CATALOGUE).read_bytes(), CSV)
+        send(idle, key, path, "rigs", (made / RIGS).read_bytes(), LINES)
+        assert carried_out(path)["state"] == "finished"
+        other = {"Accept-Language": "en"} if "es" in wish else {"Accept-Language": "es"}
+        fixes = idle.get(f"{path}/results/fix_list?format=csv", headers=other)
+        assert fixes.content == (beside / "fix_list.csv").read_bytes()
+        lang = f'<html lang="{"es" if "es" in wish else "en"}"'
+        page, told = idle.get(f"{path}/page", headers=other).text, (beside / "summary.html").read_text("utf-8")
+        assert lang in page and lang in told
+        assert re.findall(r"<h2[^>]*>[^<]+</h2>", page) == re.findall(r"<h2[^>]*>[^<]+</h2>", told)
 
 
 def test_the_rigs_of_the_store_and_a_load(
