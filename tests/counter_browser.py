@@ -107,6 +107,7 @@ PAGES: Final = {
     "ask, let go": f"/?{MUCKLE}&on=veh_dunlin_2022%7Crcv_pell_wicket_3&mounting.pin_to_bumper=4+in",
     "ask, saved rig": "/?rig=rig_farm_muckle&find.accessory=bike+rack&utm_source=mail",
     "audits": "/audits",
+    "taking in": "/intake",
     "rules": "/rules",
     "rule": "/rules/shank-fits-opening",
     "what if": "/whatif/shank-fits-opening",

@@ -21,7 +21,7 @@ from counter_browser import (
 )
 from litestar import Litestar
 from litestar.testing import TestClient
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, FilePayload, Page, expect
 from test_counter_audits import new_key
 
 from fitsvc.paths import data_dir
@@ -120,6 +120,28 @@ def audit_finished(page: Page, key: str) -> None:
     page.wait_for_selector("[data-state=finished]")
 
 
+def taken_in(page: Page, key: str) -> None:
+    """A supplier's file, of which some columns are drafted and some asked, with a word of a list."""
+    _take_in(page, key)
+    expect(page.get_by_role("heading", name="To be answered")).to_be_visible()
+
+
+def taken_in_refused(page: Page, key: str) -> None:
+    """The same with a key that nobody has: told at its field."""
+    _take_in(page, "wrong")
+    expect(page.locator("#problems")).to_be_visible()
+
+
+def _take_in(page: Page, key: str) -> None:
+    rows = "Artikelnr.;Produktart;Gewicht;Lager\nTH-1;Kugelträger;4,3;12\nTH-2;Trittklotz;5,1;9\n"
+    page.goto("/intake")
+    sent_file: FilePayload = {"name": "list.csv", "mimeType": "text/csv", "buffer": rows.encode()}
+    page.set_input_files("#file", sent_file)
+    page.fill("#supplier", "thorn")
+    page.fill("#key", key)
+    page.click("text=Look at it")
+
+
 def audits_listed(page: Page, key: str) -> None:
     """The list of audits, with one in it."""
     audit_finished(page, key)
@@ -161,6 +183,8 @@ LED_TO: Final[dict[Callable[[Page, str], None], str]] = {
     what_if_tried: "whatif.html",
     audit_finished: "audit.html",
     audits_listed: "audits.html",
+    taken_in: "intake_columns.html",
+    taken_in_refused: "intake.html",
     suppliers: "",
     rulebook: "book.html",
     device: "ask.html",

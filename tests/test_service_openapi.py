@@ -34,6 +34,8 @@ PAGES = {
     "/audits",
     "/audits/scorecard",
     "/audits/{key}",
+    "/intake",
+    "/intake/{supplier}",
     "/guide",
     "/guide/{name}",
     "/counter/{name}",

@@ -21,6 +21,7 @@ from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import UNITS
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import t
 
 OPEN: Final = "#?"
 """Marks in a mapping what is asked and not answered."""
@@ -91,8 +92,11 @@ class IntakeQuestions:
             name, unit = name_known(title, self._reader), called if called in UNITS else ""
         if not name:
             raise ProblemsFound([self._unknown(called)])
-        if other := next((one.title for one in self._columns.values() if one.taken and one.taken.name == name), ""):
-            raise ProblemsFound([Problem(f"`{other}` is `{name}` already", "a fact stands in one column")])
+        others = (one for one in self._columns.values() if one.title != title and one.taken and one.taken.name == name)
+        if other := next((one.title for one in others), ""):
+            raise ProblemsFound(
+                [Problem(t("`{title}` is `{name}` already", title=other, name=name), t("a fact stands in one column"))]
+            )
         fact = self._facts.get(name)
         if problems := unit_problems(Mapped(title=title, name=name, unit=unit), fact):
             raise ProblemsFound(problems)
@@ -113,13 +117,15 @@ class IntakeQuestions:
     def keep_ignored(self, title: str) -> None:
         """Keep that a column is not to be read, which is then asked no more."""
         self._put(title, Mapped(title=title, name=IGNORE), "as answered")
+        self._columns[title] = replace(self._columns[title], taken=None)
 
     def keep_word(self, word: OpenWord, member: str) -> None:
         """Keep what a word means; ProblemsFound where that is no member. Empty means that there is no such thing."""
         if member and member not in word.members:
             near = nearest(member.casefold().replace(" ", "_"), word.members)
-            help = f"did you mean `{near}`?" if near else f"it is one of {', '.join(word.members)}"
-            raise ProblemsFound([Problem(f"`{member}` is none of its choices", help)])
+            one_of = t("it is one of {listed}", listed=", ".join(word.members))
+            help = t("did you mean `{near}`?", near=near) if near else one_of
+            raise ProblemsFound([Problem(t("`{word}` is none of its choices", word=member), help)])
         was = self._columns[word.title].taken
         assert was is not None
         values = {**was.values, folded(word.word): member}
@@ -128,8 +134,10 @@ class IntakeQuestions:
 
     def _unknown(self, said: str) -> Problem:
         near = nearest(said.casefold().replace(" ", "_"), [*self._facts, *KEYS])
-        help = f"did you mean `{near}`?" if near else "`?` and a word tells the facts that have it, such as `? weight`"
-        return Problem(f"`{said}` is no fact of an accessory, and none of {', '.join(KEYS)}", help)
+        find = t("`?` and a word tells the facts that have it, such as `? weight`")
+        help = t("did you mean `{near}`?", near=near) if near else find
+        message = t("`{said}` is no fact of an accessory, and none of {keys}", said=said, keys=", ".join(KEYS))
+        return Problem(message, help)
 
     def _put(self, title: str, column: Mapped, comment: str) -> None:
         """Put a column into the mapping that is kept; ProblemsFound, and it stays as it was, where it has no line."""
@@ -138,8 +146,9 @@ class IntakeQuestions:
             place.write_text(with_column(self._kept.read_text("utf-8"), title, entry_text(column), comment), "utf-8")
             if not self._is(place, expected):
                 line = f"{json.dumps(title, ensure_ascii=False)}: {entry_text(column)}"
-                help = f"write it there by hand, under `columns`: `{line}`"
-                raise ProblemsFound([Problem("the mapping is not written line by line", help, file=str(self._kept))])
+                help = t("write it there by hand, under `columns`: `{line}`", line=line)
+                message = t("the mapping is not written line by line")
+                raise ProblemsFound([Problem(message, help, file=str(self._kept))])
         self.mapping = expected
 
     def _is(self, place: Path, expected: FileMapping) -> bool:

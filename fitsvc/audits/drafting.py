@@ -26,6 +26,7 @@ from fitsvc.language.types import ListType, NumberType
 from fitsvc.loading.header import dimension_of
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
+from fitsvc.tongues import t
 
 ENOUGH: Final = 0.6
 """The share of a column's cells that has to read before its title is believed."""
@@ -141,7 +142,9 @@ def _once(columns: Sequence[DraftedColumn]) -> list[DraftedColumn]:
     names = Counter(one.taken.name for one in columns if one.taken)
     twice = {name for name, count in names.items() if count > 1}
     return [
-        replace(one, taken=None, question=f"several columns look like `{one.taken.name}`: which one is it?")
+        replace(
+            one, taken=None, question=t("several columns look like `{name}`: which one is it?", name=one.taken.name)
+        )
         if one.taken and one.taken.name in twice
         else one
         for one in columns
@@ -166,8 +169,8 @@ class _Drafter:
         tried = [self._tried(fact, one, cells) for one in self._ways(title, fact, cells)]
         best = max(tried, key=lambda one: one.share)
         if best.share < ENOUGH:
-            question = f"is it `{name}`? {best.share:.0%} of its cells read as that"
-            unit = "" if best.taken is None or best.taken.unit or not needs_unit(fact) else "; in which unit?"
+            question = t("is it `{name}`? {share} of its cells read as that", name=name, share=f"{best.share:.0%}")
+            unit = "" if best.taken is None or best.taken.unit or not needs_unit(fact) else t("; in which unit?")
             return replace(best, taken=None, question=question + unit)
         assert best.taken is not None
         return replace(best, found_out=bool(best.taken.unit) and not _unit(title, fact))

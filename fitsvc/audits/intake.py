@@ -13,17 +13,18 @@ from fitsvc.document import Document
 from fitsvc.facts import FactReader
 from fitsvc.files import write_text
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.tongues import later, t
 
 _FELL: Final = 0.05
 """A share of cells that reads no more: so much of a column is no slip of the pen."""
 _FACTORS: Final = {
-    2.20462: "pounds for kilograms",
-    0.453592: "kilograms for pounds",
-    25.4: "millimetres for inches",
-    1 / 25.4: "inches for millimetres",
-    2.54: "centimetres for inches",
-    10.0: "ten times as much",
-    0.1: "a tenth of it",
+    2.20462: later("pounds for kilograms"),
+    0.453592: later("kilograms for pounds"),
+    25.4: later("millimetres for inches"),
+    1 / 25.4: later("inches for millimetres"),
+    2.54: later("centimetres for inches"),
+    10.0: later("ten times as much"),
+    0.1: later("a tenth of it"),
 }
 """By how much the middle of a column moves when its unit changes: by definition of the inch and the pound."""
 _NEAR: Final = 0.12
@@ -47,8 +48,8 @@ class TakenIn:
 def mapping_of(folder: Path, supplier: str) -> Path:
     """Where the mapping of a supplier is kept; ProblemsFound where the name is none."""
     if not supplier or not set(supplier) <= _NAME:
-        help = "write small letters, digits, `-` and `_`"
-        raise ProblemsFound([Problem(f"`{supplier}` is no name of a supplier", help)])
+        help = t("write small letters, digits, `-` and `_`")
+        raise ProblemsFound([Problem(t("`{name}` is no name of a supplier", name=supplier), help)])
     return folder / f"{supplier}.yaml"
 
 
@@ -86,18 +87,30 @@ def _seen(kept: Path) -> Document:
 def _drift(columns: Sequence[DraftedColumn], mapping: FileMapping, before: Document) -> Iterator[str]:
     """What is not as it was when the mapping was drafted."""
     there = {one.title for one in columns}
-    yield from (f"`{title}` is gone" for title in mapping.columns if title not in there)
+    yield from (t("`{title}` is gone", title=title) for title in mapping.columns if title not in there)
     for one in columns:
         was = before.get(one.title)
         if was is None and one.taken is None:
-            yield f"`{one.title}` is new, and not read"
+            yield t("`{title}` is new, and not read", title=one.title)
         if was is None or one.taken is None:
             continue
         if was["share"] - one.share > _FELL:
             odd = ", ".join(f"`{cell}`" for cell, _ in one.odd[:3])
-            yield f"`{one.title}`: {one.share:.0%} of its cells read, {was['share']:.0%} did; now there are {odd}"
+            shares = {"now": f"{one.share:.0%}", "before": f"{was['share']:.0%}"}
+            yield t(
+                "`{title}`: {now} of its cells read, {before} did; now there are {odd}",
+                title=one.title,
+                odd=odd,
+                **shares,
+            )
         if one.middle and was["middle"] and (unit := _factor(one.middle / was["middle"])):
-            yield f"`{one.title}`: its figures are {one.middle / was['middle']:.3g} times what they were: {unit}?"
+            times = f"{one.middle / was['middle']:.3g}"
+            yield t(
+                "`{title}`: its figures are {times} times what they were: {unit}?",
+                title=one.title,
+                times=times,
+                unit=t(unit),
+            )
 
 
 def _factor(ratio: float) -> str:

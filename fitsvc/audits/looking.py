@@ -16,11 +16,18 @@ from fitsvc.language.problems import Problem
 from fitsvc.loading.csv_text import SEPARATORS, RowTooLong, read_cells, separator_of
 from fitsvc.loading.lines import opened, read_lines
 from fitsvc.loading.workbooks import sheet_rows, sheets_of
+from fitsvc.tongues import later, t
 
 _SAMPLE: Final = 1 << 20
 """Bytes that are looked at for the encoding, and lines for titles: a price list has its letterhead, and no more."""
 _LINES: Final = 40
 _UNIT: Final = re.compile(r"[\[(]\s*(?P<inside>[^\])]*?)\s*[\])]|,\s*(?P<behind>[^\s,]+)\s*\Z|(?P<quote>[\"″])\s*\Z")
+_BETWEEN_CELLS: Final = {
+    ",": later("commas between cells"),
+    ";": later("semicolons between cells"),
+    "\t": later("tabs between cells"),
+    "|": later("bars between cells"),
+}
 Cells = Sequence[str | None]
 
 
@@ -53,7 +60,7 @@ def look(path: Path, known: Collection[str]) -> Looked:
     if kind == "workbook":
         return _workbook(path, known)
     if kind != "CSV":
-        return Looked(PLAIN, (kind or "an unknown format",))
+        return Looked(PLAIN, (kind or t("an unknown format"),))
     encoding = _encoding(path)
     lines = list(islice(read_lines(path, str(path), [], encoding), _LINES))
     separator = _separator([text for _, text in lines])
@@ -64,8 +71,11 @@ def look(path: Path, known: Collection[str]) -> Looked:
     header = _header(rows, known)
     of_header = next((text for number, text in lines if number == header), "")
     told = separator if separator_of(of_header) != separator else ""
-    names = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
-    words = (encoding or "UTF-8 or UTF-16", f"{names[separator]} between cells", f"titles in line {header}")
+    words = (
+        encoding or t("UTF-8 or UTF-16"),
+        t(_BETWEEN_CELLS[separator]),
+        t("titles in line {line}", line=header),
+    )
     return Looked(FileForm(told, encoding, header), words)
 
 
@@ -121,4 +131,5 @@ def _workbook(path: Path, known: Collection[str]) -> Looked:
         found.append((sum(plain_title(cell) in known for cell in titles), name, header))
     _, sheet, header = max(found, key=lambda one: one[0], default=(0, "", 1))
     form = replace(PLAIN, header=header, sheet=sheet if len(sheets) > 1 else "")
-    return Looked(form, ("workbook", f"sheet `{sheet}`", f"titles in row {header}"))
+    words = (t("workbook"), t("sheet `{name}`", name=sheet), t("titles in row {line}", line=header))
+    return Looked(form, words)

@@ -88,4 +88,4 @@ def _of_page(path: str) -> str:
         return ""
     if path.startswith(_STORED_PAGES):
         return "read"
-    return "audit" if path.startswith("/audits") else "ask"
+    return "audit" if path.startswith(("/audits", "/intake")) else "ask"

@@ -17,7 +17,7 @@ from fitsvc.drawing.sketches import sketch
 from fitsvc.drawing.whole_view import whole_view
 from fitsvc.language.problems import Problem
 from fitsvc.service.context import AnyRequest, service_of
-from fitsvc.service.counter import api_pages, editing, measuring, remark_pages, whatif, yard
+from fitsvc.service.counter import api_pages, editing, intake_pages, measuring, remark_pages, whatif, yard
 from fitsvc.service.counter.also import each_of
 from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_with
 from fitsvc.service.counter.audit_pages import audit, audits, scorecard
@@ -212,4 +212,12 @@ def handlers() -> list[ControllerRouterHandler]:
         asset,
     ]
     more = [*record_handlers(), *api_pages.handlers(), yard.worklist]
-    return [*own, *more, measuring.router(), editing.router(), remark_pages.router(), whatif.router()]
+    return [
+        *own,
+        *more,
+        measuring.router(),
+        editing.router(),
+        intake_pages.router(),
+        remark_pages.router(),
+        whatif.router(),
+    ]
