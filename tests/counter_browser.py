@@ -5,7 +5,6 @@ import os
 import re
 import shutil
 import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -15,9 +14,10 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.base import AXE_SCRIPT
 from playwright.sync_api import Browser, BrowserContext, Page, Response, expect, sync_playwright
 from waiting import LONGEST, until
+from warm import Begun, carry_out
 
 DESKTOP: Final = {"width": 1280, "height": 900}
 PHONE: Final = {"width": 360, "height": 740}
@@ -133,7 +133,7 @@ class Counter:
     """A running service: where it is, its process and its database."""
 
     url: str
-    process: "subprocess.Popen[bytes]"
+    process: Begun
     database: str
 
 
@@ -189,8 +189,8 @@ def serving(folder: Path) -> Iterator[Counter]:
     """Run `fitsvc serve` on the demo's data and on records whose names would break a careless page."""
     url, strange = f"sqlite:///{folder / 'demo.db'}", folder / "strange.jsonl"
     strange.write_text("".join(f"{json.dumps(one)}\n" for one in _strange()), "utf-8")
-    _fitsvc("demo", "--into", str(folder / "demo.db"))
-    _fitsvc("load", str(strange), "--database", url)
+    carry_out("demo", "--into", str(folder / "demo.db"))
+    carry_out("load", str(strange), "--database", url)
     with running(url, folder) as counter:
         yield counter
 
@@ -200,9 +200,8 @@ def running(url: str, folder: Path) -> Iterator[Counter]:
     """Run `fitsvc serve` on a database; what it writes goes to a folder."""
     log = folder / "server.log"
     with log.open("wb") as output:
-        command = [sys.executable, "-m", "fitsvc", "serve", "--port", "0", "--database", url]
         env = {**os.environ, "FITSVC_AUDITS": str(folder / "audits")}
-        process = subprocess.Popen(command, stdout=output, stderr=output, env=env)
+        process = Begun(["serve", "--port", "0", "--database", url], output.fileno(), environment=env)
         try:
             yield Counter(_address(log, process), process, url)
         finally:
@@ -226,12 +225,7 @@ def _strange() -> list[dict[str, Any]]:
     ]
 
 
-def _fitsvc(*words: str) -> None:
-    done = subprocess.run([sys.executable, "-m", "fitsvc", *words], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr
-
-
-def _address(log: Path, process: "subprocess.Popen[bytes]") -> str:
+def _address(log: Path, process: Begun) -> str:
     def listening() -> str:
         assert process.poll() is None, log.read_text()
         found = re.search(r"http://127\.0\.0\.1:\d+", log.read_text())
@@ -250,10 +244,26 @@ def context(browser: Browser, counter: Counter, size: Any = DESKTOP, **options: 
 expect.set_options(timeout=LONGEST * 1000)
 
 
-def violations(page: Page) -> list[str]:
-    """Return what axe has against a page, by the rules of WCAG 2.2 and its own best practices."""
-    found = Axe().run(page).response["violations"]
+COLOURS: Final = {"type": "tag", "values": ["cat.color"]}
+"""The rules of axe that a theme can make a difference to: the dark one has other colours, and nothing else is other."""
+
+
+def violations(page: Page, only: Any = None) -> list[str]:
+    """Return what axe has against a page, by the rules of WCAG 2.2 and its own best practices, or by some alone."""
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(AXE_SCRIPT)
+    options = {"resultTypes": ["violations"], **({"runOnly": only} if only else {})}
+    found = page.evaluate("(options) => axe.run(options).then((found) => found.violations)", options)
     return [f"{one['id']}: {one['nodes'][0]['html'][:200]}: {one['nodes'][0]['failureSummary']}" for one in found]
+
+
+def violations_in_both_themes(page: Page) -> list[str]:
+    """Return what axe has against a page in light, and against its colours in the dark."""
+    found = []
+    for scheme, only in (("light", None), ("dark", COLOURS)):
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]  # one of its two words
+        found += [f"{scheme}: {one}" for one in violations(page, only)]
+    return found
 
 
 def sideways(page: Page) -> list[str]:

@@ -14,9 +14,9 @@ from pathlib import Path
 from queue import Empty, Queue
 from typing import Any, Final
 
+from waiting import LONGEST
+
 COMMAND: Final = (sys.executable, "-m", "fitsvc", "rules", "lsp")
-LONGEST_WAIT: Final = 60.0
-"""Seconds until an answer is taken to be missing; none takes one."""
 
 
 class Refused(Exception):
@@ -55,7 +55,7 @@ class Editor:
         """Read what the server says until something that is waited for; faults are noted on the way."""
         while True:
             try:
-                said = self.told.get(timeout=LONGEST_WAIT)
+                said = self.told.get(timeout=LONGEST)
             except Empty:
                 raise AssertionError("the server is silent") from None
             if said.get("method") == "textDocument/publishDiagnostics":
@@ -127,7 +127,7 @@ def editor(folder: Path) -> Iterator[Editor]:
             yield one
             one.ask("shutdown", None)
             one.send("exit", None)
-            assert process.wait(LONGEST_WAIT) == 0
+            assert process.wait(LONGEST) == 0
             assert process.stderr is not None
             assert process.stderr.read() == b""
         finally:

@@ -5,14 +5,13 @@ import json
 import re
 import socket
 import ssl
-import subprocess
-import sys
-from collections.abc import Mapping, Sequence
-from contextlib import closing, suppress
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
 from waiting import LONGEST, until
+from warm import COMMAND, Begun
 
 from fitsvc.service.examples import QUESTION
 
@@ -45,10 +44,9 @@ class Served:
         """Start one; `settings` are those that differ from what is usual, or all by options of the command."""
         self.log, self.output = log, log.open("w")
         told = [host, "0", url, str(audits or log.parent / "audits"), json.dumps(settings)]
-        command = [sys.executable, "-c", _PROGRAM, *told]
         if options:
-            command = [sys.executable, "-m", "fitsvc", "serve", "--port", "0", "--database", url, *options]
-        self.process = subprocess.Popen(command, stderr=self.output, stdout=self.output)
+            told = ["serve", "--port", "0", "--database", url, *options]
+        self.process = Begun(told, self.output.fileno(), code=COMMAND if options else _PROGRAM)
 
     def port(self) -> int:
         """Wait until the server listens, and return where."""
@@ -87,3 +85,10 @@ def reply(
         connection.request(method, path, body, headers or {})
         with connection.getresponse() as response:
             return response, response.read()
+
+
+@contextmanager
+def connected(port: int, count: int) -> Iterator[list[socket.socket]]:
+    """So many connections, let go of whatever comes."""
+    with ExitStack() as held:
+        yield [held.enter_context(socket.create_connection(("127.0.0.1", port), LONGEST)) for _ in range(count)]

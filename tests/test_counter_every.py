@@ -1,5 +1,6 @@
 """Every page there is, those too that only a form leads to: axe in both themes, valid HTML, a phone's width."""
 
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
@@ -17,13 +18,14 @@ from counter_browser import (
     sideways,
     small_targets,
     validate,
-    violations,
+    violations_in_both_themes,
 )
 from litestar import Litestar
 from litestar.testing import TestClient
 from playwright.sync_api import Browser, FilePayload, Page, expect
 from test_counter_audits import new_key
 
+import fitsvc
 from fitsvc.paths import data_dir
 from fitsvc.service.counter.rendering import templates
 
@@ -200,20 +202,26 @@ def counter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Counter]:
         yield running
 
 
+@pytest.fixture(scope="module")
+def to_check(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
+    """Keep pages for the HTML checker, which takes longer to begin than to check all of them."""
+    kept: dict[str, str] = {}
+    yield kept
+    assert not kept or validate(kept, tmp_path_factory.mktemp("checked")) == []
+
+
 @pytest.mark.parametrize("lead", LED_TO, ids=lambda lead: lead.__name__)
 def test_a_page_that_a_form_leads_to_is_held_to_the_same(
-    browser: Browser, counter: Counter, tmp_path: Path, lead: Callable[[Page, str], None]
+    browser: Browser, counter: Counter, to_check: dict[str, str], lead: Callable[[Page, str], None]
 ) -> None:
     """No violation by axe in light and dark with all folds open, valid HTML, nothing over the side of a phone."""
     key = new_key(counter)
     with context(browser, counter, has_touch=True, is_mobile=True) as window:
         page = window.new_page()
         lead(page, key)
-        assert validate({lead.__name__: page.content()}, tmp_path) == []
+        to_check[lead.__name__] = page.content()
         page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-        for scheme in ("light", "dark"):
-            page.emulate_media(color_scheme=scheme)
-            assert violations(page) == [], scheme
+        assert violations_in_both_themes(page) == []
         page.set_viewport_size(PHONE)  # type: ignore[arg-type]  # a width and a height
         assert sideways(page) == []
         if lead is not suppliers:
@@ -242,6 +250,21 @@ def _source(name: str) -> str:
     environment = templates()
     assert environment.loader is not None
     return environment.loader.get_source(environment, name)[0]
+
+
+def test_the_dark_has_other_colours_and_nothing_else() -> None:
+    """A page in the dark is the same page, so that what is no matter of colour is looked at once."""
+    counter = Path(fitsvc.__file__).parent / "service" / "counter"
+    asking = (*counter.rglob("*.css"), *counter.rglob("*.js"), *counter.rglob("*.html"))
+    texts = [text for path in asking if "prefers-color-scheme" in (text := path.read_text("utf-8"))]
+    blocks = [
+        one
+        for text in texts
+        for one in re.findall(r"@media \(prefers-color-scheme: dark\) \{(.*?\})\s*\}", text, re.DOTALL)
+    ]
+    assert len(blocks) == sum(text.count("prefers-color-scheme") for text in texts) > 0
+    for block in blocks:
+        assert re.fullmatch(r"\s*:root \{(\s*--[a-z-]+: #[0-9a-f]{3,8};)+\s*\}", block), block
 
 
 def test_in_spanish_every_page_fits_a_phone(browser: Browser, counter: Counter) -> None:

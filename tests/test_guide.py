@@ -14,6 +14,7 @@ import click
 import pytest
 from markdown_it import MarkdownIt
 from walkthrough import blocks_of, carry_out
+from warm import shim
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.cli.app import app
@@ -116,7 +117,7 @@ def swaps(port: int) -> dict[str, str]:
 @pytest.mark.parametrize("page", GUIDE, ids=lambda one: one.stem)
 def test_a_page_of_the_guide_can_be_carried_out(page: Path, tmp_path: Path, port: int) -> None:
     """Every command and request of a page is run in an empty folder, and prints what the page shows."""
-    path = f"{Path(sys.executable).parent}:{os.environ['PATH']}"
+    path = f"{shim(tmp_path / '.bin')}:{Path(sys.executable).parent}:{os.environ['PATH']}"
     carry_out(page, tmp_path, swaps(port), {"PYTHONPATH": str(ROOT), "PATH": path})
 
 

@@ -276,6 +276,25 @@ def test_only_a_few_are_kept(kept: Path, tmp_path: Path) -> None:
     assert len(files(kept)) == MOST_KEPT and not (kept / "half.part").exists()
 
 
+def test_what_is_used_outstays_what_is_not(kept: Path, tmp_path: Path, read: list[Path]) -> None:
+    """However many versions of a shop's rules are tried, what is used in between is not read anew."""
+    tried = [write(tmp_path / str(n), changed("name: small", f"name: n{n}", "rulebook.yaml")) for n in range(MOST_KEPT)]
+    more = write(tmp_path / "more", changed("name: small", "name: more", "rulebook.yaml"))
+    kept.mkdir(parents=True, mode=0o700)
+    places = []
+    for folder in tried:
+        before = files(kept)
+        cached_rulebook(folder)
+        places += files(kept) - before
+    for second, place in enumerate(places):
+        os.utime(place, (second, second))
+    cached_rulebook(tried[0])
+    cached_rulebook(more)
+    cached_rulebook(tried[0])
+    assert set(places) - files(kept) == {places[1]}
+    assert read == [*tried, more]
+
+
 def test_faulty_rules_are_told_alike_and_not_kept(kept: Path, tmp_path: Path) -> None:
     """What is wrong with rules is told at the same places in the same words, however often, and none is kept."""
     for changes in (changed("opening.size", "opening.other"), {"coupling.yaml": "a: [1\n"}, {"rulebook.yaml": ""}):

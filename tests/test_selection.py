@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from demo_world import answerer, world
 from numpy import flatnonzero
+from waiting import LONGEST
 
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.records import Stored
@@ -124,19 +125,19 @@ def test_a_rig_at_hand_does_not_wait_for_another(stocked: Stocked, monkeypatch: 
 
     def slow(columns: Columns, catalogue: Catalogue, rig: Case) -> Judged:
         begun.set()
-        assert go_on.wait(30)
+        assert go_on.wait(LONGEST)
         return judge(columns, catalogue, rig)
 
     monkeypatch.setattr(Columns, "judge", slow)
     with ThreadPoolExecutor(2) as pool:
         waiting = pool.submit(selector.select, held, cold, wanted)
         try:
-            assert begun.wait(30)
-            assert pool.submit(selector.select, held, at_hand, wanted).result(30) == page
+            assert begun.wait(LONGEST)
+            assert pool.submit(selector.select, held, at_hand, wanted).result(LONGEST) == page
             assert not waiting.done()
         finally:
             go_on.set()
-        assert waiting.result(30).counts.items == page.counts.items
+        assert waiting.result(LONGEST).counts.items == page.counts.items
 
 
 @pytest.mark.parametrize("number", range(len(rigs())))

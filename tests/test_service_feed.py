@@ -12,6 +12,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
 from sqlmodel import col, select
+from waiting import LONGEST
 
 from fitsvc.service import feed
 from fitsvc.service.app import create_app
@@ -251,5 +252,5 @@ def test_who_waits_is_told_when_there_is_something(shop: Shop) -> None:
     waiting = threading.Thread(target=lambda: found.append(shop.changes(f"since={since}&wait=25")))
     waiting.start()
     shop.tell("accessory", "A", shank="1-1/4 in")
-    waiting.join(20)
+    waiting.join(LONGEST)
     assert [one["sku"] for one in found[0]["changes"]] == ["A"]

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 from demo_world import SEED, answerer
-from served import BODY, Served, ask, reply
+from served import BODY, Served, ask, connected, reply
 from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
@@ -66,10 +66,10 @@ def test_a_request_in_flight_is_finished(served: Served, sent: signal.Signals) -
         until(lambda: _is_closed(port), "the server to take no more connections")
         assert served.process.poll() is None
         connection.sendall(BODY[20:])
-        response = http.client.HTTPResponse(connection)
-        response.begin()
-        assert response.status == 200
-        assert json.loads(response.read())["outcome"]
+        with closing(http.client.HTTPResponse(connection)) as response:
+            response.begin()
+            assert response.status == 200
+            assert json.loads(response.read())["outcome"]
     assert served.process.wait(LONGEST) == 0
     assert "Traceback" not in served.log.read_text()
 
@@ -111,17 +111,16 @@ def test_a_crowd_is_answered_or_told_to_come_back(served: Served) -> None:
     port, folder = served.port(), Path(f"/proc/{served.process.pid}/fd")
     assert ask(port)[0] == 200
     before, asked = len(list(folder.iterdir())), f"{HEAD}Connection: close\r\n\r\n".encode() + BODY
-    crowd = [socket.create_connection(("127.0.0.1", port), LONGEST) for _ in range(CROWD)]
-    for one in crowd:
-        one.sendall(asked)
     statuses = Counter[int]()
-    for one in crowd:
-        with one:
-            response = http.client.HTTPResponse(one)
-            response.begin()
-            assert response.read().endswith(b"}")
-            assert response.status == 200 or response.headers["retry-after"], response.status
-            statuses[response.status] += 1
+    with connected(port, CROWD) as crowd:
+        for one in crowd:
+            one.sendall(asked)
+        for one in crowd:
+            with one, closing(http.client.HTTPResponse(one)) as response:
+                response.begin()
+                assert response.read().endswith(b"}")
+                assert response.status == 200 or response.headers["retry-after"], response.status
+                statuses[response.status] += 1
     assert set(statuses) <= {200, 503} and statuses[200] >= 256
     until(lambda: len(list(folder.iterdir())) <= before, "the connections to be let go of")
 

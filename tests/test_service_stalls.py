@@ -5,6 +5,7 @@ import shutil
 import socket
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ import pytest
 from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
-from served import BODY, Served, reply
+from served import BODY, Served, connected, reply
 from waiting import LONGEST, until
 
 from fitsvc.answers.answer import Answer
@@ -111,20 +112,22 @@ def test_health_answers_while_costly_questions_run(
 def test_what_is_refused_for_want_of_room_says_when_to_come_back(server: Served) -> None:
     """While as many as are let in send slowly, another is answered 503 with `Retry-After`, and the platform is not."""
     port, slow = server.port(), list[socket.socket]()
-    for _ in range(INSIDE):
-        slow.append(socket.create_connection(("127.0.0.1", port), LONGEST))
-        slow[-1].sendall(head(100) + b"{")
-    try:
-        until(lambda: ask(port, QUESTION) == 503, "the service to be full")
-        refused = said(port, head(len(BODY), "Connection: close") + BODY)
-        assert b"retry-after: 1" in refused.lower()
-        assert b"application/problem+json" in refused
+    with ExitStack() as held:
+
+        def refused() -> bytes | None:
+            # Nobody is waited for longer than a second: on a busy machine the first may be gone when the last comes.
+            for _ in range(INSIDE):
+                slow.append(held.enter_context(socket.create_connection(("127.0.0.1", port), LONGEST)))
+                slow[-1].sendall(head(100) + b"{")
+            told = said(port, head(len(BODY), "Connection: close") + BODY)
+            return told if b" 503 " in told.partition(b"\r\n")[0] else None
+
+        told = until(refused, "the service to be full")
+        assert b"retry-after: 1" in told.lower()
+        assert b"application/problem+json" in told
         assert b" 200 " in said(port, b"GET /health/live HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
         # A body that does not come in time is not waited for any longer.
         assert b" 408 " in slow[0].recv(4096)
-    finally:
-        for one in slow:
-            one.close()
     until(lambda: ask(port, QUESTION) == 200, "the service to have room again")
 
 
@@ -181,16 +184,15 @@ def test_no_path_leads_out_of_the_house(server: Served, path: str) -> None:
 def test_a_crowd_of_half_requests_is_borne(server: Served) -> None:
     """Five hundred begin a request at once and send no more: others are answered, and they are let go of."""
     port = server.port()
-    crowd = [socket.create_connection(("127.0.0.1", port), LONGEST) for _ in range(500)]
-    try:
+    with connected(port, 500) as crowd:
         for one in crowd:
-            one.sendall(b"GET /health/live HTTP/1.1\r\nHost: loc")
+            # On a busy machine the first is let go of before the last has begun.
+            with suppress(ConnectionError):
+                one.sendall(b"GET /health/live HTTP/1.1\r\nHost: loc")
         assert ask(port, QUESTION) == 200
         for one in crowd:
-            assert one.recv(100) == b""
-    finally:
-        for one in crowd:
-            one.close()
+            with suppress(ConnectionResetError):
+                assert one.recv(100) == b""
 
 
 def test_only_its_own_names_are_answered_here(server: Served) -> None:

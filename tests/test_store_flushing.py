@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+from waiting import LONGEST
 
 from fitsvc.store import database as store
 from fitsvc.store.creation import create_record
@@ -84,7 +85,7 @@ def test_many_who_write_at_once_wait_for_one_flush(
 
     def hold_the_first() -> None:
         under_way.set()
-        assert go_on.wait(30)
+        assert go_on.wait(LONGEST)
 
     flushed, told = flushes(monkeypatch, hold_the_first), list[str]()
 
@@ -94,14 +95,14 @@ def test_many_who_write_at_once_wait_for_one_flush(
 
     with ThreadPoolExecutor(many + 1) as pool:
         first = pool.submit(write, 0)
-        assert under_way.wait(30)
+        assert under_way.wait(LONGEST)
         others = [pool.submit(write, number) for number in range(1, many)]
         while database._flushed is not None and database._flushed._asked < many:
             threading.Event().wait(0.01)
         assert told == []
         go_on.set()
         for one in (first, *others):
-            one.result(30)
+            one.result(LONGEST)
     assert flushed == ["told.db-wal"] * 2
     assert len(told) == many
 

@@ -28,7 +28,7 @@ from fitsvc.rulebook.rules import Example, Rulebook
 from fitsvc.rulebook.yaml_text import LARGEST_FILE
 
 MOST_KEPT: Final = 8
-"""A shop tries a few versions of its rules beside fitsvc's own; the oldest goes first."""
+"""A shop tries a few versions of its rules beside fitsvc's own; what was longest not used goes first."""
 _LOCK: Final = ".lock"
 _LARGEST: Final = 64_000_000
 _CHECKSUM: Final = hashlib.sha256().digest_size
@@ -145,8 +145,16 @@ def _find(where: Path, key: str, examples: Mapping[str, tuple[Example, ...]]) ->
             _own(os.fstat(stream.fileno()))
             data = stream.read(_LARGEST) or b""
         if data[:_CHECKSUM] == _checksum(key, data[_CHECKSUM:]):
-            return decode(data[_CHECKSUM:], examples)
+            found = decode(data[_CHECKSUM:], examples)
+            _note_use(where / key)
+            return found
     return None
+
+
+def _note_use(path: Path) -> None:
+    """Let a rulebook outstay those that nobody asks for, as fitsvc's own outstays the versions that a shop tries."""
+    with suppress(OSError):
+        os.utime(path)
 
 
 def _at_once(path: str, flags: int) -> int:
