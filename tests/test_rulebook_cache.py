@@ -281,7 +281,7 @@ def test_what_is_used_outstays_what_is_not(kept: Path, tmp_path: Path, read: lis
     tried = [write(tmp_path / str(n), changed("name: small", f"name: n{n}", "rulebook.yaml")) for n in range(MOST_KEPT)]
     more = write(tmp_path / "more", changed("name: small", "name: more", "rulebook.yaml"))
     kept.mkdir(parents=True, mode=0o700)
-    places = []
+    places = list[Path]()
     for folder in tried:
         before = files(kept)
         cached_rulebook(folder)

@@ -208,7 +208,7 @@ def _minded(connection: socket.socket, told: dict[str, Any], streams: Sequence[i
         os.close(stream)
     connection.send(str(pid).encode())
     running = os.pidfd_open(pid)
-    select.select([running, connection], [], [])
+    select.select([running, connection.fileno()], [], [])
     if not select.select([running], [], [], 0)[0]:
         os.kill(pid, signal.SIGKILL)
     _, status = os.waitpid(pid, 0)
