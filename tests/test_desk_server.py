@@ -12,8 +12,8 @@ from random import Random
 from typing import Any
 
 import pytest
+import waiting
 from editors import COMMAND, Editor, Refused, editor, written
-from waiting import LONGEST
 
 from fitsvc.cli import main
 from fitsvc.desk.hinting import LONGEST
@@ -548,7 +548,7 @@ def test_the_server_ends_when_its_editor_does(mine: Path) -> None:
         one.ask("initialize", {"processId": None, "rootUri": None, "capabilities": {}})
         assert process.stdin is not None
         process.stdin.close()
-        assert process.wait(LONGEST) in (0, 1)
+        assert process.wait(waiting.LONGEST) in (0, 1)
 
 
 def test_what_is_missing_is_told() -> None:
