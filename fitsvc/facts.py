@@ -145,7 +145,8 @@ class FactReader:
     def add_up(self, values: dict[str, Value]) -> frozenset[str]:
         """Take what is told in its parts only for what these come to; the names of the facts of which that is so.
 
-        What is told within bounds as well is no less than its parts come to, where both can be so.
+        What is told within bounds as well is no less than its parts come to, where both can be so. Of a sum of bounds
+        the most that it may be is what was told of it: it is doubted as that, and never held against its own parts.
         """
         summed = {}
         for fact in self._sums:
@@ -155,7 +156,8 @@ class FactReader:
                 continue
             least = reduce(plus, bounds)[0]
             if known is None:
-                summed[fact.name] = reduce(plus, bounds)
+                summed[fact.name] = low, high = reduce(plus, bounds)
+                values |= {f"{fact.name}{TOLD}": (high, high)} if low < high else {}
             elif isinstance(known, tuple) and known[0] < least <= known[1]:
                 values[fact.name] = (least, known[1])
         values |= summed

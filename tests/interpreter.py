@@ -9,7 +9,7 @@ possible members. A truth is True, False, or None for unknown. Whatever is said 
 what is possible. One long file, so that the whole meaning can be read from top to bottom.
 """
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
@@ -570,7 +570,7 @@ class Reading:
             case "known":
                 return self._known(node.arguments[0])
             case "lookup":
-                return self._lookup(self.texts.tables[str(node.arguments[0])], node.arguments[1:])
+                return self._lookup(self.texts.tables[str(node.arguments[0])], node.arguments[1])
         return call(node.function, list(map(self.number, node.arguments)))
 
     def _known(self, node: syntax.AnyNode) -> Truth:
@@ -584,10 +584,7 @@ class Reading:
                 return True if low > -inf and high < inf else None
         return True
 
-    def _lookup(self, table: Mapping[str, Any], key_nodes: Sequence[syntax.AnyNode]) -> Value:
-        key_node, *others = key_nodes
-        if others:
-            return self._lookup_by_several(table, key_node, others)
+    def _lookup(self, table: Mapping[str, Any], key_node: syntax.AnyNode) -> Value:
         key = self.value(key_node, table["key"])
         if "rows" in table:
             assert isinstance(key, Members)
@@ -599,18 +596,6 @@ class Reading:
         else:
             cells = _bands(table["bands"], self._length(key), self.texts.figure)
         return _either([self.of(cell, table["gives"]) for cell in cells])
-
-    def _lookup_by_several(
-        self, table: Mapping[str, Any], key_node: syntax.AnyNode, others: Sequence[syntax.AnyNode]
-    ) -> Value:
-        """What the table of each member that the first key may be gives by the others."""
-        first, *left = table["key"]
-        key = self.value(key_node, first)
-        assert isinstance(key, Members)
-        below = {"key": left if len(left) > 1 else left[0], "gives": table["gives"]}
-        rows = [table["rows"][name] for name in key.names]
-        tables = [below | ({"bands": row} if isinstance(row, list) else {"rows": row}) for row in rows]
-        return _either([self._lookup(one, others) for one in tables])
 
     def _anything(self, kind: str) -> Value:
         """What is known of a value of a kind when nothing is."""
@@ -657,6 +642,7 @@ class Interpreter:
         self._needs = [
             (need, about(self.texts, _guard(need), *need.get("values", {}).values())) for need in self.texts.needs
         ]
+        self._behind_need = [behind(self.texts, _guard(need), need.get("met_when", "no")) for need, _ in self._needs]
         self._limits = {
             limit["id"]: [
                 (rating["rating"], guard, about(self.texts, guard, rating["rating"]))
@@ -675,12 +661,8 @@ class Interpreter:
         outcome = self._outcome([result for _, result in results], needs)
         if outcome in ("undetermined", "conditional") and self._fails_either_way(case, results):
             outcome = "fails"
-        if outcome == "undetermined" and self._passes_either_way(case, results):
-            rest = [
-                "" if self._leaves_open(n) and result == "undetermined" else result
-                for n, (_, result) in enumerate(results)
-            ]
-            outcome = self._outcome(rest, needs)
+        if outcome in ("undetermined", "conditional"):
+            outcome = self._outcome(*self._but_moot(case, results, needs))
         return Judged(
             outcome,
             results,
@@ -701,25 +683,33 @@ class Interpreter:
                     return True
         return False
 
-    def _leaves_open(self, number: int) -> bool:
-        rule = self._rules[number]
-        return rule["severity"] == "blocking" and rule.get("if_unknown") != "caution"
+    def _but_moot(self, case: Case, results: list[tuple[str, str]], needs: list[str]) -> tuple[list[str], list[str]]:
+        """What rules and needs come to, but those open ones that are in the way with no value of some one choice."""
+        told: dict[str, list[list[Reading]]] = {}
 
-    def _passes_either_way(self, case: Case, results: list[tuple[str, str]]) -> bool:
-        """Whether with no value of some one open choice a rule is in the way of those that leave the outcome open."""
-        open_ = [number for number, (_, result) in enumerate(results) if result == "undetermined"]
-        holding = [number for number in open_ if self._leaves_open(number)]
-        blocking = [number for number in open_ if self._rules[number]["severity"] == "blocking"]
-        for name in set[str].intersection(*(self._behind[number] for number in holding)):
-            for other in supposed(self.texts, case, name):
-                if other and not any(self._in_the_way(one, holding, blocking, name) for one in other):
-                    return True
-        return False
+        def moot(names: Iterable[str], holds: Callable[[Reading], bool]) -> bool:
+            for name in names:
+                if name not in told:
+                    every = supposed(self.texts, case, name)
+                    told[name] = [[Reading(self.texts, one) for one in other] for other in every if other]
+            return any(all(map(holds, each)) for name in names for each in told[name])
 
-    def _in_the_way(self, case: Case, holding: list[int], blocking: list[int], name: str) -> bool:
-        reading = Reading(self.texts, case)
-        found = {n: _result(reading, *self._parts[n]) for n in blocking if name in self._behind[n]}
-        return "fails" in found.values() or any(found[number] == "undetermined" for number in holding)
+        def passes(number: int) -> Callable[[Reading], bool]:
+            return lambda one: _result(one, *self._parts[number]) in ("passes", "not_applicable")
+
+        def is_none(need: Mapping[str, Any], subjects: set[str]) -> Callable[[Reading], bool]:
+            return lambda one: not _open(one, need, subjects)
+
+        left = [
+            "passes" if result == "undetermined" and moot(self._behind[number], passes(number)) else result
+            for number, (_, result) in enumerate(results)
+        ]
+        behind_needs = zip(self._needs, self._behind_need, strict=True)
+        missed = [need["id"] for need, _ in self._needs if need["id"] in needs]
+        for (need, subjects), names in behind_needs:
+            if need["id"] in needs and moot(names, is_none(need, subjects)):
+                missed.remove(need["id"])
+        return left, missed
 
     def _some_fails(self, case: Case, numbers: list[int], name: str) -> bool:
         reading = Reading(self.texts, case)

@@ -648,3 +648,13 @@ def test_a_rack_on_the_trailer_is_on_another_vehicle() -> None:
     rack = rack_on_trailer()
     rack["rig"]["vehicle"] = {"facts": {"body": "towed"}}
     assert answer([boat(), rack]).together[1].hangs_on == "trailer"
+
+
+def test_a_saved_rig_told_for_all_has_a_thing_on_it() -> None:
+    """Where each thing has a rig of its own the saved one would be held to nothing: it is refused, by its id."""
+    both = [{**boat(), "rig": rig(DUAL)}, front()]
+    with pytest.raises(ProblemsFound) as refused:
+        answerer().answer({"rig": {"id": "rig_farm_muckle"}, "together": both}, world())
+    (problem,) = refused.value.problems
+    assert problem.pointer == "/rig/id" and problem.meaning
+    assert "nothing hangs on the receiver that is told for all" in problem.message

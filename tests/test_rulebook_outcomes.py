@@ -187,7 +187,7 @@ def test_the_table_is_whole_and_never_lenient() -> None:
     for effects in (*EFFECTS.values(), NEED_EFFECTS):
         assert all((OUTCOME_OF[effect] == "works") == (result == "passes") for result, effect in effects.items())
     assert tuple(OUTCOME_OF) == tuple(sorted(OUTCOME_OF, key=lambda one: -OUTCOMES.index(OUTCOME_OF[one])))
-    assert set(OUTCOME_OF) == {*Verdict._fields} - {"outcome", "either_way"}
+    assert set(OUTCOME_OF) == {*Verdict._fields} - {"outcome", "either_way", "moot"}
 
 
 def test_each_severity_and_answer_to_not_knowing_is_held_by_an_example() -> None:

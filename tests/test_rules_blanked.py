@@ -104,11 +104,13 @@ def failing(rng: Random, case: Case, name: str, place: int | None) -> list[str]:
 
 def held_by_its_plate(case: Case) -> bool:
     """Whether the receiver's D value stands for its trailer rating, as on a plate that gives no other, and is held."""
+    return passes("pull-within-d-value-alone", case)
+
+
+def passes(rule: str, case: Case) -> bool:
+    """Whether a rule passes."""
     results = MADE.engine.evaluate(case).results(len(BOOK.rules))
-    return any(
-        one.id == "pull-within-d-value-alone" and told == "passes"
-        for one, told in zip(BOOK.rules, results, strict=True)
-    )
+    return any(one.id == rule and told == "passes" for one, told in zip(BOOK.rules, results, strict=True))
 
 
 def passed_over(rng: Random, rig: Rig) -> Iterator[tuple[str, list[str]]]:
@@ -117,6 +119,10 @@ def passed_over(rng: Random, rig: Rig) -> Iterator[tuple[str, list[str]]]:
         left = blanked(rig.case, name, place)
         if name == "receiver.trailer_rating" and held_by_its_plate(left):
             continue
+        if name == "load.bike_weight" and "load.heaviest_bike" in left.facts:
+            continue  # no bike is heavier than the heaviest, which is held
+        if name == "trailer.chain_count" and passes("trailer-has-safety-chains", left):
+            continue  # where a breakaway cable stands in for chains, none need be there
         if works(left) and (rules := failing(rng, rig.case, name, place)):
             yield name, rules
 

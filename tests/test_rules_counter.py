@@ -325,6 +325,23 @@ TRADE: Sequence[Row] = [
      {"trailer-level-on-fixed-mount": "fails"}),
     ("a vehicle that may not tow", {**TOWED, "vehicle.tow_rating": "0 lb"}, (), "fails",
      {"vehicle-is-for-towing": "fails"}),
+    ("a front axle that is overloaded empty", {**BIKES, "vehicle.gawr_front": "2900 lb",
+     "vehicle.curb_weight_front": "3000 lb"}, (), "fails", {"curb-weight-front-within-rating": "fails"}),
+    ("a ride height that no vehicle has", {**BIKES, "vehicle.ride_height": "60 in"}, (), NEVER_YES,
+     {"ride-height-is-one-vehicles-have": "fails"}),
+    ("a ride height as any vehicle has it", {**BIKES, "vehicle.ride_height": "20 in"}, (), "works",
+     {"ride-height-is-one-vehicles-have": "passes"}),
+    ("a setting that the mount does not have", {**TOWED, "accessory.kind": "adjustable_ball_mount",
+     "accessory.rise": "-10 in", "accessory.rise_lowest": "-8 in", "accessory.rise_highest": "4 in"}, (), NEVER_YES,
+     {"setting-is-one-that-the-mount-has": "fails"}),
+    ("adapters that lead back to where they began", {**BIKES, "accessory.extension_allowed": True}, (
+     {"kind": "size_adapter", "fits_opening": "2 in", "offers_opening": "2-1/2 in", "adds_length": "6 in"},
+     {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in"}), "fails",
+     {"adapters-lead-somewhere": "fails"}),
+    ("weight beside it of nothing that is there", {**TOWED, "beside.things": 0, "beside.weight": "700 lb"}, (),
+     NEVER_YES, {"weight-beside-is-of-something": "fails"}),
+    ("weight on a trailer on which nothing hangs", {**TOWED, "beside.loads_trailer": False,
+     "beside.on_trailer": "2500 lb"}, (), NEVER_YES, {"load-on-the-trailer-is-of-something": "fails"}),
     ("a vehicle that may not tow carries bikes", {**BIKES, "vehicle.tow_rating": "0 lb"}, (), "works", {}),
     ("a trailer on a plate of the European sort is held to its S value", {**TOWED,
      "load.jurisdiction": "european_union", "receiver.vertical_rating": "75 kg"}, (), "fails",
@@ -461,3 +478,14 @@ def test_a_pin_beside_another_thing_is_not_weighed() -> None:
     results = {one.rule: one.result for one in found.findings}
     assert results["weight-on-one-receiver/opening.tongue_rating"] == "passes"
     assert "accessory.weight" not in {step.fact for one in found.together for step in one.answer.next}
+
+
+def test_a_braked_trailer_in_europe_is_asked_for_its_cable_before_any_chain() -> None:
+    """Such a trailer has a breakaway cable and no chains: nobody counts what need not be there."""
+    told = {**without(TOWED, "trailer.breakaway", "trailer.chain_count", "trailer.chain_rating_each"),
+            "load.jurisdiction": "european_union", "trailer.brakes": "surge"}  # fmt: skip
+    steps = [step.fact for step in answer(told).next if "breakaway" in step.fact or "chain" in step.fact]
+    assert steps == ["trailer.breakaway"]
+    sure = answer({**told, "trailer.breakaway": True})
+    assert not any("chain" in step.fact for step in sure.next)
+    assert not any("chain" in one.rule and one.result == "undetermined" for one in sure.findings)

@@ -155,3 +155,16 @@ def test_no_figure_below_nothing_is_told() -> None:
         assert found.outcome == "fails"
         (told,) = [one.reason for one in found.findings if one.rule.startswith("people-and-luggage") and one.reason]
         assert " 0 lb is left for them" in told and "-" not in told
+
+
+def test_no_bike_is_heavier_than_the_heaviest() -> None:
+    """Two bikes of which the heavier weighs 60 lb weigh 120 lb at the most: within 120 lb nobody weighs the other."""
+    pair: Facts = {**BIKES, "load.bikes": 2, "load.heaviest_bike": "60 lb", "accessory.bike_weight_max": "60 lb"}
+    assert result("load-on-accessory", {**pair, "accessory.capacity": "120 lb"}) == "passes"
+    assert result("load-on-accessory", {**pair, "accessory.capacity": "119 lb"}) == "undetermined"
+    assert result("load-on-accessory", {**pair, "accessory.capacity": "59 lb"}) == "fails"
+    assert result("weight-of-each-bike", pair) == "not_applicable"
+    assert result("heaviest-bike-within-limit", pair) == "passes"
+    assert not any(step.fact == "load.bike_weight" for step in answer({**pair, "accessory.capacity": "120 lb"}).next)
+    heavier = {**pair, "load.bike_weight": "70 lb", "accessory.capacity": "139 lb"}
+    assert result("load-on-accessory", heavier) == result("weight-of-each-bike", heavier) == "fails"

@@ -10,7 +10,9 @@ from demo_world import answerer
 from effort import EFFORT
 from judging import Facts, answer, case
 from random_rulebooks import random_case, shipped_rulebook
+from test_answers_fitted import without
 from test_rules_told_ends import BIKES
+from test_rules_trade import TOWED
 
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
@@ -88,3 +90,25 @@ def test_a_place_without_a_row_is_passed_beside_one_that_has() -> None:
     assert result(["virginia", "texas"], "180 in") == "passes"
     assert result(["virginia", "texas"], "181 in") == "undetermined"
     assert result(["texas"], "181 in") == "not_applicable"
+
+
+UNBRAKED: Final[Facts] = {
+    **without(TOWED, "trailer.breakaway"),
+    "trailer.gross_weight": "2000 lb",
+    "trailer.tongue_weight": "250 lb",
+    "trailer.brakes": "none",
+}
+
+
+def test_where_an_unbraked_trailer_works_in_each_place_it_does_in_all_of_them() -> None:
+    """A law that a rule asks for and holds to is no reason to ask which of two states it is where both let it pass."""
+    alone = {place: answer({**UNBRAKED, PLACE: place}).outcome for place in members()}
+    working = [place for place, found in alone.items() if found == "works"]
+    assert len(working) > 15
+    rng = Random(5)
+    for _ in range(40 * EFFORT):
+        places = rng.sample(working, rng.randint(2, 4))
+        told = answer({**UNBRAKED, PLACE: places})
+        assert told.outcome == "works" and told.next == [], places
+    for place in (place for place, found in alone.items() if found != "works"):
+        assert answer({**UNBRAKED, PLACE: [place, *rng.sample(working, 2)]}).outcome != "works", place

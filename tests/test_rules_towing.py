@@ -293,3 +293,15 @@ def test_a_trailer_of_which_one_part_is_told_stays_open_and_is_held_to_that_part
     assert (heavy.outcome, heavy.findings[0].rule) == ("fails", "trailer-in-parts-within-ratings")
     loose = answer({**parts, "trailer.empty_weight": "1000 lb", "trailer.cargo_weight": {"at_least": "1000 lb"}})
     assert loose.outcome == "undetermined"
+
+
+def test_a_weight_that_is_the_sum_of_bounds_is_not_held_against_its_own_parts() -> None:
+    """2,000 lb empty and at most 1,000 lb on it are 2,000 to 3,000 lb, as if told so: nobody wants it heavier."""
+    parts = {name: wire for name, wire in WHOLE.items() if name != "trailer.gross_weight"}
+    parts |= {"trailer.empty_weight": "2000 lb", "trailer.tongue_weight": "300 lb"}
+    told = answer({**parts, "trailer.cargo_weight": {"at_most": "1000 lb"}})
+    for rule in ("trailer-weighs-more-loaded", "trailer-parts-agree-with-the-scale"):
+        assert {one.result for one in told.findings if one.rule == rule} == {"passes"}
+    assert not any(step.fact == "trailer.gross_weight" for step in told.next)
+    heavy = answer({**parts, "trailer.cargo_weight": {"at_least": "3500 lb", "at_most": "4000 lb"}})
+    assert heavy.outcome == "fails"

@@ -216,8 +216,8 @@ class Answer(msgspec.Struct, omit_defaults=True, kw_only=True):
     Of a question that names several things, `together` has each one's answer and `spoils` what stands against all of
     them at once; `findings` and `limits` are then those of all together, and what to learn next stands in each answer.
 
-    `either_way` is there where an open choice makes no difference to the outcome, though it does to rules: these are
-    undetermined among the findings, as they are one by one, and what the choice is is not asked for.
+    `either_way` is there where an open choice makes no difference to the outcome, though it does to rules: where it
+    is no these are undetermined among the findings, as they are one by one, and what the choice is is not asked for.
 
     `more_open` counts the facts that are open besides those in `next`; of those in `untried` no reading was tried, as
     too much is open. `untried_changes` counts the changes that were not tried for remedies, being too many.

@@ -195,7 +195,7 @@ class Answerer:
         findings = merged_findings(judged, outcome, self.wording)
         limits = lowest_limits(limits_of(self.engine, each.case) for each in judged)
         needs = union(
-            ([self.need(number, each.case, system) for number in each.verdict.open_needs] for each in judged),
+            ([self.need(number, each.case, system) for number in each.verdict.left("open_needs")] for each in judged),
             key=lambda need: tuple(need.items()),
         )
         steps = Steps() if outcome == "fails" else steps_over(self.missing, judged, system, most)
@@ -270,7 +270,7 @@ class Answerer:
         """The verdict on a question in words."""
         findings = self._findings(question, verdict, case, system)
         limits = self.limits.told(case, system)
-        needs = [self.need(number, case, system) for number in sorted(verdict.open_needs)]
+        needs = [self.need(number, case, system) for number in sorted(verdict.left("open_needs"))]
         steps = next_steps(self.missing, question.case, verdict, system, most)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
         assumed = self._assumed_of(question, findings, case, system)
@@ -321,12 +321,12 @@ class Answerer:
         words, get, present = self.wording.rules(bool(case.adapters)), case.facts.get, case.present
         found: list[Finding] = []
         for effect, result in RESULT_OF.items():
-            for number in sorted(getattr(verdict, effect)):
+            for number in sorted(verdict.left(effect)):
                 one = words[number]
                 # Most are kept already, and a call for each would take longer than to look it up.
                 kept = one.kept[system](one.rests_on(get, present)) if one.by_facts_alone else None
                 found.append(kept or one.finding(result, case, system))
-        return found
+        return found + [words[number].passing(case, system) for number in sorted(verdict.moot.rules)]
 
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
         """An open need of an opened case, in words."""

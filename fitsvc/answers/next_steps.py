@@ -64,7 +64,7 @@ def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, m
     """What to learn next; nothing helps where a rule surely fails. `most` is its work, or that shared with others."""
     if verdict.outcome == "fails":
         return Steps()
-    found = settling(missing, case, verdict.holding_up, verdict.doubts, system, most)
+    found = settling(missing, case, verdict.holding_up, verdict.left("doubts"), system, most)
     steps, if_usual = with_usual(missing, case, verdict, found.told[:MOST_STEPS], system)
     return replace(found, told=steps, more=len(found.told[MOST_STEPS:]), if_usual=if_usual)
 

@@ -82,7 +82,7 @@ class SeeingTo:
         """The facts that each doubt of several opened cases waits for, in the first of them that has it."""
         found = dict[int, frozenset[str]]()
         for case, verdict in judged:
-            for number in verdict.doubts:
+            for number in verdict.left("doubts"):
                 if number not in found:
                     found[number] = frozenset(held.name for held in self._missing.held(number, case))
         return found

@@ -33,7 +33,7 @@ _HUNG: Final = ("accessory", "trailer")
 """What a thing is known by. That a trailer has a ball to go on, the rules see to: without one a mount is a need."""
 _OTHER_RIG: Final = ("id", "vehicle", "receiver", "mounting")
 """What of a thing's own `rig` says that it hangs on another receiver than the one told for all."""
-_AT_OPENING: Final = ("receiver", "mounting")
+_AT_OPENING: Final = ("id", "receiver", "mounting")
 VEHICLE: Final = "vehicle"
 
 
@@ -205,7 +205,9 @@ class _ThingReading:
                 shared_at = thing.hangs_on
 
     def _hold_to_the_receiver_told(self) -> None:
-        """The receiver that is told for all has a thing on it: else its ratings would be held to nothing, unseen."""
+        """The receiver told for all, or that of a saved rig, has a thing on it: else its ratings would be held to
+        nothing, unseen.
+        """
         given, shared = self.document[TOGETHER], self.document.get("rig")
         told = {part: shared[part] for part in _AT_OPENING if shared.get(part)} if isinstance(shared, dict) else {}
         if told and all(_has_own(one) and any(one["rig"].get(part) != told[part] for part in told) for one in given):

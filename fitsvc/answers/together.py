@@ -268,7 +268,7 @@ def _together(adds: Adds, values: Sequence[Value]) -> Value:
 
 def held_by_itself(alone: Verdict) -> Outcome:
     """What a thing by itself holds all of them to: a part that it lacks may be another of them, else is told there."""
-    return "works" if alone.outcome == "conditional" and not (alone.cautions or alone.doubts) else alone.outcome
+    return "works" if alone.outcome == "conditional" and not (alone.cautions or alone.left("doubts")) else alone.outcome
 
 
 def _worst(outcomes: Iterable[Outcome]) -> Outcome:

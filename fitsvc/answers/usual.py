@@ -35,9 +35,9 @@ def with_usual(
     words = {held.name: texts([(value, missing.wording.shown(held.read))], system)[0] for held, value in usual.values()}
     asked = [replace(step, usual=words.get(step.fact, "")) for step in steps]
     so = missing.engine.evaluate(told(missing.engine, case, dict(usual.values())))
-    left = {*so.unknown, *so.doubts}
+    left = {*so.left("unknown"), *so.left("doubts")}
     rules = missing.engine.rulebook.rules
-    settles = [rules[number].id for number in (*verdict.unknown, *verdict.doubts) if number not in left]
+    settles = [rules[number].id for number in (*verdict.left("unknown"), *verdict.left("doubts")) if number not in left]
     better = OUTCOMES.index(so.outcome) <= OUTCOMES.index(verdict.outcome)
     return asked, IfUsual(so.outcome, words, settles) if settles and better else None
 

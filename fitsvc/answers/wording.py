@@ -7,6 +7,8 @@ from math import inf
 from operator import itemgetter
 from typing import Any, Final, NamedTuple, get_args
 
+import msgspec
+
 from fitsvc.answers import governing
 from fitsvc.answers.answer import Finding
 from fitsvc.answers.governing import governing_fact, unknown_in_opening
@@ -133,6 +135,11 @@ class RuleWords:
             found = self._word(result, case, system)
             self._worded[system].keep(key, found)
         return found
+
+    def passing(self, case: Case, system: System) -> Finding:
+        """The rule's finding where it is open, and passes with each value of some choice."""
+        found = self.finding("undetermined", case, system)
+        return msgspec.structs.replace(found, result="passes", reason=f"{found.title}.")
 
     def room(self, case: Case) -> tuple[Bounds, Dimension] | None:
         """By how much the rule passes on an opened case, below nothing where it fails, if it compares two figures.

@@ -127,9 +127,8 @@ def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -
     console.print()
     paragraph(console, "Choices that an answer may be decided by, case by case", style="bold")
     for choice in Point(rulebook).choices(adapted=True).all:
-        rests = (
-            f"{len(choice.rules)} blocking rules rest on it" if len(choice.rules) > 1 else "a blocking rule rests on it"
-        )
+        count = len({*choice.rules, *choice.lost}) + len(choice.lost_needs)
+        rests = f"{count} rules or needs rest on it" if count > 1 else "a rule or need rests on it"
         paragraph(console, f"{choice.name}: {rests}", indent=2)
     console.print()
     paragraph(console, "Facts that nothing reads", style="bold")

@@ -5,29 +5,28 @@ passes with another is open too. Where with each value that it may have *some* r
 it is. Only a choice on which two blocking rules rest can do that, or one that a rule reads so that it may stay open
 though each value settles it alike: more than once, or by way of a figure.
 
-Where an answer is undetermined, and the rules that leave it so pass with each value of one choice that they read so,
-it is what it would be without them.
+What an open rule or need reads so, and passes with each value of, is no reason to leave the answer open: it is moot,
+and the answer is what it would be without it.
 
-The first is asked of every answer that leaves a blocking rule open, whatever else it comes to, and with every such
-choice. So more knowledge never takes a no back: the choice that decided is known, and then one of its cases holds, or
-it is still open between fewer values, and with each of them some rule fails. A search that gave up early, or that was
-made for undetermined answers only, would break that.
+Both are asked of every answer that leaves something open, whatever else it comes to, and with every such choice. So
+more knowledge never takes a no or a yes back: the choice that decided is known, and then one of its cases holds, or
+it is still open between fewer values, and with each of them some rule fails, or the rule passes. A search that gave up
+early, or that was made for undetermined answers only, would break that.
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.engine.opening import WorkingOpening
-from fitsvc.engine.verdict import EitherWay, Verdict
+from fitsvc.engine.verdict import EitherWay, Moot, Verdict
 from fitsvc.facts import Case
 from fitsvc.language import typed
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.language.types import ListType, TruthType, Value, is_exact
-from fitsvc.rulebook.rules import Rule
 
 if TYPE_CHECKING:
     from fitsvc.engine.point import Point
@@ -40,8 +39,9 @@ _LOSSY: Final = 2
 class Choice:
     """A fact to decide by, with the numbers of the blocking rules that rest on it.
 
-    `alone` are those of them, as bits, that may fail with each of its values and yet be open. `opens` tells that the
-    working opening rests on it.
+    `alone` are those of them, as bits, that may fail with each of its values and yet be open. `lost` are the rules,
+    cautions too, and `lost_needs` the needs that may come to the same with each of its values and yet be open, both as
+    bits too. `opens` tells that the working opening rests on it.
     """
 
     name: str
@@ -49,6 +49,10 @@ class Choice:
     rules: tuple[int, ...]
     bits: int
     alone: int
+    lost: tuple[int, ...]
+    lost_bits: int
+    lost_needs: tuple[int, ...]
+    lost_need_bits: int
     opens: bool
 
     @property
@@ -61,10 +65,19 @@ class Choice:
         """Whether it is a fact of adapters, each of which has its own."""
         return self.subject == "adapter"
 
+    def lost_members(self, rules: int) -> tuple[int, ...]:
+        """What may be lost with it, as numbers of rules and needs in one row; there are so many rules."""
+        return (*self.lost, *(rules + number for number in self.lost_needs))
+
     def may_decide(self, open_: int) -> bool:
         """Whether it may decide while these blocking rules, as bits, are open."""
         resting = open_ & self.bits
         return bool(resting & (resting - 1) or resting & self.alone)
+
+    @property
+    def decides(self) -> bool:
+        """Whether enough blocking rules rest on it for it ever to come to a no."""
+        return len(self.rules) > 1 or bool(self.alone)
 
     def values(self, known: Value | None) -> list[Value]:
         """The values that it may have, in order."""
@@ -104,6 +117,7 @@ class Choices:
         self._by_name = {choice.name: choice for choice in self.all}
         # A function and an order a choice: the rulebook bounds them.
         self._judges: dict[str, Callable[..., Verdict]] = {}
+        self._lost_judges: dict[str, Callable[..., Verdict]] = {}
         self._orders: dict[str, Mapping[Value, int]] = {}
         self._blocking = frozenset(n for n, rule in enumerate(engine.rulebook.rules) if rule.blocks)
 
@@ -111,33 +125,56 @@ class Choices:
         """Compile what is compiled at its first use."""
         for choice in self.all:
             self.judge(choice)
+            self._judge_lost(choice)
             self.in_order(choice, ())
 
     def of(self, name: str) -> Choice:
         """The choice of a name."""
         return self._by_name[name]
 
-    def passing(self, case: Case, unknown: Iterable[int]) -> EitherWay | None:
-        """The first choice with each value of which none of these rules, that leave an opened case open, is in the way.
-
-        Each reads the choice so that it may stay open though it passes with each value.
-        """
-        open_, followed = sum(1 << number for number in unknown), _Followed(self._engine, case)
+    def passing(self, case: Case, verdict: Verdict) -> tuple[Moot, EitherWay] | None:
+        """What of an opened case is moot, with the first choice by which some of it is; None where nothing is."""
+        rules, needs = _bits((*verdict.unknown, *verdict.doubts)), _bits(verdict.open_needs)
+        followed, by = _Followed(self._engine, case), list[EitherWay]()
+        moot_rules, moot_needs = set[int](), set[int]()
         for choice in self.all:
-            for adapter in () if open_ & ~choice.alone else choice.places(case):
+            if not (rules & choice.lost_bits or needs & choice.lost_need_bits):
+                continue
+            for adapter in choice.places(case):
                 values = choice.values(choice.known(case, adapter))
-                verdicts = self._verdicts(followed, choice, adapter, values[::-1])
-                if len(values) > 1 and not any(verdict.fails or verdict.unknown for verdict in verdicts):
-                    return EitherWay(choice.name, adapter, tuple((value, None) for value in values))
-        return None
+                if len(values) > 1 and (moot := self._moot(followed, choice, adapter, values, rules, needs)):
+                    moot_rules |= moot.rules
+                    moot_needs |= moot.needs
+                    by.append(EitherWay(choice.name, adapter, tuple((value, None) for value in values)))
+        return (Moot(frozenset(moot_rules), frozenset(moot_needs)), by[0]) if by else None
 
-    def _verdicts(
-        self, followed: "_Followed", choice: Choice, adapter: int | None, values: Iterable[Value]
-    ) -> Iterator[Verdict]:
-        """What the rules that rest on a choice come to with each of some values."""
-        judge = self.judge(choice)
-        for value in values:
-            yield judge(followed.facts(choice, adapter, value).get, followed.case.present)
+    def _moot(
+        self,
+        followed: "_Followed",
+        choice: Choice,
+        adapter: int | None,
+        values: Sequence[Value],
+        open_: int,
+        open_needs: int,
+    ) -> Moot | None:
+        """What of the open rules and needs, as bits, is in the way with none of the values of a choice."""
+        rules = {number for number in choice.lost if open_ >> number & 1}
+        needs = {number for number in choice.lost_needs if open_needs >> number & 1}
+        judge = self._judge_lost(choice)
+        for value in values[::-1]:
+            verdict = judge(followed.facts(choice, adapter, value).get, followed.case.present)
+            rules = rules.difference(verdict.fails, verdict.unknown, verdict.cautions, verdict.doubts)
+            needs = needs.difference(verdict.open_needs)
+            if not rules and not needs:
+                return None
+        return Moot(frozenset(rules), frozenset(needs))
+
+    def _judge_lost(self, choice: Choice) -> Callable[..., Verdict]:
+        found = self._lost_judges.get(choice.name)
+        if found is None:
+            found = self._engine.compiled(choice.lost, self._adapted, choice.lost_needs)
+            self._lost_judges[choice.name] = found
+        return found
 
     def failing(self, case: Case, undetermined: Iterable[int]) -> EitherWay | None:
         """The first choice with each value of which some rule fails in an opened case; these rules are undetermined."""
@@ -150,6 +187,14 @@ class Choices:
                     if cases:
                         return EitherWay(choice.name, adapter, tuple(sorted(cases, key=lambda one: one[0])))
         return None
+
+    def _verdicts(
+        self, followed: "_Followed", choice: Choice, adapter: int | None, values: Iterable[Value]
+    ) -> Iterator[Verdict]:
+        """What the rules that rest on a choice come to with each of some values."""
+        judge = self.judge(choice)
+        for value in values:
+            yield judge(followed.facts(choice, adapter, value).get, followed.case.present)
 
     def _cases(self, followed: "_Followed", choice: Choice, adapter: int | None) -> list[tuple[Value, int | None]]:
         """Each value with the first rule that fails with it; nothing where with some value none does."""
@@ -204,19 +249,38 @@ class _Followed:
         return {**self.case.facts, **self._opening.changes(choice.name, adapter, value)[-1]}
 
 
+def _bits(numbers: Iterable[int]) -> int:
+    return sum(1 << number for number in numbers)
+
+
 def _found(engine: "Point", adapted: bool) -> Iterator[Choice]:
     behind = _behind_opening(engine) if adapted else {}
     opens = frozenset[str]().union(*behind.values())
     derived = engine.derived if adapted else engine.bare_derived
-    readings = {
-        number: _readings(rule, derived, behind) for number, rule in enumerate(engine.rulebook.rules) if rule.blocks
-    }
-    for name, kind in engine.rulebook.vocabulary.slots().items():
-        rules = [number for number, times in readings.items() if times[name]]
+    rulebook = engine.rulebook
+    readings = [_readings((rule.guard, rule.requires), derived, behind) for rule in rulebook.rules]
+    needed = [_readings((need.guard, need.met), derived, behind) for need in rulebook.needs]
+    for name, kind in rulebook.vocabulary.slots().items():
+        if not isinstance(kind, ListType | TruthType):
+            continue
+        rules = [number for number, rule in enumerate(rulebook.rules) if rule.blocks and readings[number][name]]
         alone = [number for number in rules if readings[number][name] >= _LOSSY]
-        if isinstance(kind, ListType | TruthType) and (len(rules) > 1 or alone):
-            bits, alone_bits = (sum(1 << number for number in some) for some in (rules, alone))
-            yield Choice(name=name, type=kind, rules=tuple(rules), bits=bits, alone=alone_bits, opens=name in opens)
+        lost, lost_needs = (
+            tuple(number for number, times in enumerate(some) if times[name] >= _LOSSY) for some in (readings, needed)
+        )
+        if len(rules) > 1 or lost or lost_needs:
+            yield Choice(
+                name=name,
+                type=kind,
+                rules=tuple(rules),
+                bits=_bits(rules),
+                alone=_bits(alone),
+                lost=lost,
+                lost_bits=_bits(lost),
+                lost_needs=lost_needs,
+                lost_need_bits=_bits(lost_needs),
+                opens=name in opens,
+            )
 
 
 def _behind_opening(engine: "Point") -> dict[str, frozenset[str]]:
@@ -231,10 +295,12 @@ def _behind_opening(engine: "Point") -> dict[str, frozenset[str]]:
     return {name: frozenset(names) for name, names in direct.items()}
 
 
-def _readings(rule: Rule, derived: Mapping[str, AnyTyped], behind: Mapping[str, frozenset[str]]) -> Counter[str]:
-    """How often a rule reads each fact, through derived values; what may be lost on the way counts twice."""
+def _readings(
+    nodes: Iterable[AnyTyped | None], derived: Mapping[str, AnyTyped], behind: Mapping[str, frozenset[str]]
+) -> Counter[str]:
+    """How often a rule or need reads each fact, through derived values; what may be lost on the way counts twice."""
     found = Counter[str]()
-    for node in (rule.guard, rule.requires):
+    for node in nodes:
         if node is not None:
             _count(node, derived, behind, plain=True, found=found)
     return found

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import nullcontext
 
-from fitsvc.engine.verdict import Judged, Verdict
+from fitsvc.engine.verdict import NOTHING_MOOT, Judged, Verdict
 from fitsvc.language import typed
 from fitsvc.language.compiler import Emitter, every
 from fitsvc.language.typed import AnyTyped, Read
@@ -23,7 +23,7 @@ _Needs = Sequence[tuple[int, Need]]
 def compile_rules(rules: _Rules, needs: _Needs, derived: Mapping[str, AnyTyped]) -> Callable[..., Verdict]:
     """Compile rules and needs, each with its number, to one function of (get, present) that returns a `Verdict`."""
     emitter = Emitter(derived)
-    emitter.globals |= {"Verdict": Verdict, "new": tuple.__new__}
+    emitter.globals |= {"Verdict": Verdict, "new": tuple.__new__, "nothing_moot": NOTHING_MOOT}
     for effect in OUTCOME_OF:
         emitter.line(f"{effect} = []")
     groups = _groups(rules, needs)
@@ -42,7 +42,7 @@ def compile_rules(rules: _Rules, needs: _Needs, derived: Mapping[str, AnyTyped])
             for guard, guarded in by_guard.items():
                 _write(emitter, guard, guarded)
     emitter.line(f"outcome = {_worst()}")
-    emitter.line(f"return new(Verdict, ({', '.join(Verdict._fields[:-1])}, None))")
+    emitter.line(f"return new(Verdict, ({', '.join(Verdict._fields[:-2])}, None, nothing_moot))")
     return emitter.function("judge")
 
 

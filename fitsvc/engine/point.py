@@ -101,16 +101,14 @@ class Point:
 
     def by_cases(self, case: Case, verdict: Verdict) -> Verdict:
         """What an opened case that is judged rule by rule comes to where rules are open, case by case."""
-        if verdict.fails or not (verdict.unknown or verdict.doubts):
+        if verdict.fails or not (verdict.unknown or verdict.doubts or verdict.open_needs):
             return verdict
         choices = self.choices(bool(case.adapters))
         failing = choices.failing(case, (*verdict.unknown, *verdict.doubts))
         if failing:
             return verdict._replace(outcome="fails", either_way=failing)
-        passing = choices.passing(case, verdict.unknown) if verdict.unknown else None
-        if passing:
-            return verdict._replace(outcome="conditional" if verdict.conditions else "works", either_way=passing)
-        return verdict
+        passing = choices.passing(case, verdict)
+        return verdict.with_moot(*passing) if passing else verdict
 
     def rule_by_rule(self, case: Case) -> Verdict:
         """Judge a case by what each rule comes to, and no further."""
@@ -135,10 +133,11 @@ class Point:
         choice = self.choices(bool(case.adapters)).of(either_way.fact)
         return self.opened(choice.supposed(case, either_way.adapter, value))
 
-    def compiled(self, numbers: Sequence[int], adapted: bool) -> Callable[..., Verdict]:
-        """A function that judges some rules only, by their numbers, of (get, present) of an opened case."""
+    def compiled(self, numbers: Sequence[int], adapted: bool, needs: Sequence[int] = ()) -> Callable[..., Verdict]:
+        """A function that judges some rules and needs only, by their numbers, of (get, present) of an opened case."""
         rules = [(number, self.rulebook.rules[number]) for number in numbers]
-        return compile_rules(rules, (), self.derived if adapted else self.bare_derived)
+        needed = [(number, self.rulebook.needs[number]) for number in needs]
+        return compile_rules(rules, needed, self.derived if adapted else self.bare_derived)
 
     def prepare(self) -> None:
         """Compile what is compiled at its first use."""

@@ -3,7 +3,7 @@
 from typing import Final, Literal, NamedTuple
 
 from fitsvc.language.types import Value
-from fitsvc.rulebook.outcomes import OUTCOME_OF, RESULT_OF, Outcome, Result
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, RESULT_OF, Effect, Outcome, Result
 
 Judged = Result | Literal["not_applicable"]
 """What one rule comes to on a case."""
@@ -11,8 +11,18 @@ RESULTS: Final[tuple[Judged, ...]] = ("passes", "fails", "undetermined", "not_ap
 _CONDITIONAL: Final = [effect for effect, outcome in OUTCOME_OF.items() if outcome == "conditional"]
 
 
+class Moot(NamedTuple):
+    """The open rules that pass, and the open needs that are none, with each value of some one open choice."""
+
+    rules: frozenset[int]
+    needs: frozenset[int]
+
+
+NOTHING_MOOT: Final = Moot(frozenset(), frozenset())
+
+
 class EitherWay(NamedTuple):
-    """An open choice with each value of which some rule fails, or with each none, so that the outcome is the same.
+    """An open choice with each value of which some rule fails, or one that is open passes: the outcome is the same.
 
     `adapter` is the place of the adapter whose choice it is. `cases` are the values that it may have, in order, each
     with the number of the first rule that fails with it; None where the rules that are open pass with each.
@@ -32,8 +42,8 @@ class Verdict(NamedTuple):
     """A case's outcome, and the numbers of the rules behind it.
 
     `unknown` are the rules that make the outcome undetermined, `doubts` those whose being undetermined is
-    a caution only; `open_needs` are numbers of needs. A rule in none of the lists does not apply. With `either_way`
-    no rule fails by itself, and what is `unknown` holds nothing up.
+    a caution only; `open_needs` are numbers of needs. A rule in none of the lists does not apply. Where it fails with
+    `either_way` no rule fails by itself. What is `moot` stands in the lists of what is open, and brings nothing.
     """
 
     outcome: Outcome
@@ -44,6 +54,7 @@ class Verdict(NamedTuple):
     passes: list[int]
     open_needs: list[int]
     either_way: EitherWay | None = None
+    moot: Moot = NOTHING_MOOT
 
     def results(self, count: int) -> list[str]:
         """Every rule's result, in the rulebook's order."""
@@ -61,9 +72,22 @@ class Verdict(NamedTuple):
     @property
     def holding_up(self) -> list[int]:
         """The rules that leave the outcome open: what is unknown, unless it comes to the same either way."""
-        return [] if self.either_way else self.unknown
+        return [] if self.outcome == "fails" else self.left("unknown")
+
+    def left(self, effect: Effect) -> list[int]:
+        """The rules or needs with an effect, but what is moot."""
+        numbers: list[int] = getattr(self, effect)
+        moot = self.moot.needs if effect == "open_needs" else self.moot.rules
+        return [number for number in numbers if number not in moot] if moot else numbers
 
     @property
     def conditions(self) -> int:
         """How many things there are to see to: cautions, doubts and needs."""
-        return sum(len(getattr(self, effect)) for effect in _CONDITIONAL)
+        return sum(len(self.left(effect)) for effect in _CONDITIONAL)
+
+    def with_moot(self, moot: Moot, either_way: EitherWay) -> "Verdict":
+        """The verdict where some of what is open is moot, as one choice shows that makes no difference."""
+        found = self._replace(moot=moot)
+        brought = [OUTCOME_OF[effect] for effect in OUTCOME_OF if found.left(effect)]
+        outcome = max(brought, key=OUTCOMES.index, default=OUTCOMES[0])
+        return found._replace(outcome=outcome, either_way=either_way if outcome != self.outcome else None)

@@ -41,7 +41,8 @@ def parts_of(prover: Prover, rules: Collection[Rule] | None, whats: Collection[W
         found += [Part(own[0].what, rule.id, partial(iter, own))] if own else []
     if rules is None:
         if "pairs" in whats:
-            found.append(Part("pairs", "pairs of rules", OfPairs(prover).claims))
+            pairs = OfPairs(prover)
+            found += [Part("pairs", kind.member, partial(pairs.claims, kind)) for kind in pairs.kinds()]
         single = [
             *(of_ratings.hazards() if "hazards" in whats else ()),
             *(of_ratings.refusals() if "ratings" in whats else ()),

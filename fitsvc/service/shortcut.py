@@ -141,7 +141,7 @@ def _settled(verdict: Verdict, stock: Stock | None) -> bool:
     """Whether nothing is left to be looked for beside: an answer's price is what is open."""
     if verdict.outcome == "fails":
         return stock is not None and not any(map(stock.sells, SOLD))
-    return not verdict.holding_up and not verdict.doubts
+    return not verdict.holding_up and not verdict.left("doubts")
 
 
 def _plain(scope: Any) -> bool:

@@ -78,10 +78,6 @@ class WrittenOut:
             judge = self.judges.setdefault(number, Judge(self._program, member, self._items, self._held))
         return judge.entry(values)
 
-    def let_go(self) -> None:
-        """Keep nothing that only makes more judges."""
-        self._items.let_go()
-
     def bits(self, entry: RuleColumn, result: Result) -> Words | None:
         """Where a rule fails, or is undetermined, over the whole catalogue."""
         found = _bits(entry, result)
@@ -126,29 +122,22 @@ class Cases:
         items: ItemValues,
         judges: Sequence[Judge],
         held: Held,
-        most_kept: int,
+        make_room: Callable[[], None],
     ) -> None:
-        """Of results so many bytes are kept before all are let go."""
+        """`make_room` is called before more results are kept."""
         self._program, self._items, self._judges = program, items, judges
-        self._held, self._most_kept = held, most_kept
+        self._held, self._make_room = held, make_room
         rules = program.engine.rulebook.rules
-        self._leaving_open = {number: None for number, rule in enumerate(rules) if rule.leaves_open}
+        self._rules = len(rules)
         self._open: dict[str, Words | None] = {}
         self._parts: dict[tuple[str, Value], WrittenOut] = {}
         self._together = LruCache[Hashable, tuple[Sequence[RuleColumn], Words]](_MOST_TOGETHER)
 
-    def make_room(self) -> None:
-        """Let go of all kept results if they are too many; they are computed again when asked for."""
-        if self._held.bytes > self._most_kept:
-            for judge in (*self._judges, *self.written_out()):
-                judge.forget()
-            self._together = LruCache(_MOST_TOGETHER)  # it holds results too
-            self._held.bytes = 0
-
-    def let_go(self) -> None:
-        """Keep nothing of what is written out that only makes more judges."""
-        for part in list(self._parts.values()):
-            part.let_go()
+    def forget(self) -> None:
+        """Let go of all that is kept of results."""
+        for judge in self.written_out():
+            judge.forget()
+        self._together = LruCache(_MOST_TOGETHER)  # it holds results too
 
     def written_out(self) -> Iterator[Judge]:
         """The judges of what is written out."""
@@ -169,9 +158,10 @@ class Cases:
         found = dict[int, Words]()
 
         def failing(choice: Choice, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
-            every = self._failing(choice, rules, open_, left)
-            for number, where in _decided(rules, open_, every) if every.any() else ():
+            every = np.zeros_like(left)
+            for number, where in _decided(rules, open_, left):
                 found[number] = found[number] | where if number in found else where
+                every = every | where
             return every
 
         self._each_choice(catalogue, rig, values, entries, settled, failing=failing)
@@ -208,7 +198,7 @@ class Cases:
         choices, found = self._choices(catalogue, rig), np.zeros_like(settled)
         for choice in choices.all:
             left: Words | None = None
-            for open_ in self._open_choices(choices, choice, catalogue, rig, values):
+            for open_ in self._open_choices(choices, choice, catalogue, rig, values) if choice.decides else ():
                 left = _may_decide(choice, entries, len(settled)) & ~(settled | found) if left is None else left
                 if not left.any():
                     break
@@ -244,31 +234,34 @@ class Cases:
             self._held.bytes += found[1].nbytes
         return found[1]
 
-    def passes_either_way(
+    def moot(
         self,
         catalogue: Catalogue,
         rig: Case,
         values: tuple[Value, ...],
         entries: Sequence[RuleColumn],
-        undetermined: Words,
-    ) -> Words:
-        """Of the undetermined signatures those that no rule leaves open or refuses with any value of a choice."""
-        choices, decided = self._choices(catalogue, rig), np.zeros_like(undetermined)
-        open_rules = [
-            (number, words) for number in self._leaving_open if (words := entries[number].undetermined) is not None
-        ]
-        for choice in choices.all if undetermined.any() else ():
-            left: Words | None = None
-            for open_ in self._open_choices(choices, choice, catalogue, rig, values) if choice.alone else ():
-                if left is None:
-                    left = undetermined & ~decided
-                    for number, words in open_rules:
-                        left = left if choice.alone >> number & 1 else left & ~words
-                if not left.any():
-                    break
-                decided |= self._passing(_resting(choice, entries, open_, left), open_, left)
-                left = left & ~decided
-        return decided
+        settled: Words,
+    ) -> dict[int, Words]:
+        """Where open rules and needs are in the way with no value of some choice, by their numbers in one row.
+
+        It is told of no signature that is `settled`.
+        """
+        choices, found = self._choices(catalogue, rig), dict[int, Words]()
+        for choice in choices.all:
+            open_ = {
+                number: words
+                for number in choice.lost_members(self._rules)
+                if (words := self._where_open_of(number, entries[number])) is not None and (words & ~settled).any()
+            }
+            for one in self._open_choices(choices, choice, catalogue, rig, values) if open_ else ():
+                left = {number: words & ~settled for number, words in open_.items()}
+                for number, words in _passing(one, left).items():
+                    found[number] = found[number] | words if number in found else words
+        return found
+
+    def _where_open_of(self, number: int, entry: RuleColumn) -> Words | None:
+        """Where a rule or need is open: a need that is not surely met is told as one that fails."""
+        return entry.undetermined if number < self._rules else entry.fails
 
     def unlike(
         self,
@@ -283,7 +276,8 @@ class Cases:
         """
         choices, found = self._choices(catalogue, rigs[0]), np.zeros_like(next(iter(open_.values())))
         for choice in choices.all:
-            rules = [number for number in choice.rules if number in open_]
+            resting = dict.fromkeys((*choice.rules, *choice.lost_members(self._rules)))
+            rules = [number for number in resting if number in open_]
             both = zip(rigs, values, strict=True) if rules else ()
             told = [self._open_choices(choices, choice, catalogue, rig, own) for rig, own in both]
             if rules and [one.values for one in told[0]] != [one.values for one in told[1]]:
@@ -293,19 +287,6 @@ class Cases:
                 for value in pair[0].values:
                     found |= _unlike(rules, [one.suppose(value) for one in pair], open_, found)
         return found
-
-    def _passing(self, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
-        """Those of the signatures that are left of which none of some rules is in the way with any value."""
-        left = left if open_.where is None else left & open_.where
-        for value in open_.values[::-1]:
-            if not left.any():
-                break
-            where = open_.suppose(value).where
-            for number in rules:
-                results: tuple[Result, ...] = ("fails", "undetermined") if number in self._leaving_open else ("fails",)
-                for words in (where(number, result) for result in results):
-                    left = left if words is None else left & ~words
-        return left
 
     def _choices(self, catalogue: Catalogue, rig: Case) -> Choices:
         return self._program.engine.choices(bool(rig.adapters) or "adapter" in catalogue.subjects)
@@ -326,7 +307,7 @@ class Cases:
             every = choices.in_order(choice, choice.values(None))
             found.append(OpenChoice(where, every, self._for_items(choice, catalogue, values)))
         if found:
-            self.make_room()
+            self._make_room()
         return found
 
     def _for_rig(
@@ -360,6 +341,17 @@ class Cases:
             flags = _is_open(_column(catalogue, choice), choice)
             self._open[choice.name] = pack(flags) if flags.any() else None
         return self._open[choice.name]
+
+
+def _passing(open_: OpenChoice, left: Mapping[int, Words]) -> dict[int, Words]:
+    """Of what is left of some rules and needs what is in the way with none of the values of an open choice."""
+    found = {number: words if open_.where is None else words & open_.where for number, words in left.items()}
+    for value in open_.values[::-1]:
+        supposed = open_.suppose(value)
+        for number in [number for number, words in found.items() if words.any()]:
+            for words in (supposed.where(number, result) for result in _DECIDED):
+                found[number] = found[number] if words is None else found[number] & ~words
+    return {number: words for number, words in found.items() if words.any()}
 
 
 def _unlike(rules: Sequence[int], supposed: Sequence[Supposed], open_: Mapping[int, Words], known: Words) -> Words:

@@ -6,6 +6,7 @@ signature what `point` tells of the case made of that rig and that item.
 
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 from weakref import WeakKeyDictionary
 
@@ -171,20 +172,20 @@ class Index:
 
     def __init__(self, program: Program, catalogue: Catalogue, most_kept: int) -> None:
         # Nothing here holds the catalogue itself, so that it and all this go when no one else holds it.
-        self.program = program
+        self.program, self.most_kept = program, most_kept
         self.items = ItemValues(program, catalogue)
         self._held = Held()
         self.judges = [Judge(program, member, self.items, self._held) for member in program.members]
         self.effects = [(of["fails"], of["undetermined"]) for of in (member.of.effects for member in program.members)]
         self._lookups = [(judge.key, judge.seen) for judge in self.judges]
-        self.cases = Cases(program, self.items, self.judges, self._held, most_kept)
+        self.cases = Cases(program, self.items, self.judges, self._held, self._forget_too_much)
 
     def judge(self, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]) -> "Judged":
         """Judge a rig, given also by its own values, with each item of the catalogue."""
         entries = [seen.get(key(values)) for key, seen in self._lookups]
         known = [entry for entry in entries if entry is not None]
         if len(known) < len(entries):
-            self.cases.make_room()
+            self._forget_too_much()
             with np.errstate(all="ignore"):
                 both = zip(entries, self.judges, strict=True)
                 known = [entry or judge.entry(values) for entry, judge in both]
@@ -199,7 +200,7 @@ class Index:
         resting = self.program.resting(was, now)
         if resting is None:
             return None
-        self.cases.make_room()
+        self._forget_too_much()
         found, open_ = np.zeros(words_for(catalogue.count), np.uint64), dict[int, Words]()
         values = [self.program.rig_values(rig) for rig in (was, now)]
         with np.errstate(all="ignore"):
@@ -209,22 +210,26 @@ class Index:
                     for pair in ((one.fails, other.fails), (one.undetermined, other.undetermined)):
                         if (unlike := differing(*pair)) is not None:
                             found |= unlike
-                if one.undetermined is not None and other.undetermined is not None:
-                    open_[number] = one.undetermined & other.undetermined
+                both = [each.fails if self.judges[number].of_need else each.undetermined for each in (one, other)]
+                if both[0] is not None and both[1] is not None:
+                    open_[number] = both[0] & both[1]
             open_ = {number: words & ~found for number, words in open_.items() if (words & ~found).any()}
             return found | self.cases.unlike(catalogue, (was, now), values, open_) if open_ else found
 
-    def let_go(self) -> None:
-        """Keep nothing that only makes more judges, which is then computed again; nobody may be at work on it."""
-        self.items.let_go()
-        self.cases.let_go()
-
     def learn(self, rigs: Sequence[tuple[Value, ...]]) -> None:
         """Judge rigs, given by their own values, to keep the results."""
-        self.cases.make_room()
+        self._forget_too_much()
         with np.errstate(all="ignore"):
             for judge in self.judges:
                 judge.learn(rigs)
+
+    def _forget_too_much(self) -> None:
+        """Let go of all kept results if they are too many; they are computed again when asked for."""
+        if self._held.bytes > self.most_kept:
+            for judge in self.judges:
+                judge.forget()
+            self.cases.forget()
+            self._held.bytes = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,8 +267,7 @@ class Judged:
     def bitmaps(self) -> Mapping[Outcome, Words]:
         """Where the outcome is each but `works`, the worst first; elsewhere it is `works`."""
         if self._outcome is None:
-            found = self._rule_by_rule()
-            self._decide_by_cases(found)
+            found = self._decided_by_cases(self._rule_by_rule())
             self._outcome = _worst(found, np.zeros(words_for(self.catalogue.count), np.uint64))
         return self._outcome
 
@@ -272,29 +276,28 @@ class Judged:
         aside = np.zeros(words_for(self.catalogue.count), np.uint64) if among is None else ~among
         found, (of, cases) = self._rule_by_rule(), self._deciding_by()
         with np.errstate(all="ignore"):
-            found["fails"] |= cases.failing_either_way(*of, found["fails"] | aside)
-            undetermined = found["undetermined"] & ~(found["fails"] | aside)
-            found["undetermined"] = undetermined & ~cases.passes_either_way(*of, undetermined)
-        return _worst(found, aside)
+            fails = found["fails"] | cases.failing_either_way(*of, found["fails"] | aside)
+            moot = cases.moot(*of, fails | aside)
+        return _worst({**(self._rule_by_rule(moot) if moot else found), "fails": fails}, aside)
 
-    def _rule_by_rule(self) -> dict[Outcome, Words]:
+    def _rule_by_rule(self, moot: Mapping[int, Words] = MappingProxyType({})) -> dict[Outcome, Words]:
+        """Where something brings each outcome about, but what is moot there."""
         found = {outcome: np.zeros(words_for(self.catalogue.count), np.uint64) for outcome in _WORST_FIRST}
-        for _, effect, where in self.effects():
-            found[OUTCOME_OF[effect]] |= where
+        for number, effect, where in self.effects():
+            found[OUTCOME_OF[effect]] |= where & ~moot[number] if number in moot else where
         return found
 
     def _deciding_by(self) -> tuple[tuple[Catalogue, Case, tuple[Value, ...], list[RuleColumn]], Cases]:
         return (self.catalogue, self.rig, self._values, self.entries), self._index.cases
 
-    def _decide_by_cases(self, found: Mapping[Outcome, Words]) -> None:
-        """Put in what comes to the same with each value of an open choice."""
+    def _decided_by_cases(self, found: dict[Outcome, Words]) -> dict[Outcome, Words]:
+        """The same with what comes to the same with each value of an open choice."""
         of, cases = self._deciding_by()
         with np.errstate(all="ignore"):
             self._either_way = cases.fails_either_way(*of, found["fails"])
-            for where in self._either_way.values():
-                np.bitwise_or(found["fails"], where, out=found["fails"])
-            undetermined = found["undetermined"] & ~found["fails"]
-            np.bitwise_and(undetermined, ~cases.passes_either_way(*of, undetermined), out=found["undetermined"])
+            fails = np.bitwise_or.reduce([found["fails"], *self._either_way.values()])
+            moot = cases.moot(*of, fails)
+        return {**(self._rule_by_rule(moot) if moot else found), "fails": fails}
 
     def deciding(self) -> Iterator[tuple[int, Effect, Words]]:
         """What brings each outcome about, and where; with the rules by which signatures fail either way."""

@@ -65,7 +65,7 @@ class Judge:
     def __init__(self, program: Program, member: Member, items: ItemValues, held: Held) -> None:
         self.graph: Graph = program.graph
         self.member, self._counter = member, items.counter
-        self._need = isinstance(member.of, Need)
+        self.of_need = isinstance(member.of, Need)
         self._places = [(number, program.place[number]) for number in member.rig]
         # What a result is kept by: the values the rule reads of the rig.
         self.key: Any = itemgetter(*(place for _, place in self._places)) if self._places else lambda values: ()
@@ -95,9 +95,9 @@ class Judge:
                 varied.append(number)
             elif len(rank):
                 self._figures[number] = _figure(taken(items.of(number), rows[:1]))
-        view = items.view(rows, varied)
-        self.codes, self.weights, self._dead = view.codes, view.weights, view.dead
-        self._levels = levels_of(self.graph, roots, view)
+        self._view = items.view(rows, varied)
+        self.codes, self.weights, self._dead = self._view.codes, self._view.weights, self._view.dead
+        self._levels = levels_of(self.graph, roots, self._view)
 
     def entry(self, values: tuple[Value, ...]) -> RuleColumn:
         """The results for one rig, given by its own values; computed unless they are kept."""
@@ -120,7 +120,7 @@ class Judge:
 
     def _has_no_say(self, values: tuple[Value, ...]) -> bool:
         """Whether it applies to no item, whatever the items are."""
-        return len(self.weights) == self._dead or any(values[place] == NO for place in self._rig_gate)
+        return self._view.count == 0 or any(values[place] == NO for place in self._rig_gate)
 
     def _judge(self, rigs: Sequence[tuple[Value, ...]]) -> list[RuleColumn]:
         """The results for some rigs: on boxes first, and on smaller boxes, or rows, where these leave them open."""
@@ -197,7 +197,7 @@ class Judge:
     def _result(self, guard: Cells, required: Cells) -> Cells:
         """What a guard and a requirement come to."""
         met, silent = np.equal(required, YES), np.equal(guard, NO)
-        if self._need:
+        if self.of_need:
             return 3 - 2 * np.asarray(~(met | silent)).view(np.uint8)
         fails = np.equal(required, NO) & np.equal(guard, YES)
         result = 2 - 2 * np.asarray(met).view(np.uint8) - np.asarray(fails).view(np.uint8)
