@@ -289,8 +289,8 @@ def test_people_are_asked_for_beside_a_trailer_as_beside_a_carrier() -> None:
 def test_tyres_that_bear_less_than_the_axle_are_told() -> None:
     """Load index 98 stands for 750 kg (ISO 4000-1, as two published charts print it): two bear 1,500 kg."""
     rear = {"vehicle.tyre": "225/60R16 98H"}
-    assert result("tyres-bear-the-axle", {**rear, "vehicle.gawr_rear": "1500 kg"}) == "passes"
-    assert result("tyres-bear-the-axle", {**rear, "vehicle.gawr_rear": "1501 kg"}) == "fails"
+    assert result("tyres-bear-the-rear-axle", {**rear, "vehicle.gawr_rear": "1500 kg"}) == "passes"
+    assert result("tyres-bear-the-rear-axle", {**rear, "vehicle.gawr_rear": "1501 kg"}) == "fails"
 
 
 @pytest.mark.parametrize("rule", ["adapters-fit-each-other", "adapter-pins-fit-holes"])

@@ -26,7 +26,7 @@ What = Literal["dead", "idle", "implied", "pairs", "ratings", "hazards", "worse"
 WHATS: Final[Mapping[What, str]] = {
     "dead": "a rule that never applies, or that nothing passes",
     "idle": "a rule that nothing fails",
-    "implied": "a rule that fails only where another fails as well",
+    "implied": "a rule that decides nothing alone: where it fails or is open, another brings as much",
     "pairs": "two blocking rules that no rig of a kind gets past both",
     "ratings": "a rating that nothing refuses a kind for",
     "hazards": "a rating that is exceeded, and it works",

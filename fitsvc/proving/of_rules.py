@@ -9,7 +9,8 @@ from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS
 from fitsvc.proving.asking import Holds
 from fitsvc.proving.claims import Asked, Claim, Prover, Shown, What
-from fitsvc.proving.terms import negation
+from fitsvc.proving.terms import SolverTerm, negation
+from fitsvc.proving.world import World
 from fitsvc.rulebook.rules import Rule
 
 
@@ -23,7 +24,7 @@ class OfRules:
         """All that is claimed of one rule."""
         id = f"`{rule.id}`"
         applies, passes, fails = (partial(self._comes_to, rule, how) for how in ("applies", "passes", "fails"))
-        alone = f"this fails {id} and no other rule"
+        alone = f"here {id} alone decides"
         lines: list[tuple[What, str, str, Callable[[], Asked], Holds]] = [
             ("dead", f"{id} never surely applies", f"{id} applies to this", applies, self._surely_applies(rule)),
             (
@@ -36,7 +37,7 @@ class OfRules:
             ("idle", f"nothing fails {id}", f"this fails {id}", fails, self._result(rule, "fails")),
             (
                 "implied",
-                f"what fails {id} fails another rule as well",
+                f"where {id} fails or is open, another rule decides as much",
                 alone,
                 partial(self._alone, rule),
                 self._is_alone(rule),
@@ -104,18 +105,35 @@ class OfRules:
         return holds
 
     def _alone(self, rule: Rule) -> Asked:
-        """That it fails, and no other rule does that as much would come of."""
+        """That it fails, and no other rule does that as much would come of; or that it is open so."""
         holds = self._is_alone(rule)
         for adapters in self.worlds(rule):
             world = self.prover.world(adapters)
             others = [world.judged(one).fails for one in self._as_grave(rule)]
             yield world, [world.judged(rule).fails, *map(negation, others)], holds
+        for adapters in self.worlds(rule):
+            world = self.prover.world(adapters)
+            yield world, [world.judged(rule).open, *self._lets_open(world, rule)], holds
+
+    def _lets_open(self, world: World, rule: Rule) -> Iterator[SolverTerm]:
+        """That no other rule brings as much as this one does where it is open."""
+        for one in self.prover.rulebook.rules:
+            if one.id != rule.id:
+                judged = world.judged(one)
+                if one.blocks or not rule.leaves_open:
+                    yield negation(judged.fails)
+                if one.leaves_open or not rule.leaves_open:
+                    yield negation(judged.open)
 
     def _is_alone(self, rule: Rule) -> Holds:
         number, engine = self._number(rule), self.prover.engine
 
         def holds(case: Case) -> bool:
             verdict = engine.rule_by_rule(case)
+            if number in verdict.unknown:
+                return [*verdict.fails, *verdict.unknown] == [number]
+            if number in verdict.doubts:
+                return [*verdict.fails, *verdict.unknown, *verdict.cautions, *verdict.doubts] == [number]
             return [*verdict.fails, *([] if rule.blocks else verdict.cautions)] == [number]
 
         return holds
