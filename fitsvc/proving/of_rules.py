@@ -40,18 +40,22 @@ class OfRules:
                 f"where {id} fails or is open, another rule decides as much",
                 alone,
                 partial(self._alone, rule),
-                self._is_alone(rule),
+                self._fails_alone(rule),
             ),
         ]
         for what, says, shows, asked, holds in lines:
-            known = partial(self._known, rule, holds, eased=what == "implied")
+            known = partial(self._known, rule, holds) if what != "implied" else partial(self._known_alone, rule)
             yield Claim(what=what, about=rule.id, says=says, shows=shows, fault="proven", asked=asked, known=known)
 
-    def _known(self, rule: Rule, holds: Holds, *, eased: bool) -> Shown:
-        for case in self.prover.examples.of(rule):
-            yield case, holds
-            if eased:
-                yield self._eased(self._number(rule), case), holds
+    def _known(self, rule: Rule, holds: Holds) -> Shown:
+        yield from ((case, holds) for case in self.prover.examples.of(rule))
+
+    def _known_alone(self, rule: Rule) -> Shown:
+        told = self.prover.examples.of(rule)
+        for case in told:
+            yield case, self._fails_alone(rule)
+            yield self._eased(self._number(rule), case), self._fails_alone(rule)
+        yield from ((case, self._open_alone(rule)) for case in told)
 
     def _eased(self, number: int, case: Case) -> Case:
         """A case that fails a rule with examples put to it that pass the others it fails, one after another."""
@@ -106,14 +110,13 @@ class OfRules:
 
     def _alone(self, rule: Rule) -> Asked:
         """That it fails, and no other rule does that as much would come of; or that it is open so."""
-        holds = self._is_alone(rule)
         for adapters in self.worlds(rule):
             world = self.prover.world(adapters)
             others = [world.judged(one).fails for one in self._as_grave(rule)]
-            yield world, [world.judged(rule).fails, *map(negation, others)], holds
+            yield world, [world.judged(rule).fails, *map(negation, others)], self._fails_alone(rule)
         for adapters in self.worlds(rule):
             world = self.prover.world(adapters)
-            yield world, [world.judged(rule).open, *self._lets_open(world, rule)], holds
+            yield world, [world.judged(rule).open, *self._lets_open(world, rule)], self._open_alone(rule)
 
     def _lets_open(self, world: World, rule: Rule) -> Iterator[SolverTerm]:
         """That no other rule brings as much as this one does where it is open."""
@@ -125,16 +128,22 @@ class OfRules:
                 if one.leaves_open or not rule.leaves_open:
                     yield negation(judged.open)
 
-    def _is_alone(self, rule: Rule) -> Holds:
+    def _fails_alone(self, rule: Rule) -> Holds:
         number, engine = self._number(rule), self.prover.engine
 
         def holds(case: Case) -> bool:
             verdict = engine.rule_by_rule(case)
-            if number in verdict.unknown:
-                return [*verdict.fails, *verdict.unknown] == [number]
-            if number in verdict.doubts:
-                return [*verdict.fails, *verdict.unknown, *verdict.cautions, *verdict.doubts] == [number]
             return [*verdict.fails, *([] if rule.blocks else verdict.cautions)] == [number]
+
+        return holds
+
+    def _open_alone(self, rule: Rule) -> Holds:
+        number, engine = self._number(rule), self.prover.engine
+
+        def holds(case: Case) -> bool:
+            verdict = engine.rule_by_rule(case)
+            open = [*verdict.fails, *verdict.unknown]
+            return open + ([] if rule.leaves_open else [*verdict.cautions, *verdict.doubts]) == [number]
 
         return holds
 
