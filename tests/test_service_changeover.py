@@ -11,6 +11,7 @@ from changed_rules import changed
 from demo_world import answerer
 from faults import Faults, of_database, of_files
 from litestar import Litestar, Response, get
+from waiting import LONGEST
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.cli.app import main
@@ -96,7 +97,8 @@ async def ask(app: Any, path: str = "/", body: bytes = b"", pause: Any = None) -
 @pytest.mark.usefixtures("none_set_aside")
 def test_a_request_is_answered_by_what_it_came_to(sqlite: Database, new: Path, tmp_path: Path) -> None:
     """The rulebook changes between the halves of a body: this answer is by the old one, the next by the new."""
-    settings, metrics = Settings(public=OPEN), Metrics()
+    # The other half of the body comes once another rulebook is made ready, on a machine that may be busy.
+    settings, metrics = Settings(public=OPEN, body_seconds=LONGEST), Metrics()
     published = Published(sqlite, tmp_path)
 
     def make(served: Served) -> Litestar:

@@ -21,7 +21,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.trying import Trying
 from fitsvc.facts import Case
 from fitsvc.service.examples import QUESTION
-from fitsvc.service.threads import ANSWERS, THREADS
+from fitsvc.service.threads import ANSWERS, INLINE, THREADS
 from fitsvc.wanted import NotWanted, still_wanted, wanted_until
 
 INSIDE = 20
@@ -71,8 +71,9 @@ def said(port: int, sent: bytes) -> bytes:
 
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+@pytest.mark.parametrize(("query", "places"), [("", INLINE), ("?as_of=2026-05-09T14:30:00Z", ANSWERS)])
 def test_health_answers_while_costly_questions_run(
-    client: TestClient[Litestar], monkeypatch: pytest.MonkeyPatch
+    client: TestClient[Litestar], monkeypatch: pytest.MonkeyPatch, query: str, places: int
 ) -> None:
     """The loop is free while costly questions are worked on, more than there are threads for, and the store is at hand.
 
@@ -89,7 +90,7 @@ def test_health_answers_while_costly_questions_run(
     def send(blanks: int) -> None:
         # No two bodies alike, as what was asked before is answered at once.
         body = json.dumps(COSTLY) + " " * blanks
-        reply = client.post("/v1/answers", content=body, headers={"content-type": "application/json"})
+        reply = client.post(f"/v1/answers{query}", content=body, headers={"content-type": "application/json"})
         statuses.append(reply.status_code)
 
     monkeypatch.setattr(Answerer, "answer", held)
@@ -97,11 +98,11 @@ def test_health_answers_while_costly_questions_run(
     for thread in threads:
         thread.start()
     try:
-        until(lambda: len(begun) == ANSWERS, "all places for answers to be taken")
+        until(lambda: len(begun) == places, "all places for answers to be taken")
         for _ in threads:
             for path in ("/health/live", "/health/ready", "/v1/vehicles"):
                 assert client.get(path).status_code == 200
-        assert (len(set(begun)), statuses) == (ANSWERS, [])
+        assert (len(set(begun)), statuses) == (places, [])
     finally:
         let_go.set()
         for thread in threads:

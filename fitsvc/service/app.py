@@ -1,6 +1,7 @@
 """The service as one ASGI application."""
 
 import hashlib
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -71,6 +72,7 @@ def create_app(
     rules: Path | None = None,
     metrics: Metrics | None = None,
     published: Followed | None = None,
+    answers_only: bool = False,
 ) -> Litestar:
     """Return the application over an open database, which stays the caller's to close.
 
@@ -78,16 +80,20 @@ def create_app(
     bytes. With a folder for the selection index, it is opened at the start and shared with other services of the
     machine; without one, it is built in memory when it is first asked for. Audits read the folder of
     `rules` that the answerer has its rulebook from, fitsvc's own when left out. Applications that follow each other
-    count in the same `metrics`, and say what is in force among what is `published`.
+    count in the same `metrics`, and say what is in force among what is `published`. One that `answers_only` stands
+    beside such a one: it carries out no audits and tells nobody what changed, nor that its rulebook answers.
     """
     shared = Selections(answerer, database, index_in)
     counted = metrics or Metrics()
     kept = Audits(audits_root(audits_in))
     running = Running(kept, database.url, answerer.rulebook.digest, rules, settings.operator.address)
+    runs: list[Callable[[], None]] = (
+        [] if answers_only else [running.start, partial(counted.answers_by, answerer.rulebook.digest)]
+    )
     app = Litestar(
         route_handlers=_routes(shared),
-        on_startup=[_few_threads, running.start, shared.start, partial(counted.answers_by, answerer.rulebook.digest)],
-        on_shutdown=[running.stop, shared.stop],
+        on_startup=[_few_threads, shared.start, *runs],
+        on_shutdown=[shared.stop] if answers_only else [running.stop, shared.stop],
         guards=[admitted],
         middleware=[Slashes],
         plugins=[problems.plugin()],
@@ -114,9 +120,10 @@ def create_app(
         tongues=choices(spoken_tongues(rules)),
     )
     keep(service, app)
-    telling = webhooks.Webhooks(service, settings.hooks)
-    app.on_startup.append(telling.start)
-    app.on_shutdown.insert(0, telling.stop)
+    if not answers_only:
+        telling = webhooks.Webhooks(service, settings.hooks)
+        app.on_startup.append(telling.start)
+        app.on_shutdown.insert(0, telling.stop)
     inner: ASGIApp = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
     if settings.record is not None:
         masks = Masks(settings.record_without, answerer.rulebook.vocabulary)

@@ -32,7 +32,7 @@ from fitsvc.service.brief import Brief, brief
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.earlier import RULEBOOK, AnsweredThen, answered_then
 from fitsvc.service.operations import Operation, query_of
-from fitsvc.service.queries import AS_OF, UNITS, words
+from fitsvc.service.queries import AS_OF, PIN, UNITS, words
 
 BODY_BYTES: Final = 256_000
 
@@ -67,7 +67,8 @@ _ANSWER: Final = Operation(
     tag="Answers",
     gives="Answered",
     body="Question",
-    query=(UNITS, AS_OF, INCLUDE, RULEBOOK),
+    query=(UNITS, AS_OF, INCLUDE, RULEBOOK, PIN),
+    errors=(404,),
 )
 
 
@@ -90,6 +91,7 @@ async def answer(request: AnyRequest) -> Response[bytes]:
         await request.body()  # once it is taken, it is looked whether the caller stays
     document = handed.document if handed else await read_document(request)
     judged = handed.judged if handed else None
+    threads, is_stored = service.threads, judged is None or judged[1].outcome == "fails"
     told, outcome = await to_thread.run_sync(
         told_of,
         service,
@@ -98,7 +100,7 @@ async def answer(request: AnyRequest) -> Response[bytes]:
         query["include"],
         query["as_of"],
         judged,
-        limiter=service.threads.answers,
+        limiter=threads.answers if is_stored else threads.inline,
     )
     if handed and outcome != "fails":
         handed.keep(told, outcome)

@@ -13,70 +13,33 @@ from typing import Any, Final
 
 from anyio import CapacityLimiter, to_thread
 from litestar import Litestar
-from litestar.types import Receive, Scope, Send
 
+from fitsvc.service.pinned import OneBeside, Pinned
 from fitsvc.service.published import Followed, Served
+from fitsvc.service.turns import Turn
 
 EVERY: Final = 1.0
 """Seconds between looks at the store, each of one row."""
 _log = logging.getLogger("fitsvc.service")
 
 
-class _Turn:
-    """One application while it answers, and until what came to it is answered."""
-
-    def __init__(self, served: Served, app: Litestar) -> None:
-        self.digest, self.app = served.digest, app
-        self._inside, self._is_over, self._empty = 0, asyncio.Event(), asyncio.Event()
-        self._task: asyncio.Task[None] | None = None
-
-    async def begin(self) -> None:
-        """Start what the application keeps running; raises what it raises."""
-        begun: asyncio.Future[None] = asyncio.get_running_loop().create_future()
-        self._task = asyncio.create_task(self._run(begun))
-        await begun
-
-    async def _run(self, begun: asyncio.Future[None]) -> None:
-        try:
-            async with self.app.lifespan():
-                begun.set_result(None)
-                await self._is_over.wait()
-                if self._inside:
-                    await self._empty.wait()
-        except Exception as error:
-            if begun.done():
-                _log.exception("an application did not end as it should")
-            else:
-                begun.set_exception(error)
-
-    async def answer(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer a request, whole."""
-        self._inside += 1
-        try:
-            await self.app(scope, receive, send)
-        finally:
-            self._inside -= 1
-            if not self._inside and self._is_over.is_set():
-                self._empty.set()
-
-    async def end(self) -> None:
-        """Take no more, and end once everything inside is answered."""
-        self._is_over.set()
-        if self._task is not None:
-            await self._task
-
-
 class Changeover:
-    """An application that follows the rulebook in force."""
+    """An application that follows the rulebook in force; what is pinned to another is answered by that one."""
 
     def __init__(
-        self, published: Followed, first: Served, make: Callable[[Served], Litestar], every: float = EVERY
+        self,
+        published: Followed,
+        first: Served,
+        make: Callable[[Served], Litestar],
+        every: float = EVERY,
+        pinned: Pinned | None = None,
     ) -> None:
         self._published, self._make, self._every = published, make, every
         self._turn = (first, make(first))
-        self._now: _Turn | None = None
+        self._now: Turn | None = None
         self._one = CapacityLimiter(1)  # beside the threads that requests are worked on in
         self._ending: set[asyncio.Task[None]] = set()
+        self._beside = OneBeside(pinned) if pinned else None
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """Handle one request by the application that answers now."""
@@ -84,7 +47,8 @@ class Changeover:
             await self._live(receive, send)
         else:
             assert self._now is not None
-            await self._now.answer(scope, receive, send)
+            turn = await self._beside.of(scope, self._now) if self._beside else self._now
+            await turn.answer(scope, receive, send)
 
     async def _live(self, receive: Any, send: Any) -> None:
         await receive()
@@ -104,7 +68,7 @@ class Changeover:
 
     async def begin(self) -> None:
         """Let the first application answer."""
-        now = _Turn(*self._turn)
+        now = Turn(*self._turn)
         await now.begin()
         self._now = now
 
@@ -112,6 +76,8 @@ class Changeover:
         """End every application."""
         if self._now is not None:
             await self._now.end()
+        if self._beside is not None:
+            await self._beside.end()
         await asyncio.gather(*self._ending)
 
     async def _follow(self) -> None:
@@ -128,7 +94,7 @@ class Changeover:
         made = await to_thread.run_sync(self._other, self._now.digest, limiter=self._one)
         if made is None:
             return
-        new, old = _Turn(*made), self._now
+        new, old = Turn(*made), self._now
         await new.begin()
         self._now = new
         gc.unfreeze()  # what was set aside when serving began may go with the old one

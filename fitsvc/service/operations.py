@@ -4,11 +4,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from email.utils import format_datetime
-from typing import Any, Final
+from typing import Any, Final, cast
 
-from fitsvc.service.context import AnyRequest
-from fitsvc.service.queries import Parameter, check_headers, read_query
+from fitsvc.language.problems import Problem
+from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.problems import problem
+from fitsvc.service.queries import PIN, Parameter, check_headers, read_query
 
+WAITS: Final = "pin-waits"
+"""By what name a request says that the rulebook that it is pinned to cannot answer yet."""
+RETRY_SECONDS: Final = "60"
 _TAG: Final = '(?:W/)?"[!#-~]*"'
 _LONGEST: Final = 4_000
 """Characters of a header that lists tags: some hundred of them."""
@@ -115,4 +120,16 @@ def query_of(request: AnyRequest) -> dict[str, Any]:
     operation: Operation = request.route_handler.opt["operation"]
     if operation.headers:
         check_headers(request, operation.headers)
-    return read_query(request, operation.query)
+    found = read_query(request, operation.query)
+    if found.get(PIN.name) not in (None, service_of(request).answerer.rulebook.digest):
+        raise _not_pinned(request)
+    return found
+
+
+def _not_pinned(request: AnyRequest) -> Exception:
+    """Why a request is not answered by the rulebook that it is pinned to."""
+    if cast(Any, request.scope).get(WAITS):
+        told = "others are answered by another rulebook that is not in force: one at a time is kept beside it"
+        return problem(503, told, headers={"Retry-After": RETRY_SECONDS})
+    message, help = "no rulebook of that digest is kept here", "leave `pin` out, or name one that answers told here"
+    return problem(404, f"{message}; {help}", [Problem(message, help, parameter=PIN.name)])

@@ -13,7 +13,7 @@ from fitsvc.planning.plan import encode
 from fitsvc.service.bodies import read_document
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.operations import Operation, query_of
-from fitsvc.service.queries import UNITS, words
+from fitsvc.service.queries import PIN, UNITS, words
 
 BODY_BYTES: Final = 256_000
 
@@ -35,7 +35,8 @@ _PLAN: Final = Operation(
     tag="Plans",
     gives="Plan",
     body="Wishes",
-    query=(UNITS, _INCLUDE),
+    query=(UNITS, _INCLUDE, PIN),
+    errors=(404,),
 )
 
 

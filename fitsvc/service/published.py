@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Final, Protocol
 
@@ -22,7 +23,7 @@ from fitsvc.service.signatures import Trusted
 from fitsvc.service.speaking import spoken_tongues
 from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
-from fitsvc.store.publications import in_force, published
+from fitsvc.store.publications import in_force, is_published, published
 from fitsvc.store.pulls import last_pull
 from fitsvc.store.tables import Pull, now
 from fitsvc.tongues import speaking
@@ -84,6 +85,9 @@ class Followed(Protocol):
     def load(self, digest: str) -> Served | None:
         """The rulebook of a digest, ready to answer; None where it cannot be read here."""
 
+    def keeps(self, digest: str) -> bool:
+        """Whether the rulebook of a digest is kept here."""
+
     def earlier(self, digits: str) -> EarlierRulebook | None:
         """The rulebook of which a digest has these first digits, eight or more; None where it is not kept here."""
 
@@ -99,6 +103,12 @@ def own_earlier(digits: str) -> EarlierRulebook | None:
         if digits_are_of(digits, own.digest)
         else None
     )
+
+
+@cache
+def own_digest() -> str:
+    """The digest of fitsvc's own rulebook."""
+    return cached_rulebook(data_dir("rules")).digest
 
 
 def digits_are_of(digits: str, digest: str) -> bool:
@@ -165,6 +175,11 @@ class Published:
             self._refuse(digest, f"it reads as {found.digest} here")
             return None
         return found
+
+    def keeps(self, digest: str) -> bool:
+        """Whether the rulebook of a digest was published."""
+        with self._database.session() as session:
+            return is_published(session, digest)
 
     def earlier(self, digits: str) -> EarlierRulebook | None:
         """The rulebook of which a digest has these first digits: a published one, or else fitsvc's own."""

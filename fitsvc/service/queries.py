@@ -138,6 +138,12 @@ AFTER: Final = Parameter(
     {"type": "string", "maxLength": 80, "pattern": NO_NUL},
     form="the `next` of the page before, which has no NUL character",
 )
+PIN: Final = Parameter(
+    "pin",
+    "The digest of the rulebook to answer by, whichever is in force: one that was published or served here, or 404.",
+    {"type": "string", "pattern": "^sha256:[0-9a-f]{64}$", "maxLength": 71},
+    form="a digest as answers tell it: `sha256:` and 64 hexadecimal digits",
+)
 UNITS: Final = Parameter(
     "units", "Units to show figures in.", {"type": "string", "enum": ["us", "metric"], "default": "us"}, example="us"
 )

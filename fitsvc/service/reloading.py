@@ -94,6 +94,10 @@ class FolderRules:
         folder = self._below / digest.removeprefix(_PREFIX)
         return served_by(folder) if folder.is_dir() else None
 
+    def keeps(self, digest: str) -> bool:
+        """Whether there is a copy of a digest."""
+        return (self._below / digest.removeprefix(_PREFIX)).is_dir()
+
     @property
     def refused(self) -> dict[str, str]:
         """Why the folder as it was last read is not served, by the digest of what is served in its place."""

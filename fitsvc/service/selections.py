@@ -29,7 +29,7 @@ from fitsvc.service.documents import finish
 from fitsvc.service.etags import unchanged
 from fitsvc.service.examples import BODIES
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
-from fitsvc.service.queries import SKUS, UNITS, FactsWanted, Parameter, words
+from fitsvc.service.queries import PIN, SKUS, UNITS, FactsWanted, Parameter, words
 from fitsvc.service.replies import cached, reply
 from fitsvc.service.schema import facts_wanted_pattern
 from fitsvc.store.rigs import get_rig
@@ -74,6 +74,7 @@ def handlers(selector: Selector) -> list[HTTPRouteHandler]:
         body="SelectionQuestion",
         query=query,
         sends=("ETag",),
+        errors=(404,),
     )
     return [
         get("/v1/rigs/{key:str}/accessories", opt=saved.opt, sync_to_thread=True)(of_saved_rig),
@@ -124,6 +125,7 @@ def _parameters(selector: Selector, facts: str) -> tuple[Parameter, ...]:
             {"type": "string", "maxLength": LONGEST_CURSOR},
         ),
         UNITS,
+        PIN,
     )
 
 

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack, closing, nullcontext
 from dataclasses import replace
+from functools import partial
 from ipaddress import ip_address, ip_network
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -26,6 +27,7 @@ from fitsvc.service.fetching import refuse_half_sources
 from fitsvc.service.logs import log_to_stderr
 from fitsvc.service.masking import Masks
 from fitsvc.service.metrics import Metrics, counted_together
+from fitsvc.service.pinned import Pinned
 from fitsvc.service.protocol import protocol
 from fitsvc.service.published import Followed, Published, Served
 from fitsvc.service.pulling import PullFrom, Pulling, require_keys
@@ -98,14 +100,15 @@ def serve(
                 kept_in, metrics = index_root(index, database), Metrics()
                 followed: Followed = folder or Published(database, below, trusted)
 
-                def make(served: Served) -> Litestar:
-                    known = (kept_in, settings, served.rules, metrics, followed)
+                def make(served: Served, *, answers_only: bool = False) -> Litestar:
+                    known = (kept_in, settings, served.rules, metrics, followed, answers_only)
                     app = create_app(database, served.answerer, audits, audit_bytes, *known)
                     if settings.traces:
                         _trace(app)
                     return app
 
-                app = Changeover(followed, _now(folder, first), make)
+                pinned = Pinned(followed, partial(make, answers_only=True))
+                app = Changeover(followed, _now(folder, first), make, pinned=pinned)
                 with Pulling(database, pulled, metrics) if pulled else nullcontext():
                     alone = folder if settings.workers == 1 else None
                     _run(uvicorn.Server(_config(app, settings)), [listening], alone.ask if alone else None)

@@ -13,7 +13,9 @@ from anyio import CapacityLimiter
 THREADS: Final = 8
 """What looks into the store, reads and writes: it waits for the database more than it computes."""
 ANSWERS: Final = 4
-"""Single questions: each bounded, and on a database that is far away waiting half of its time."""
+"""Single questions of what is stored: each bounded, and on a database that is far away waiting half of its time."""
+INLINE: Final = 1
+"""Questions that take nothing from the store: a second thread answers none the sooner, and the loop waits for both."""
 SEARCHES: Final = 2
 """Plans, selections and matrices: each computes all the time it takes."""
 HEALTH: Final = 1
@@ -24,5 +26,6 @@ class Threads:
     """Places for the work of one service, beside the `THREADS` that all else has."""
 
     answers: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(ANSWERS))
+    inline: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(INLINE))
     searches: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(SEARCHES))
     health: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(HEALTH))

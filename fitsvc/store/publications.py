@@ -78,6 +78,11 @@ def published(session: Session, digits: str) -> Publication:
     return found[0]
 
 
+def is_published(session: Session, digest: str) -> bool:
+    """Whether there is a publication of a digest."""
+    return session.exec(select(Publication.digest).where(Publication.digest == digest)).first() is not None
+
+
 def activate(
     session: Session, digits: str, write: Write, because: str, holds_from: datetime | None = None
 ) -> Activation:
