@@ -13,8 +13,11 @@ from litestar.testing import TestClient
 from openapi_schema_validator import OAS31Validator
 from service_checks import pointers, problem
 
+from fitsvc.engine.point import Point
+from fitsvc.facts import Case
 from fitsvc.loading.load import in_order, load_file
 from fitsvc.service.app import create_app
+from fitsvc.service.hanging import MOST_TOGETHER
 from fitsvc.service.matches import MOST_ITEMS, MOST_RIGS, MOST_TOLD
 from fitsvc.service.settings import Settings
 from fitsvc.store.api_keys import create_key
@@ -162,6 +165,28 @@ def test_the_schema_says_what_goes_with_what_hangs_there(shop: Client, more: dic
 def test_a_matrix_is_bounded(shop: Client, body: object, place: str) -> None:
     """What is too many at once is refused with its place."""
     assert place in pointers(problem(shop.post("/v1/matches?detail=full", json=body), 400))
+
+
+def test_what_hangs_there_is_judged_within_bounds(
+    shop: Client, skus: list[str], rigs: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What takes more judgements than one question may is refused before any; items that are alike take one's."""
+    judged = list[Case]()
+    evaluate = Point.evaluate
+
+    def counted(self: Point, case: Case) -> Any:
+        judged.append(case)
+        return evaluate(self, case)
+
+    monkeypatch.setattr(Point, "evaluate", counted)
+    some = {"hangs_on": "rear_receiver", "together": [THING] * 3}
+    pairs = {"rigs": [{"id": rig} for rig in rigs], "skus": skus}
+    told = problem(shop.post("/v1/matches", json=pairs | some), 400)["errors"][0]
+    assert str(MOST_TOGETHER) in told["help"]
+    assert judged == []
+    asked = {"rigs": [{"id": rigs[0]}], "skus": skus[:20]} | some
+    assert shop.post("/v1/matches", json=asked).status_code == 200
+    assert 0 < len(judged) <= 13 * 20 + 3
 
 
 def test_one_of_each_has_an_address(shop: Client, skus: list[str], rigs: list[str]) -> None:

@@ -1,7 +1,7 @@
 """/v1/matches: named items on named rigs, as one question; and one of each, to be kept by caches on the way."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import msgspec
@@ -17,22 +17,19 @@ from fitsvc.answers.records import Records
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.things import read_things
 from fitsvc.document import Document, Json
-from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.types import Value
-from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.query import SelectionQuery
-from fitsvc.selection.results import codes_of
 from fitsvc.selection.rows import SUBJECT
-from fitsvc.selection.segments import Snapshot, case_of
+from fitsvc.selection.segments import Snapshot
 from fitsvc.selection.selector import Selected, read_rig_told
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.documents import finish
+from fitsvc.service.hanging import MOST_BESIDE, MOST_TOGETHER, MatchedRig, beside, refuse_too_many
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.problems import entry
-from fitsvc.service.queries import AFTER, LIMIT, UNITS, Parameter
+from fitsvc.service.queries import AFTER, LIMIT, PIN, UNITS, Parameter
 from fitsvc.service.replies import by_bytes, reply
 from fitsvc.store.errors import NotFound
 from fitsvc.store.records import get_record
@@ -45,8 +42,6 @@ MOST_RIGS: Final = 100
 MOST_ITEMS: Final = 1_000
 MOST_TOLD: Final = 10_000
 """Pairs that are told in words: of some 50 us each they take half a second."""
-MOST_TOGETHER: Final = 2_000
-"""Pairs of which the rest of the rig is judged too: each is several questions."""
 _PARTS: Final = ("load", "ball", "trailer", "beside")
 _BODY: Final = ("rigs", "skus", *_PARTS, "hangs_on", TOGETHER)
 _DETAIL: Final = Parameter(
@@ -109,17 +104,7 @@ class ItemRigs(msgspec.Struct):
     next: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class _Rig:
-    """One rig of the question: its case, what of it is disputed, and what hangs on it beside the item, each where."""
-
-    case: Case
-    disputed: list[Disputed]
-    place: Value | None = None
-    others: tuple[tuple[Case, Value], ...] = ()
-
-
-_Read = _Rig | list[RigProblem]
+_Read = MatchedRig | list[RigProblem]
 """A rig of the question, or why it cannot be judged."""
 
 
@@ -135,14 +120,17 @@ _MATCH: Final = Operation(
         f"Judges up to {MOST_ITEMS} items of the catalogue on each of up to {MOST_RIGS} rigs, as a selection judges "
         f"them: by outcome and codes, or with `detail=full` in words, up to {MOST_TOLD} pairs. `load`, `ball`, "
         "`trailer` and `beside` hold for all. With `together` these things hang on each rig already, and each item is "
-        f"judged beside them where it `hangs_on`: the outcome is the worst of all, up to {MOST_TOGETHER} pairs. "
+        f"judged beside them where it `hangs_on`: the outcome is the worst of all, of up to {MOST_BESIDE} pairs, "
+        f"and of what takes up to {MOST_TOGETHER} judgements: a pair takes 3 beside one thing, 7 beside two, 13 beside "
+        "three, and items that no rule can tell apart are judged once. "
         "A rig that cannot be judged, as one whose name two stored vehicles go by, has `errors` of its own in place of "
         "items, and the others are answered. Nothing is stored."
     ),
     tag="Selections",
     gives="Matches",
     body="MatchQuestion",
-    query=(_DETAIL, UNITS),
+    query=(_DETAIL, UNITS, PIN),
+    errors=(404,),
 )
 
 
@@ -161,6 +149,7 @@ def matched(service: Service, document: Json, query: Mapping[str, Any]) -> bytes
         rigs = _read_rigs(service, document, StoreRecords(session, service.shop.vehicles))
         held = service.selections.index.held()
         items, strangers = _items(session, held, skus)
+    refuse_too_many(service, [rig for rig in rigs if isinstance(rig, MatchedRig)], items)
     wanted = SelectionQuery(question={}, compact=query["detail"] == "compact", system=query["units"])
     book = service.answerer.rulebook
     return msgspec.json.encode(
@@ -176,33 +165,14 @@ def matched(service: Service, document: Json, query: Mapping[str, Any]) -> bytes
 def _rows(
     service: Service, held: Snapshot, rigs: Sequence[_Read], items: Sequence[Item], wanted: SelectionQuery
 ) -> Iterator[RigMatches]:
-    cases = [rig.case for rig in rigs if isinstance(rig, _Rig)]
+    cases = [rig.case for rig in rigs if isinstance(rig, MatchedRig)]
     rows = iter(service.selections.matrix.rows(held, cases, items, wanted))
     for rig in rigs:
-        if not isinstance(rig, _Rig):
+        if not isinstance(rig, MatchedRig):
             yield RigMatches([], errors=rig)
             continue
         row = next(rows)
-        if rig.place is not None:
-            row = [_beside(service, rig, *both) for both in zip(items, row, strict=True)]
-        yield RigMatches(row, rig.disputed)
-
-
-def _beside(service: Service, rig: _Rig, item: Item, alone: Selected) -> Selected:
-    """An item beside what hangs on the rig already: the worst of all of them, by themselves and together."""
-    still_wanted()
-    answerer = service.answerer
-    assert rig.place is not None
-    things = [(case_of(rig.case, item, answerer.reader), rig.place), *rig.others]
-    verdicts = [*answerer.together.verdicts(things), *answerer.together.alone(things)]
-    outcome = max((verdict.outcome for verdict in verdicts), key=OUTCOMES.index)
-    rules = len(answerer.rulebook.rules)
-    numbers = [number for verdict in verdicts if verdict.outcome == outcome for number in codes_of(verdict, rules)]
-    codes = [service.selections.selector.code(number) for number in dict.fromkeys(numbers)]
-    found = Selected(sku=item.sku, outcome=outcome, codes=codes, label=alone.label, kind=alone.kind)
-    if alone.outcome == outcome and alone.codes[:1] == codes[:1]:
-        found.reason, found.either_way = alone.reason, alone.either_way
-    return found
+        yield RigMatches(row if rig.place is None else beside(service, rig, items, row), rig.disputed)
 
 
 def _read(document: Json, *, compact: bool) -> list[str]:
@@ -214,7 +184,7 @@ def _read(document: Json, *, compact: bool) -> list[str]:
         wrong = [f"/skus/{number}" for number, sku in enumerate(skus) if not isinstance(sku, str) or not sku]
         problems += [Problem("a SKU is a text", "write the item's `sku`", pointer=pointer) for pointer in wrong]
         pairs = len(rigs) * len(skus)
-        most = MOST_TOGETHER if document.get(TOGETHER) is not None else pairs if compact else MOST_TOLD
+        most = MOST_BESIDE if document.get(TOGETHER) is not None else pairs if compact else MOST_TOLD
         if pairs > most:
             help = f"ask for at most {most} at a time, or for `detail=compact`"
             problems.append(Problem(f"{pairs} pairs of a rig and an item are too many to be told so", help))
@@ -250,11 +220,11 @@ def _read_rigs(service: Service, document: Document, records: Records) -> list[_
     return found
 
 
-def _read_rig(service: Service, document: Document, rig: Json, records: Records) -> _Rig:
+def _read_rig(service: Service, document: Document, rig: Json, records: Records) -> MatchedRig:
     shared = {name: document.get(name) for name in _PARTS}
     case, disputed = read_rig_told({"rig": rig, **shared}, service.answerer, records)
     if document.get(TOGETHER) is None:
-        return _Rig(case, disputed)
+        return MatchedRig(case, disputed)
     others = document[TOGETHER]
     if shared["beside"] is not None:
         help = f"name each thing in `{TOGETHER}`, or tell all of them in `beside`"
@@ -272,7 +242,7 @@ def _read_rig(service: Service, document: Document, rig: Json, records: Records)
         things = read_things(asked, service.answerer.reader, records)
     except ProblemsFound as refused:
         raise ProblemsFound([replace(one, pointer=_shifted(one.pointer)) for one in refused.problems]) from None
-    return _Rig(case, disputed, things[0].place, tuple((one.question.case, one.place) for one in things[1:]))
+    return MatchedRig(case, disputed, things[0].place, tuple((one.question.case, one.place) for one in things[1:]))
 
 
 def _shifted(pointer: str) -> str:
@@ -315,7 +285,7 @@ _ONE: Final = Operation(
     tag="Selections",
     gives="Selected",
     path={"key": "The rig's `id`.", "sku": "The accessory's `sku`; a `/` in it is sent as `%2F`."},
-    query=(replace(_DETAIL, schema={**_DETAIL.schema, "default": "full"}), UNITS),
+    query=(replace(_DETAIL, schema={**_DETAIL.schema, "default": "full"}), UNITS, PIN),
     headers=(IF_NONE_MATCH,),
     sends=("ETag",),
     errors=(304, 404),
@@ -350,7 +320,7 @@ _RIGS: Final = Operation(
     tag="Selections",
     gives="ItemRigs",
     path={"sku": "The accessory's `sku`; a `/` in it is sent as `%2F`."},
-    query=(AFTER, LIMIT, _DETAIL, UNITS),
+    query=(AFTER, LIMIT, _DETAIL, UNITS, PIN),
     headers=(IF_NONE_MATCH,),
     sends=("ETag",),
     errors=(304, 404),
