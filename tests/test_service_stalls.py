@@ -1,5 +1,6 @@
 """No caller holds up the others: whatever is asked, however it is sent, and whoever leaves in the middle."""
 
+import ast
 import json
 import shutil
 import socket
@@ -7,7 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import pytest
 from demo_world import answerer
@@ -16,6 +17,7 @@ from litestar.testing import TestClient
 from served import BODY, Served, connected, reply
 from waiting import LONGEST, until
 
+from fitsvc import service
 from fitsvc.answers.answer import Answer
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.trying import Trying
@@ -108,6 +110,31 @@ def test_health_answers_while_costly_questions_run(
         for thread in threads:
             thread.join()
     assert statuses == [200] * len(threads)
+
+
+ON_THE_LOOP: Final = {
+    "/health/live",
+    "/metrics",
+    "/openapi.json",
+    "/speak/{code:str}",
+    "/v1/needs",
+    "/v1/rulebooks",
+    "/v1/rules",
+    "/v1/rules/{rule:path}",
+    "/v1/vocabulary",
+}
+"""What is answered on the event loop: from memory, in some milliseconds, the first time too."""
+
+
+def test_what_takes_long_to_make_is_made_beside_the_loop() -> None:
+    """A page of the rulebook or the guide takes half a second when it is first asked for: nobody waits for that."""
+    found = set[str]()
+    for file in Path(service.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            told = {one.arg: one.value for one in node.keywords} if isinstance(node, ast.Call) else {}
+            if isinstance(node, ast.Call) and ast.unparse(told.get("sync_to_thread", ast.Constant(None))) == "False":
+                found.add(ast.literal_eval(node.args[0]))
+    assert found == ON_THE_LOOP
 
 
 def test_what_is_refused_for_want_of_room_says_when_to_come_back(server: Served) -> None:

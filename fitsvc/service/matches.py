@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import msgspec
 from anyio import to_thread
@@ -152,14 +152,15 @@ def matched(service: Service, document: Json, query: Mapping[str, Any]) -> bytes
     refuse_too_many(service, [rig for rig in rigs if isinstance(rig, MatchedRig)], items)
     wanted = SelectionQuery(question={}, compact=query["detail"] == "compact", system=query["units"])
     book = service.answerer.rulebook
-    return msgspec.json.encode(
-        Matches(
-            rigs=list(_rows(service, held, rigs, items, wanted)),
-            not_matched=strangers,
-            revision=held.revision,
-            rulebook=RulebookName(book.digest, book.name),
-        )
+    # Row by row: nothing else runs while one is encoded, and all of them may be ten megabytes.
+    rows = [msgspec.Raw(msgspec.json.encode(row)) for row in _rows(service, held, rigs, items, wanted)]
+    told = Matches(
+        rigs=cast(list[RigMatches], rows),
+        not_matched=strangers,
+        revision=held.revision,
+        rulebook=RulebookName(book.digest, book.name),
     )
+    return msgspec.json.encode(told)
 
 
 def _rows(

@@ -31,13 +31,13 @@ class Page(NamedTuple):
     body: Markup
 
 
-@get("/guide", sync_to_thread=False)
+@get("/guide", sync_to_thread=True)
 def guide(request: AnyRequest) -> Response[str]:
     """Give the guide's first page."""
     return _page(request, _FIRST)
 
 
-@get("/guide/{name:str}", sync_to_thread=False)
+@get("/guide/{name:str}", sync_to_thread=True)
 def guide_page(request: AnyRequest, name: FromPath[str]) -> Response[str]:
     """Give one of its pages, or a picture on one."""
     if name in pictures():

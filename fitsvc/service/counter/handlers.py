@@ -126,7 +126,7 @@ def _public(request: AnyRequest) -> str:
     return service_of(request).operator.address or str(request.base_url).rstrip("/")
 
 
-@get("/rules", sync_to_thread=False)
+@get("/rules", sync_to_thread=True)
 def rules(request: AnyRequest) -> Response[str]:
     """List the rulebook's entries by topic, those that have what is looked for."""
     text = request.query_params.get("text", "").strip()
@@ -139,7 +139,7 @@ def rules_book(request: AnyRequest) -> Response[str]:
     return page(request, "book.html", book=book_of(service_of(request).library))
 
 
-@get("/rules/{rule:path}", sync_to_thread=False)
+@get("/rules/{rule:path}", sync_to_thread=True)
 def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
     """Give one rule, limit or need."""
     found = service_of(request).library.entry(str(rule).removeprefix("/"))
@@ -148,14 +148,14 @@ def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
     return page(request, "rule.html", rule=found)
 
 
-@get("/facts", sync_to_thread=False)
+@get("/facts", sync_to_thread=True)
 def facts(request: AnyRequest) -> Response[str]:
     """List the facts by subject, those that have what is looked for."""
     text = request.query_params.get("text", "").strip()
     return page(request, "facts.html", subjects=service_of(request).library.found_facts(text), text=text)
 
 
-@get("/facts/{fact:str}", sync_to_thread=False)
+@get("/facts/{fact:str}", sync_to_thread=True)
 def fact(request: AnyRequest, fact: FromPath[str]) -> Response[str]:
     """Give one fact."""
     found = service_of(request).library.fact(fact)
