@@ -32,6 +32,7 @@ from fitsvc.audits import blocks as audit_blocks
 from fitsvc.engine.point import Point
 from fitsvc.garbage import collected_seldom
 from fitsvc.loading.load import load_file
+from fitsvc.planning.planner import Planner
 from fitsvc.rulebook import cache as rulebook_cache
 from fitsvc.rulebook import yaml_events
 from fitsvc.rulebook.rules import Example, Rulebook
@@ -347,6 +348,18 @@ def prepared_once() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(audit_blocks, "Point", prepared)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled_late() -> Iterator[None]:
+    """Let rules that a service takes here be compiled as they are asked for: to prepare them takes some seconds.
+
+    What is asked then waits for that, and is the same. A service that prepares all is begun in `warm`.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        for one in (Answerer, Planner):
+            patch.setattr(one, "prepare", lambda self: None)
         yield
 
 

@@ -183,16 +183,27 @@ def serve(address: str, ready: int) -> None:
 
 
 def _prepare() -> None:
-    """Have fitsvc's own rules compiled once for all who answer by them, as one server has it for all its workers."""
+    """Have fitsvc's own rules compiled once for all who answer by them, as one server has it for all its workers.
+
+    Other rules are compiled when they are first asked for, which is what preparing them would save a caller.
+    """
+    from fitsvc.answers.answering import Answerer
+    from fitsvc.planning.planner import Planner
     from fitsvc.service import published
 
     make = published.served_by
     own = make(None)
+    for one in (Answerer, Planner):
+        one.prepare = _nothing  # type: ignore[method-assign]  # the servers of tests are begun so
 
     def served_by(rules: Path | None) -> published.Served:
         return make(rules) if rules else own
 
     published.served_by = served_by
+
+
+def _nothing(self: object) -> None:
+    """Prepare nothing."""
 
 
 def _minded(connection: socket.socket, told: dict[str, Any], streams: Sequence[int]) -> str:
