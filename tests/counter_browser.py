@@ -241,6 +241,16 @@ def context(browser: Browser, counter: Counter, size: Any = DESKTOP, **options: 
     return window
 
 
+def emptied(page: Page, counter: Counter) -> None:
+    """Take from a page's window all that was kept in it, as a new one has nothing, not even what it once fetched."""
+    page.goto("about:blank")
+    page.context.clear_cookies()
+    told = page.context.new_cdp_session(page)
+    told.send("Storage.clearDataForOrigin", {"origin": counter.url, "storageTypes": "all"})
+    told.send("Network.enable")
+    told.send("Network.setCacheDisabled", {"cacheDisabled": True})
+
+
 expect.set_options(timeout=LONGEST * 1000)
 
 

@@ -1,5 +1,6 @@
 """What every page at the counter is held to, in a real browser and by a real HTML checker."""
 
+from collections.abc import Iterator
 from html.parser import HTMLParser
 from io import BytesIO
 from pathlib import Path
@@ -11,6 +12,7 @@ import httpx
 import pytest
 from counter_browser import (
     CARRIES,
+    DESKTOP,
     FAILS,
     HOSTILE,
     OPEN,
@@ -20,7 +22,9 @@ from counter_browser import (
     STRANGE,
     WORKS,
     Counter,
+    Seen,
     context,
+    emptied,
     sideways,
     small_targets,
     validate,
@@ -117,27 +121,57 @@ def test_every_page_is_valid_html(everything: dict[str, str], tmp_path: Path) ->
     assert validate(everything, tmp_path) == []
 
 
+@pytest.fixture(scope="module")
+def desk(browser: Browser, counter: Counter) -> Iterator[tuple[Page, Seen]]:
+    """Give the page of a desktop's size that tests have after each other: a window of its own takes longer to open."""
+    with context(browser, counter, DESKTOP) as window:
+        opened, seen = window.new_page(), Seen(counter.url)
+        seen.watch(opened)
+        yield opened, seen
+
+
+@pytest.fixture
+def page(desk: tuple[Page, Seen], counter: Counter) -> Iterator[Page]:
+    """Give that page, as empty as a new one, which may ask no other host and has nothing to complain of."""
+    opened, seen = desk
+    emptied(opened, counter)
+    opened.emulate_media(color_scheme="light")
+    yield opened
+    assert (seen.elsewhere, seen.told) == ([], [])
+
+
+@pytest.fixture(scope="module")
+def phone(browser: Browser, counter: Counter) -> Iterator[Page]:
+    """Give the page of a phone that tests have after each other."""
+    with context(browser, counter, PHONE, has_touch=True, is_mobile=True) as window:
+        yield window.new_page()
+
+
 @named
 def test_a_page_is_light_and_stands_in_nobodys_way(page: Page, name: str) -> None:
     """A page weighs little with all that it needs, nothing moves once it is shown, and axe finds no violation."""
     taken: list[Response] = []
-    page.on("response", lambda one: taken.append(one))
+
+    def take(one: Response) -> None:
+        taken.append(one)
+
+    page.on("response", take)
     page.goto(PAGES[name])
+    page.remove_listener("response", take)
     assert 0 < weight(taken) < MOST_BYTES
     assert page.evaluate(SHIFT) < MOST_SHIFT
     assert violations_in_both_themes(page) == []
 
 
 @named
-def test_a_page_fits_a_phone_and_a_thumb(browser: Browser, counter: Counter, name: str) -> None:
+def test_a_page_fits_a_phone_and_a_thumb(phone: Page, counter: Counter, name: str) -> None:
     """At 360 px nothing reaches over the side, and what is pressed is 44 px in height and width (WCAG 2.2, 2.5.5)."""
-    with context(browser, counter, PHONE, has_touch=True, is_mobile=True) as window:
-        page = window.new_page()
-        page.goto(PAGES[name])
-        assert sideways(page) == []
-        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-        assert sideways(page) == []
-        assert small_targets(page) == []
+    emptied(phone, counter)
+    phone.goto(PAGES[name])
+    assert sideways(phone) == []
+    phone.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    assert sideways(phone) == []
+    assert small_targets(phone) == []
 
 
 @named
