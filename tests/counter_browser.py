@@ -5,7 +5,7 @@ import os
 import re
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -151,6 +151,19 @@ class Seen:
         page.on("console", lambda one: self._message(one.type, one.text))
         page.on("pageerror", lambda one: self.told.append(str(one)))
 
+    @contextmanager
+    def watching(self, page: Page) -> Iterator[None]:
+        """Note them for a while, of a page that others have afterwards."""
+        told = {"request": lambda one: self._request(one.url), "console": lambda one: self._message(one.type, one.text)}
+        told["pageerror"] = lambda one: self.told.append(str(one))
+        for event, note in told.items():
+            page.on(event, note)  # type: ignore[call-overload]  # each of its own event
+        try:
+            yield
+        finally:
+            for event, note in told.items():
+                page.remove_listener(event, note)
+
     def _request(self, url: str) -> None:
         if urlsplit(url).netloc != urlsplit(self.url).netloc and not url.startswith("data:"):
             self.elsewhere.append(url)
@@ -241,14 +254,26 @@ def context(browser: Browser, counter: Counter, size: Any = DESKTOP, **options: 
     return window
 
 
-def emptied(page: Page, counter: Counter) -> None:
-    """Take from a page's window all that was kept in it, as a new one has nothing, not even what it once fetched."""
-    page.goto("about:blank")
-    page.context.clear_cookies()
-    told = page.context.new_cdp_session(page)
-    told.send("Storage.clearDataForOrigin", {"origin": counter.url, "storageTypes": "all"})
-    told.send("Network.enable")
-    told.send("Network.setCacheDisabled", {"cacheDisabled": True})
+@contextmanager
+def reused(browser: Browser, counter: Counter, size: Any, **options: Any) -> Iterator[Callable[[], Page]]:
+    """Give a window's one page each time as empty as a new one, which takes three times as long to open as to load.
+
+    Nothing is kept in it, not even what it once fetched.
+    """
+    with context(browser, counter, size, **options) as window:
+        page = window.new_page()
+        told = window.new_cdp_session(page)
+        told.send("Network.enable")
+        told.send("Network.setCacheDisabled", {"cacheDisabled": True})
+
+        def emptied() -> Page:
+            page.goto("about:blank")
+            page.emulate_media(color_scheme="light")
+            window.clear_cookies()
+            told.send("Storage.clearDataForOrigin", {"origin": counter.url, "storageTypes": "all"})
+            return page
+
+        yield emptied
 
 
 expect.set_options(timeout=LONGEST * 1000)

@@ -1,6 +1,6 @@
 """What every page at the counter is held to, in a real browser and by a real HTML checker."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from html.parser import HTMLParser
 from io import BytesIO
 from pathlib import Path
@@ -23,8 +23,7 @@ from counter_browser import (
     WORKS,
     Counter,
     Seen,
-    context,
-    emptied,
+    reused,
     sideways,
     small_targets,
     validate,
@@ -122,29 +121,26 @@ def test_every_page_is_valid_html(everything: dict[str, str], tmp_path: Path) ->
 
 
 @pytest.fixture(scope="module")
-def desk(browser: Browser, counter: Counter) -> Iterator[tuple[Page, Seen]]:
-    """Give the page of a desktop's size that tests have after each other: a window of its own takes longer to open."""
-    with context(browser, counter, DESKTOP) as window:
-        opened, seen = window.new_page(), Seen(counter.url)
-        seen.watch(opened)
-        yield opened, seen
+def desk(browser: Browser, counter: Counter) -> Iterator[Callable[[], Page]]:
+    """Give the page of a desktop's size that tests have after each other."""
+    with reused(browser, counter, DESKTOP) as emptied:
+        yield emptied
 
 
 @pytest.fixture
-def page(desk: tuple[Page, Seen], counter: Counter) -> Iterator[Page]:
-    """Give that page, as empty as a new one, which may ask no other host and has nothing to complain of."""
-    opened, seen = desk
-    emptied(opened, counter)
-    opened.emulate_media(color_scheme="light")
-    yield opened
+def page(desk: Callable[[], Page], counter: Counter) -> Iterator[Page]:
+    """Give that page, empty, which may ask no other host and has nothing to complain of at the end."""
+    opened, seen = desk(), Seen(counter.url)
+    with seen.watching(opened):
+        yield opened
     assert (seen.elsewhere, seen.told) == ([], [])
 
 
 @pytest.fixture(scope="module")
-def phone(browser: Browser, counter: Counter) -> Iterator[Page]:
+def phone(browser: Browser, counter: Counter) -> Iterator[Callable[[], Page]]:
     """Give the page of a phone that tests have after each other."""
-    with context(browser, counter, PHONE, has_touch=True, is_mobile=True) as window:
-        yield window.new_page()
+    with reused(browser, counter, PHONE, has_touch=True, is_mobile=True) as emptied:
+        yield emptied
 
 
 @named
@@ -164,14 +160,14 @@ def test_a_page_is_light_and_stands_in_nobodys_way(page: Page, name: str) -> Non
 
 
 @named
-def test_a_page_fits_a_phone_and_a_thumb(phone: Page, counter: Counter, name: str) -> None:
+def test_a_page_fits_a_phone_and_a_thumb(phone: Callable[[], Page], name: str) -> None:
     """At 360 px nothing reaches over the side, and what is pressed is 44 px in height and width (WCAG 2.2, 2.5.5)."""
-    emptied(phone, counter)
-    phone.goto(PAGES[name])
-    assert sideways(phone) == []
-    phone.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-    assert sideways(phone) == []
-    assert small_targets(phone) == []
+    page = phone()
+    page.goto(PAGES[name])
+    assert sideways(page) == []
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    assert sideways(page) == []
+    assert small_targets(page) == []
 
 
 @named
