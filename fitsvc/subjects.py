@@ -76,6 +76,20 @@ BESIDE_RIG: Final = tuple(name for name, row in SUBJECTS.items() if not row.in_r
 """The parts of a question beside its rig."""
 
 
+def storable(key: str) -> bool:
+    """Whether a key could be stored at all, so that asking for it reaches no database error."""
+    return len(key) <= LONGEST_KEY and not refused_character(key)
+
+
+def refused_character(text: str) -> Literal["", "NUL", "surrogate"]:
+    """The character in a text that some database refuses: a NUL, or half of a surrogate pair."""
+    if text.isprintable():
+        return ""
+    if "\0" in text:
+        return "NUL"
+    return "surrogate" if any("\ud800" <= c <= "\udfff" for c in text) else ""
+
+
 def stored_as(subject: str) -> Subject:
     """What a record about a subject of `STORED` is stored as."""
     found = SUBJECTS[subject].stored_as

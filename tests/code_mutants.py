@@ -1,9 +1,10 @@
 """One thing changed in the code, and whether a test notices: `PYTHONPATH=tests python -m code_mutants [COUNT] [SEED]`.
 
 What is changed stands in a function of the language, the engine, the answers or the store: a comparison, an `and`, a
-`not`, a sign, a number, a call whose result nobody takes. Asked are the tests that import the module or are named for
-it (of the room, where those are few); so what is told to be left may still be noticed by others, and the share is the
-least that it can be. Each change is made in a process of its own, forked from one that has imported everything.
+`not`, a sign, a number, a call whose result nobody takes. Asked are the tests that are named for
+the module first, and where none of them notices, those that import it or are named for its room; so what is told to be
+left may still be noticed by others, and the share is the least that it can be. Each change is made in a process of its
+own, forked from one that has imported everything.
 """
 
 import ast
@@ -24,12 +25,12 @@ from typing import Any, Final
 
 ROOT: Final = Path(__file__).parent.parent
 ROOMS: Final = ("language", "engine", "answers", "store")
-COUNT: Final = 120
+COUNT: Final = 160
 EACH: Final = 4
 """Changes of one module: its tests are run once without any, to know what fails anyhow and how long they take."""
 LEAST: Final = 0.9
-_FEW, _MOST = 3, 10
-"""Files of tests that are asked of a module, at least and at most."""
+_FIRST, _MOST = 3, 10
+"""Files of tests that are asked of a module, at first and in all, at most."""
 _SWAPS: Final[dict[type, type]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.And: ast.Or, ast.Or: ast.And,
@@ -140,39 +141,33 @@ def _function(holder: Any, name: str) -> FunctionType | None:
     return holder if isinstance(holder, FunctionType) else None
 
 
-def asked_of(module: str) -> list[str]:
-    """The files of tests that are asked of a module, those that are named for it first."""
+def asked_of(module: str) -> list[list[str]]:
+    """The files of tests that are asked of a module, one round of them after another, each once."""
     _, room, *rest = module.split(".")
     files = [path for path in sorted((ROOT / "tests").glob("test_*.py")) if path.stem != "test_service_killed"]
     named = [path for path in files if path.stem.startswith("_".join(("test", room, *rest)))]
     texts = {path: path.read_text("utf-8") for path in files}
     importing = [path for path in files if f"from {module} import" in texts[path]]
     of_room = [path for path in files if path.stem.startswith(f"test_{room}")]
-    found = list(dict.fromkeys([*named, *importing]))
-    if len(found) < _FEW:
-        found = list(dict.fromkeys([*found, *of_room]))
-    return [str(path) for path in found[:_MOST]]
+    found = [str(path) for path in dict.fromkeys((*named, *importing, *of_room))][:_MOST]
+    first = min(max(len(named), 1), _FIRST)
+    return [one for one in (found[:first], found[first:]) if one]
 
 
 @dataclass
-class Module:
-    """A module, and what its tests come to without any change."""
+class Round:
+    """Some files of tests of a module, and what they come to without any change."""
 
-    name: str
-
-    @cached_property
-    def tests(self) -> list[str]:
-        """What is asked of it."""
-        return asked_of(self.name)
+    tests: list[str]
 
     @cached_property
     def unchanged(self) -> tuple[float, list[str]]:
-        """How many seconds of processor time its tests take, and which fail anyhow."""
+        """How many seconds of processor time they take, and which tests fail anyhow."""
         with tempfile.TemporaryDirectory() as folder:
             failing = Path(folder, "failing")
             before = resource.getrusage(resource.RUSAGE_CHILDREN)
             code = _in_a_fork(lambda: _run([*self.tests, "-p", "code_mutants"], failing), 3600)
-            assert code in (0, 1), f"the tests of {self.name} cannot be run: {code}"
+            assert code in (0, 1), f"{self.tests} cannot be run: {code}"
             after = resource.getrusage(resource.RUSAGE_CHILDREN)
             spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
             return spent, failing.read_text("utf-8").split("\n") if failing.exists() else []
@@ -180,14 +175,30 @@ class Module:
     def notices(self, change: Change) -> str:
         """How a change is noticed; empty where it is not, `?` where it cannot be made."""
         spent, failing = self.unchanged
-        aside = [f"--deselect={name}" for name in failing]
+        aside = [f"--deselect={name}" for name in failing if name]
 
         def changed() -> int:
             return _run([*self.tests, "-x", *aside]) if carry_out(change) else 77
 
         code = _in_a_fork(changed, int(20 + 5 * spent))
-        assert code in (0, 1, 2, 77) or code < 0, f"{change}: pytest ended with {code}"
-        return {0: "", 77: "?"}.get(code, "by a test" if code > 0 else "by its time")
+        assert code in (0, 1, 2, 5, 77) or code < 0, f"{change}: pytest ended with {code}"
+        return {0: "", 5: "", 77: "?"}.get(code, "by a test" if code > 0 else "by its time")
+
+
+@dataclass
+class Module:
+    """A module, and what is asked of it."""
+
+    name: str
+
+    @cached_property
+    def rounds(self) -> list[Round]:
+        """Those that are asked first are run for every change, those after them where the first notice nothing."""
+        return [Round(tests) for tests in asked_of(self.name)]
+
+    def notices(self, change: Change) -> str:
+        """How a change is noticed; empty where it is not, `?` where it cannot be made."""
+        return next((how for one in self.rounds if (how := one.notices(change))), "")
 
 
 def _in_a_fork(work: Any, seconds: int) -> int:

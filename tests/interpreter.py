@@ -9,7 +9,7 @@ possible members. A truth is True, False, or None for unknown. Whatever is said 
 what is possible. One long file, so that the whole meaning can be read from top to bottom.
 """
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
@@ -570,7 +570,7 @@ class Reading:
             case "known":
                 return self._known(node.arguments[0])
             case "lookup":
-                return self._lookup(self.texts.tables[str(node.arguments[0])], node.arguments[1])
+                return self._lookup(self.texts.tables[str(node.arguments[0])], node.arguments[1:])
         return call(node.function, list(map(self.number, node.arguments)))
 
     def _known(self, node: syntax.AnyNode) -> Truth:
@@ -584,7 +584,10 @@ class Reading:
                 return True if low > -inf and high < inf else None
         return True
 
-    def _lookup(self, table: Mapping[str, Any], key_node: syntax.AnyNode) -> Value:
+    def _lookup(self, table: Mapping[str, Any], key_nodes: Sequence[syntax.AnyNode]) -> Value:
+        key_node, *others = key_nodes
+        if others:
+            return self._lookup_by_several(table, key_node, others)
         key = self.value(key_node, table["key"])
         if "rows" in table:
             assert isinstance(key, Members)
@@ -596,6 +599,18 @@ class Reading:
         else:
             cells = _bands(table["bands"], self._length(key), self.texts.figure)
         return _either([self.of(cell, table["gives"]) for cell in cells])
+
+    def _lookup_by_several(
+        self, table: Mapping[str, Any], key_node: syntax.AnyNode, others: Sequence[syntax.AnyNode]
+    ) -> Value:
+        """What the table of each member that the first key may be gives by the others."""
+        first, *left = table["key"]
+        key = self.value(key_node, first)
+        assert isinstance(key, Members)
+        below = {"key": left if len(left) > 1 else left[0], "gives": table["gives"]}
+        rows = [table["rows"][name] for name in key.names]
+        tables = [below | ({"bands": row} if isinstance(row, list) else {"rows": row}) for row in rows]
+        return _either([self._lookup(one, others) for one in tables])
 
     def _anything(self, kind: str) -> Value:
         """What is known of a value of a kind when nothing is."""

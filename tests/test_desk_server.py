@@ -16,8 +16,10 @@ import waiting
 from editors import COMMAND, Editor, Refused, editor, written
 
 from fitsvc.cli import main
+from fitsvc.desk.hinting import LONGEST
 from fitsvc.language.functions import FUNCTIONS
 from fitsvc.paths import data_dir
+from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.formatting import formatted
 from fitsvc.rulebook.yaml_spot import spot_at
 
@@ -496,6 +498,47 @@ def test_an_overlay_has_the_names_of_its_core(session: Editor, tmp_path: Path) -
     with pytest.raises(Refused, match="of the rules that this folder adds to"):
         session.at("rename", path, STEPS, "requires: mounting.hei", newName="rise")
     session.send("textDocument/didClose", {"textDocument": {"uri": path.as_uri()}})
+
+
+CHANGES = """name: the yard's rules
+changes:
+  - of: reach-behind-without-flag
+    requires: road.behind_bumper < 36 in
+    remedy: 'a shorter carrier'
+    because: our insurer's terms
+  - {of: nothing-of-the-sort, because: b}
+"""
+
+
+def test_beside_a_change_stands_what_the_core_has(session: Editor, tmp_path: Path) -> None:
+    """Behind the rule its title, behind each key what it is in the core; in no other file, nor in no YAML."""
+    overlay = tmp_path / "yard" / "overlay.yaml"
+    overlay.parent.mkdir()
+    overlay.write_text(CHANGES)
+    session.open(overlay)
+
+    def told(text: str, path: Path = overlay) -> dict[int, str]:
+        session.type(path, text, wait=False)
+        whole = {"start": {"line": 0, "character": 0}, "end": {"line": 99, "character": 0}}
+        found = session.ask("textDocument/inlayHint", {"textDocument": {"uri": path.as_uri()}, "range": whole})
+        lines = text.split("\n")
+        assert all(one["position"]["character"] == len(lines[one["position"]["line"]]) for one in found)
+        return {one["position"]["line"]: one["label"] for one in found}
+
+    own = {rule.id: rule for rule in cached_rulebook(data_dir("rules")).rules}["reach-behind-without-flag"]
+    found = told(CHANGES)
+    assert found[2] == own.title
+    assert found[3] == f"the core: {own.requires_text}"
+    assert found[4] == f"the core: {own.remedy}"[: LONGEST - 1] + "…"
+    assert found.keys() == {2, 3, 4}
+    assert told(CHANGES.replace("- of:", "- - of:", 1)) == {}
+    session.type(overlay, CHANGES)
+    steps = overlay.parent / "steps.yaml"
+    steps.write_text(STEPS)
+    session.open(steps)
+    assert told(STEPS, steps) == {}
+    for path in (overlay, steps):
+        session.send("textDocument/didClose", {"textDocument": {"uri": path.as_uri()}})
 
 
 def test_the_server_ends_when_its_editor_does(mine: Path) -> None:

@@ -118,6 +118,7 @@ def test_error_texts_cover_every_complaint() -> None:
         "wrong_count": "arguments, found",
         "wrong_argument": "takes a length here",
         "lookup_form": "`lookup` takes",
+        "lookup_keys": "is looked up by one key",
         "unknown_table": "there is no table",
         "known_form": "`known` takes",
         "present_form": "`present` takes",

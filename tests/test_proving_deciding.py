@@ -7,15 +7,17 @@ from pathlib import Path
 from time import perf_counter, process_time
 
 import pytest
-from test_proving_planted import EMPTY, LADEN, PLANTED, SHANK, SHORT, rulebook
+from test_proving_planted import EMPTY, LADEN, PLANTED, SHANK, SHORT, rule, rulebook
 
 from fitsvc.cli import main
+from fitsvc.proving.alike import KindsAlike
 from fitsvc.proving.asking import Undecided, ask
 from fitsvc.proving.book import Part, parts_of
 from fitsvc.proving.claims import NOT_REACHED, WHATS, Claim, Prover, Ruling, nothing_asked
 from fitsvc.proving.deciding import decided
 from fitsvc.proving.of_pairs import OfPairs
 from fitsvc.proving.solver import GaveUpError, Solver
+from fitsvc.rulebook.kinds import kinds_of
 from fitsvc.rulebook.rules import Exclusion
 
 
@@ -69,12 +71,24 @@ def test_a_claim_is_not_decided_once_its_time_is_over(tmp_path: Path) -> None:
 def test_pairs_that_are_meant_to_exclude_each_other_are_passed_over(tmp_path: Path) -> None:
     """Named in the hazards they are claimed no more; others are."""
     book = rulebook(tmp_path, *PLANTED["a contradiction"].rules)
-    pairs = OfPairs(Prover(book))
-    claims = [claim for kind in pairs.kinds() for claim in pairs.claims(kind)]
-    assert [claim.says for claim in claims] == ["no rack gets past both `short-enough` and `long-enough`"]
+    claims = [*OfPairs(Prover(book)).claims()]
+    assert [claim.says for claim in claims] == [
+        "no rack gets past both `short-enough` and `long-enough`",
+        "any two of 4 blocking rules let some step past both, or are meant not to",
+    ]
     meant = Exclusion(rule="long-enough", other="short-enough", because="b")
-    pairs = OfPairs(Prover(replace(book, apart=(meant,))))
-    assert [claim for kind in pairs.kinds() for claim in pairs.claims(kind)] == []
+    claims = [*OfPairs(Prover(replace(book, apart=(meant,)))).claims()]
+    assert [claim.says.partition(" blocking ")[0] for claim in claims] == ["any two of 5", "any two of 4"]
+
+
+def test_kinds_that_two_rules_cannot_tell_apart_are_looked_into_once(tmp_path: Path) -> None:
+    """By what the conditions of the rules ask of the kind, through derived values too."""
+    book = rulebook(tmp_path, SHANK, EMPTY, LADEN, SHORT, rule("held", "accessory.length >= 9 in", "kind.holds"))
+    rules, alike = {one.id: one for one in book.rules}, KindsAlike(book)
+    rack, step = kinds_of(book.vocabulary).values()
+    blind, seeing = [rules["shank-fits"], rules["short-enough"]], [rules["shank-fits"], rules["held"]]
+    assert alike.sign(rack, blind) == alike.sign(step, blind)
+    assert alike.sign(rack, seeing) != alike.sign(step, seeing)
 
 
 def test_claims_of_all_rules_are_made_of_no_single_one(capsys: pytest.CaptureFixture[str]) -> None:

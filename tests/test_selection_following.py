@@ -1,5 +1,6 @@
 """Readers page through a selection while writers change the catalogue: nothing repeated, skipped or wrong."""
 
+import gc
 import json
 from bisect import bisect_right
 from collections import Counter
@@ -13,6 +14,7 @@ from random import Random
 from threading import Barrier, Event
 from time import monotonic, sleep
 from typing import Any
+from weakref import ref
 
 import pytest
 from demo_world import answerer, world
@@ -28,6 +30,7 @@ from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import Sort
 from fitsvc.selection.selector import Selection, Selector, read_rig
+from fitsvc.selection.shelved import shelved
 from fitsvc.store.creation import bulk_create, create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import Busy
@@ -331,7 +334,7 @@ def test_pages_are_right_while_a_thousand_items_a_second_change(
 def test_what_a_thread_takes_in_is_told_soon_and_never_goes_back(
     stocked: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """After many changes the next are told a moment later, to whoever asks on; older than a second is told to none."""
+    """After many changes the next are told a moment later, to whoever asks on; what is too old is told to none."""
     monkeypatch.setattr(selection_index, "_LONG", 1e-9)
     index = SelectionIndex(answerer(), stocked, most_loose=0, waits=False)
 
@@ -350,6 +353,59 @@ def test_what_a_thread_takes_in_is_told_soon_and_never_goes_back(
         until(caught_up, "what has changed to be told")
     index.settle()
     assert seen == sorted(seen)
+
+
+def test_nobody_waits_for_the_thread_that_takes_in_what_has_changed(
+    stocked: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While it is at work the store is told as it was, at the revision of then."""
+    for name, seconds in (("_LONG", 1e-9), ("_PAUSE", 0.0), ("_LATE", LONGEST), ("_OLDEST", 10 * LONGEST)):
+        monkeypatch.setattr(selection_index, name, seconds)
+    index = SelectionIndex(answerer(), stocked, most_loose=0, waits=False)
+    index.held()
+    with stocked.session() as session:
+        add_observation(session, "accessory", CHANGING[0], {"weight": "30 lb"}, MEASURED)
+    before, begun, go_on, follow = index.held().revision, Event(), Event(), index._follow
+
+    def held_up(session: Any) -> tuple[int, bool]:
+        begun.set()
+        assert go_on.wait(LONGEST)
+        return follow(session)
+
+    monkeypatch.setattr(index, "_follow", held_up)
+    with stocked.session() as session:
+        add_observation(session, "accessory", CHANGING[0], {"weight": "60 lb"}, MEASURED)
+    with ThreadPoolExecutor(1) as pool:
+        try:
+            until(lambda: [pool.submit(index.held).result(LONGEST), begun.is_set()][1], "the thread")
+            assert {pool.submit(index.held).result(LONGEST).revision for _ in range(3)} == {before}
+        finally:
+            go_on.set()
+    index.settle()
+    assert until(lambda: index.held().revision != before, "what has changed")
+
+
+def test_what_is_held_no_longer_goes_at_once(stocked: Database) -> None:
+    """Nothing of a segment waits for the collector of garbage: so much of it is made while a catalogue changes."""
+    index, rig = SelectionIndex(answerer(), stocked, most_loose=0), read_rig(QUESTION, answerer(), world())
+    Selector(answerer()).select(index.held(), rig, SelectionQuery(question={}))
+    shelved(index.held())
+    (part,) = index.held().parts
+    segment = part.segment
+    gone: list[ref[Any]] = [ref(segment), ref(segment.catalogue)]
+    gone.append(ref(answerer().columns.index(segment.catalogue, 0)))
+    del part, segment
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        with stocked.session() as session:
+            for sku in SKUS:
+                add_observation(session, "accessory", sku, {"weight": "30 lb"}, MEASURED)
+        index.held()
+        assert [one() for one in gone] == [None, None, None]
+    finally:
+        if enabled:
+            gc.enable()
 
 
 def test_a_store_that_is_gone_is_told_once_what_is_held_is_old(

@@ -1,8 +1,9 @@
-"""`serve --rules`: the folder is read anew at SIGHUP, by all workers, and one with faults leaves what answers."""
+"""`serve --rules`: the folder is read anew at SIGHUP or for whoever administers; with faults nothing changes."""
 
 import json
 import logging
 import signal
+from contextlib import closing
 from pathlib import Path
 from shutil import rmtree
 from typing import Any
@@ -14,7 +15,9 @@ from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.cache import cached_rulebook
-from fitsvc.service.reloading import MOST_KEPT, FolderRules
+from fitsvc.service.reloading import MOST_KEPT, FolderRules, _put
+from fitsvc.store.api_keys import create_key
+from fitsvc.store.database import Database
 
 FILE = "coupling.yaml"
 
@@ -84,6 +87,53 @@ def test_a_signal_has_the_folder_read_anew(tmp_path: Path, url: str, rules: Path
     finally:
         server.end()
     assert "Traceback" not in server.log.read_text()
+
+
+def test_a_caller_has_the_folder_read_anew(tmp_path: Path, url: str, rules: Path) -> None:
+    """Whoever administers is told what holds from then on, for every worker; of faults why they change nothing."""
+    with closing(Database(url)) as database, database.session() as session:
+        keys = {scope: {"X-API-Key": create_key(session, scope, (scope,))[0]} for scope in ("administer", "edit")}
+
+    def asked(scope: str) -> tuple[int, dict[str, Any]]:
+        response, body = reply(port, "POST", "/v1/rulebooks/reload", headers=keys[scope])
+        return response.status, json.loads(body)
+
+    options = ["--rules", str(rules), "--workers", "2", "--audits", str(tmp_path / "audits")]
+    server = Served(url, tmp_path / "log", options=options)
+    try:
+        port = server.port()
+        first = ready(port)["rulebook"]
+        assert asked("administer") == (200, {"rulebook": first, "in_force": first})
+        edited(rules, "title: As in our shop, ", "title: As edited, ")
+        second = cached_rulebook(rules).digest
+        assert asked("edit")[0] == 403
+        assert {ready(port)["in_force"] for _ in range(5)} == {first}
+        status, told = asked("administer")
+        assert (status, told["in_force"]) == (200, second)
+        until(lambda: {ready(port)["rulebook"] for _ in range(20)} == {second}, "all workers to change over")
+
+        edited(rules, "requires: ", "requires: nothing.of_the_sort and ")
+        status, told = asked("administer")
+        assert (status, told["type"]) == (409, "/problems/not-reloaded")
+        assert f"{rules.name}/{FILE}:" in told["detail"] and "nothing.of_the_sort" in told["detail"]
+        assert ready(port)["rulebook"] == second and "nothing.of_the_sort" in ready(port)["refused"]
+    finally:
+        server.end()
+    assert "Traceback" not in server.log.read_text()
+
+
+def test_a_copy_that_another_process_has_put_there_is_taken(tmp_path: Path) -> None:
+    """Two processes that read the same folder at once come to one copy; what stands in the way otherwise is told."""
+    one, other, place = (tmp_path / name for name in ("one", "other", "place"))
+    for folder in (one, other):
+        folder.mkdir()
+        (folder / "rulebook.yaml").write_text("name: few\n")
+    _put(one, place)
+    _put(other, place)
+    assert (place / "rulebook.yaml").is_file()
+    (tmp_path / "file").write_text("")
+    with pytest.raises(NotADirectoryError):
+        _put(other, tmp_path / "file")
 
 
 def test_what_is_served_is_a_copy(tmp_path: Path, rules: Path) -> None:

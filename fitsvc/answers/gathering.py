@@ -15,7 +15,7 @@ from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, ProblemKind, nearest
 from fitsvc.language.types import Value
 from fitsvc.rulebook.vocabulary import TYRE_PARTS
-from fitsvc.subjects import LONGEST_KEY, SUBJECTS
+from fitsvc.subjects import LONGEST_KEY, SUBJECTS, storable
 from fitsvc.tongues import t
 from fitsvc.tried import ThingTried
 
@@ -124,7 +124,7 @@ class Gathered:
 
     def can_be_stored(self, name: str, place: str) -> bool:
         """Whether a record could have an id or SKU; one that none could have is told as what cannot be read."""
-        if 1 <= len(name) <= LONGEST_KEY and "\0" not in name:
+        if name and storable(name):
             return True
         message = t("it is no id or SKU: they have 1 to {LONGEST_KEY} characters, and no NUL", LONGEST_KEY=LONGEST_KEY)
         self.complain(place, message, t("write it as it is stored"))

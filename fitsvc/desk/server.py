@@ -14,6 +14,7 @@ from pygls.uris import to_fs_path
 
 from fitsvc.desk.folders import Desk
 from fitsvc.desk.going import Mention, Stretch, declarations, references
+from fitsvc.desk.hinting import hints
 from fitsvc.desk.offering import Completion, offers
 from fitsvc.desk.renaming import renamable, renamed
 from fitsvc.desk.session import RuleServer, refused, uri_of
@@ -121,6 +122,20 @@ def _answer(server: RuleServer) -> None:
         told = told_of(named.name, desk.names(), named.declared)
         content = lsp.MarkupContent(kind=lsp.MarkupKind.Markdown, value=told)
         return lsp.Hover(content, server.stretch(desk, named.place))
+
+    @server.feature(lsp.TEXT_DOCUMENT_INLAY_HINT)
+    def hint(params: lsp.InlayHintParams) -> list[lsp.InlayHint]:
+        desk, path = server.desk(params.text_document.uri)
+        if desk is None or path not in desk.open:
+            return []
+        text = desk.text(path)
+        source = FileText.of("", text)
+        first, last = server.index(text, params.range.start), server.index(text, params.range.end)
+        return [
+            lsp.InlayHint(server.range(source, one.index, one.index).start, one.text, padding_left=True)
+            for one in hints(desk, path)
+            if first <= one.index <= last
+        ]
 
     @server.feature(lsp.TEXT_DOCUMENT_DEFINITION)
     def define(params: lsp.DefinitionParams) -> list[lsp.Location]:

@@ -51,7 +51,8 @@ def _lines(name: str, one: Declared, names: FolderNames) -> Iterator[str]:
         yield ", ".join(f"`{role}`" for role in one.lists("is")) or getattr(one.node, "value", "")
     if one.sort == "table":
         gives = one.says("gives") or ", ".join(f"`{column}`" for column in one.lists("columns"))
-        yield f"by `{one.says('key')}`, gives {gives}" if one.says("key") else f"gives {gives}"
+        keys = ", ".join(f"`{key}`" for key in (one.says("key"), *one.lists("key")) if key)
+        yield f"by {keys}, gives {gives}" if keys else f"gives {gives}"
     for key in ("meaning", "text", "cite", "words", "says"):
         if one.says(key):
             yield one.says(key)

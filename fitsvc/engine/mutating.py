@@ -191,7 +191,7 @@ class Mutating:
         kinds: dict[str, Any] = {column: table.gives for column, table in old.columns.items() if column not in _TOLD}
         plain = old.columns.get("")
         if plain is not None:
-            kinds |= {"is": plain.gives, "up_to": plain.key}
+            kinds |= {"is": plain.gives, "up_to": plain.innermost.key}
         for change in cells(entry, kinds, self.book.vocabulary):
             found = self._table(change)
             if found is not None:

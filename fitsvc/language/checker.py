@@ -372,7 +372,7 @@ class _Checker:
 
     def _lookup(self, node: syntax.Call) -> AnyTyped | None:
         match node.arguments:
-            case (syntax.Name() as name, key_node):
+            case (syntax.Name() as name, _, *_):
                 table = self.names.tables.get(name.name)
             case _:
                 self.complain(node, say.lookup_form())
@@ -382,13 +382,35 @@ class _Checker:
         if table is None:
             self.complain(name, say.unknown_table(name.name, self.names.tables))
             return None
-        key = self.value(key_node, table.key)
-        key = None if key is None else self.fit(key_node, key, table.key)
+        if len(node.arguments) != 1 + table.keys:
+            self.complain(node, say.lookup_keys(name.name, table.keys, len(node.arguments) - 1))
+            return None
+        return self._looked_up(name.name, table, node.arguments[1:])
+
+    def _looked_up(self, name: str, table: Table, key_nodes: Sequence[syntax.AnyNode]) -> AnyTyped | None:
+        """The value of a table, by the first of some keys and then by the others."""
+        key = self.value(key_nodes[0], table.key)
+        key = None if key is None else self.fit(key_nodes[0], key, table.key)
         if key is None:
             return None
-        if table.tops:
-            return typed.LookupBand(table.gives, key, table.tops, table.values, name.name)
-        return typed.LookupMember(table.gives, key, table.values, name.name)
+        if table.within:
+            return self._within(name, table, key, key_nodes[1:])
+        if isinstance(table.key, NumberType):
+            return typed.LookupBand(table.gives, key, table.tops, table.values, name)
+        return typed.LookupMember(table.gives, key, table.values, name)
+
+    def _within(self, name: str, table: Table, key: AnyTyped, key_nodes: Sequence[syntax.AnyNode]) -> AnyTyped | None:
+        """The value by the other keys in the table of each member of the first, whichever of them it is."""
+        kind = table.key
+        assert isinstance(kind, ListType)
+        found: AnyTyped | None = None
+        for member, other in reversed([*zip(kind.members, table.within, strict=True)]):
+            value = self._looked_up(f"{name}.{member}", other, key_nodes)
+            if value is None:
+                return None
+            is_it = _membership(key, kind, kind.mask(member))
+            found = value if found is None else typed.Conditional(table.gives, is_it, value, found)
+        return found
 
     def _known(self, node: syntax.Call) -> AnyTyped | None:
         if len(node.arguments) != 1:

@@ -141,6 +141,13 @@ def lookup_form() -> Complaint:
     return "`lookup` takes a table's name and a key", "write `lookup(table, subject.fact)`"
 
 
+def lookup_keys(name: str, wanted: int, given: int) -> Complaint:
+    """A table looked up by more keys or fewer than it has."""
+    keys = ", ".join(["subject.fact"] * wanted)
+    several = f"{wanted} keys" if wanted > 1 else "one key"
+    return f"`{name}` is looked up by {several}, not {given}", f"write `lookup({name}, {keys})`"
+
+
 def unknown_table(name: str, known: Iterable[str]) -> Complaint:
     """A table that does not exist."""
     return f"there is no table `{name}`", _mean(name, known, f"there are {_some(known)}")

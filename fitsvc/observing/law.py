@@ -7,6 +7,8 @@ from functools import cache, lru_cache, partial
 from math import ceil, floor, inf
 from typing import Final
 
+import msgspec
+
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.facts import FactReader, escape
@@ -31,8 +33,9 @@ _TAPE: Final = 64
 """A tape's finest parts of an inch; ends that stand on none, and other units, are decimal figures."""
 _FINE: Final = 10**6
 _TAPED: Final = "1 in"
+_encode: Final = msgspec.json.Encoder().encode
 _MOST_READ: Final = 1_000
-"""Texts of one fact that are kept as read: a tape has some hundreds of marks that are ever told."""
+"""Values of one fact that are kept as read: a tape has some hundreds of marks that are ever told."""
 
 
 @lru_cache(maxsize=8)
@@ -147,17 +150,20 @@ _Read = Callable[[Json, str], tuple[Json, Span | None]]
 
 
 def _remembering(read: _Read) -> _Read:
-    """The same reading, with what texts give kept: all that was said of a record is read whenever a word is added."""
-    kept = LruCache[tuple[str, str], tuple[Json, Span | None]](_MOST_READ)
+    """The same reading, with what it gave kept: all that was said of a record is read whenever a word is added."""
+    kept = LruCache[tuple[str | bytes, str], tuple[Json, Span | None]](_MOST_READ)
 
     def reading(value: Json, kind: str) -> tuple[Json, Span | None]:
-        if not isinstance(value, str):
+        text = isinstance(value, str)
+        try:
+            key = value if text else _encode(value), kind  # in which `true`, `1` and `1.0` differ
+        except (TypeError, ValueError, OverflowError, RecursionError):  # no document can have it
             return read(value, kind)
-        found = kept.find((value, kind))
+        found = kept.find(key)
         if found is None:
             found = read(value, kind)
-            kept.keep((value, kind), found)
-        return found
+            kept.keep(key, found)
+        return found if text else (value, found[1])  # what is no text counts as it was told
 
     return reading
 

@@ -28,7 +28,7 @@ from fitsvc.store.observations import (
     told_before,
     tried_in,
 )
-from fitsvc.store.records import lock_records, tell_leaning
+from fitsvc.store.records import lock_records, tell_leaning_on
 from fitsvc.store.tables import Observation, Record, now
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import Subject
@@ -88,7 +88,9 @@ class RecordLog:
     def fold(self) -> None:
         """Bring the record's facts to what was said."""
         if self._folded < len(self._new):
-            current = current_facts([*self._stored, *self._new], self.law, self.ground)
+            # What follows from a trial follows from all that is said; else what stands is at hand.
+            stands = None if any(one.evidence for one in self._stored) else self._stands
+            current = current_facts([*self._stored, *self._new], self.law, self.ground, stands)
             self.record.facts, self.record.provenance = current.facts, current.provenance
             self._folded = len(self._new)
 
@@ -141,6 +143,5 @@ class Telling:
             log.fold()
             log.record.version, log.record.updated_at = log.record.version + log.told, now()
         self._session.flush()
-        for log in changed:
-            tell_leaning(self._session, log.record, laws_of(self._reader))
+        tell_leaning_on(self._session, [log.record for log in changed], laws_of(self._reader))
         self._logs, self._rows = {}, []

@@ -3,6 +3,9 @@
 from math import inf
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from fitsvc.engine.point import Point
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case, FactReader
@@ -28,16 +31,33 @@ class Excess:
     def __init__(self, engine: Point, reader: FactReader, case: Case, fold: Fold) -> None:
         self._engine, self._reader, self._case, self._fold = engine, reader, case, fold
         self._fails = fold.fails(fold.judged(case))
+        self._own = fold.called(case.of_items.keys())
         self._names: dict[int, list[str]] = {}
         self._known: dict[object, float] = {}
 
-    def of(self, place: int) -> float:
-        """The steps of all rules that fail with the item in a place."""
-        return sum(self._by(number, place) for number, flags in self._fails.items() if flags[place])
+    def of(self, places: NDArray[np.intp]) -> NDArray[np.float64]:
+        """The steps of all rules that fail with each of some items, given by their places in order."""
+        found = np.zeros(len(places))
+        for number, flags in self._fails.items():
+            broken = np.flatnonzero(flags[places])
+            if self._engine.rulebook.rules[number].margin is None:
+                found[broken] += _AS_A_CHOICE
+            elif len(broken):
+                found[broken] += self._each(number, places[broken])
+        return found
+
+    def _each(self, number: int, places: NDArray[np.intp]) -> NDArray[np.float64]:
+        """The steps by which each of some items breaks a rule: those of one for all that are alike in them."""
+        found, own = np.zeros(len(places)), self._own[places]  # of its own items the rig knows more than the shelf
+        others = places[~own]
+        groups = self._fold.alike(self._rests_on(number), others)
+        found[~own] = np.array([self._by(number, one) for one in others[groups.first].tolist()], np.float64)[
+            groups.group
+        ]
+        found[own] = [self._by(number, one) for one in places[own].tolist()]
+        return found
 
     def _by(self, number: int, place: int) -> float:
-        if self._engine.rulebook.rules[number].margin is None:
-            return _AS_A_CHOICE
         item = self._fold.items[place]
         own = self._case.of_items.get(item.sku, {})
         key = number, *((own.get(name), item.values.get(name)) for name in self._rests_on(number))

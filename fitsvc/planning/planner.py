@@ -8,11 +8,12 @@ work itself.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import groupby, islice
+from itertools import islice
 from threading import Lock
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitsvc.answers.answer import Answer, RulebookName
 from fitsvc.answers.answering import LITTLE_WORK, Answerer
@@ -361,7 +362,7 @@ class _PlanTelling:
         )
         if not len(near):
             return None
-        place = self._nearest(site, wish, near.tolist())
+        place = self._nearest(site, wish, near)
         if place is None:
             return None
         items = [fold.items[place]]
@@ -421,13 +422,15 @@ class _PlanTelling:
             disputed=answer.disputed,
         )
 
-    def _nearest(self, site: Site, wish: int, near: Sequence[int]) -> int | None:
+    def _nearest(self, site: Site, wish: int, near: NDArray[np.intp]) -> int | None:
         """The accessory that breaks the fewest rules, by the least; one that the best set's adapters serve is none."""
         case, rows, fold = site.cases[wish], self.search.bare[site.number, wish], self.wares.accessories
         excess = Excess(self.answerer.engine, self.answerer.reader, case, fold)
         adapted = self._adapters_of_best(site, wish)
-        by_fails = groupby(sorted(near, key=lambda i: int(rows.fails[i])), lambda i: int(rows.fails[i]))
-        nearest = (i for _, some in by_fails for *_, i in sorted((excess.of(i), int(rows.opens[i]), i) for i in some))
+        by_fails = (near[rows.fails[near] == count] for count in np.unique(rows.fails[near]))
+        nearest: Iterator[int] = (
+            i for some in by_fails for i in some[np.lexsort((some, rows.opens[some], excess.of(some)))].tolist()
+        )
         for i in islice(nearest, MOST_NEAR):
             with_it = with_items(case, self.answerer.reader, fold.items[i]) if adapted else None
             if with_it is None or not self._holds(self.answerer.reader.stacked(with_it, adapted)):

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fitsvc.answers.shelf import Folded, Item, Shelf
 from fitsvc.engine.columns.bitmaps import Words, unpack
 from fitsvc.engine.columns.kernel import Columns, Judged
+from fitsvc.engine.columns.signatures import Array, Groups, arrays_of, group_rows, taken
 from fitsvc.facts import Case
 from fitsvc.rulebook.filling import ACCESSORY, BESIDE
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
@@ -66,9 +67,9 @@ class Fold:
     def __init__(self, columns: Columns, parts: Sequence[Folded]) -> None:
         self._columns, self._parts = columns, parts
         self.kinds = np.concatenate([part.kinds for part in parts])
-        ends = np.cumsum([len(part.items) for part in parts]).tolist()
-        self.items: Sequence[Item] = Chained([part.items for part in parts], ends)
-        self.twins: Sequence[Sequence[str]] = Chained([part.twins for part in parts], ends)
+        self._ends: list[int] = np.cumsum([len(part.items) for part in parts]).tolist()
+        self.items: Sequence[Item] = Chained([part.items for part in parts], self._ends)
+        self.twins: Sequence[Sequence[str]] = Chained([part.twins for part in parts], self._ends)
 
     def of_kinds(self, kinds: int) -> NDArray[np.bool_]:
         """Which items are surely of one of these kinds."""
@@ -85,6 +86,16 @@ class Fold:
     def judged(self, case: Case) -> tuple[Judged, ...]:
         """What a case comes to with each item in its place, not yet told item by item."""
         return tuple(self._columns.judge(part.catalogue, case) for part in self._parts)
+
+    def alike(self, names: Sequence[str], places: NDArray[np.intp]) -> Groups:
+        """Some items, by their places in order, in groups of such as are alike in some facts."""
+        found, before = list[list[Array]](), self._ends[:-1]
+        pieces = np.split(places, np.searchsorted(places, before))
+        for part, start, some in zip(self._parts, [0, *before], pieces, strict=True):
+            of, at = part.catalogue, part.places[some - start]
+            known = [array for name in names if name in of.columns for array in arrays_of(taken(of.columns[name], at))]
+            found.append([*known, *(of.present[name][at].astype(np.uint8) for name in names if name in of.present)])
+        return group_rows([np.concatenate(arrays) for arrays in zip(*found, strict=True)], len(places))
 
     def works(self, judged: Sequence[Judged]) -> NDArray[np.bool_]:
         """With which items the outcome is works or conditional."""

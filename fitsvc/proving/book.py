@@ -41,8 +41,7 @@ def parts_of(prover: Prover, rules: Collection[Rule] | None, whats: Collection[W
         found += [Part(own[0].what, rule.id, partial(iter, own))] if own else []
     if rules is None:
         if "pairs" in whats:
-            pairs = OfPairs(prover)
-            found += [Part("pairs", kind.member, partial(pairs.claims, kind)) for kind in pairs.kinds()]
+            found.append(Part("pairs", "pairs of rules", OfPairs(prover).claims))
         single = [
             *(of_ratings.hazards() if "hazards" in whats else ()),
             *(of_ratings.refusals() if "ratings" in whats else ()),

@@ -424,8 +424,8 @@ class RowTold:
 class TableEntry:
     """A lookup table with what is told of it.
 
-    A plain table has one column without a name. One with `rows` has several, and tells of each row by its member;
-    `otherwise` is what stands in a column where a row leaves it out.
+    A plain table has one column without a name, which may be by several keys. One with `rows` has several, and tells of
+    each row by its member; `otherwise` is what stands in a column where a row leaves it out.
     """
 
     id: str
@@ -437,8 +437,9 @@ class TableEntry:
 
     @property
     def lookups(self) -> dict[str, Table]:
-        """Its columns by the names that expressions look them up by."""
-        return {f"{self.id}.{name}" if name else self.id: table for name, table in self.columns.items()}
+        """Its columns, and the tables within them, by the names that lookups go by."""
+        named = (table.named(f"{self.id}.{name}" if name else self.id) for name, table in self.columns.items())
+        return {name: table for several in named for name, table in several}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,8 @@
-"""Reading the lookup tables: a value a member or band, or several columns with a source of its own in each row."""
+"""Reading the lookup tables: a value by one key or several, or several columns with a source of its own in each row."""
 
 from collections.abc import Iterable
 from collections.abc import Mapping as Map
+from dataclasses import replace
 from typing import Final
 
 from fitsvc.language import typed
@@ -12,12 +13,12 @@ from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import TRUTH, ListType, NumberType, Type, Value
 from fitsvc.rulebook.dating import PERIOD
 from fitsvc.rulebook.expressions import Expressions
-from fitsvc.rulebook.forms import EXPRESSION, QUANTITY, TEXT, Form, Kind, by_name, either, if_has, many, named
+from fitsvc.rulebook.forms import ANY, EXPRESSION, QUANTITY, TEXT, Form, Kind, by_name, either, if_has, many, named
 from fitsvc.rulebook.rules import Cited, RowTold, TableEntry
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.topics import SAME, SOURCE, reference
 from fitsvc.rulebook.vocabulary import DEFAULT_UNITS, Vocabulary, value_type
-from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
+from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
 
 _TOLD: Final = ("asks", "source")
 _TEXTS: Final = ("asks", "cite")
@@ -30,10 +31,12 @@ BAND: Final = Form("a band", {"up_to": QUANTITY, **LAST_BAND.required})
 COLUMN: Final = Form("a column", {"gives": named("value_type"), "meaning": TEXT}, {"otherwise": TEXT})
 _ROW: Final = Form("a row", {"asks": TEXT, "source": named("source")}, PERIOD, free=TEXT)
 _ROWS: Final = by_name(either(_ROW.kind, many(_ROW.kind, minItems=1)))
+_BANDS: Final = many(either(BAND.kind, LAST_BAND.kind), minItems=1)
+_KEYS: Final = either(named("value_type"), many(named("value_type"), minItems=2))
 TABLE: Final = Form(
     "a table",
-    {**_HEAD, "gives": named("value_type")},
-    {"rows": by_name(TEXT), "bands": many(either(BAND.kind, LAST_BAND.kind), minItems=1), **_MORE},
+    {**_HEAD, "key": _KEYS, "gives": named("value_type")},
+    {"rows": by_name(either(TEXT, by_name(ANY), _BANDS)), "bands": _BANDS, **_MORE},
 )
 WITH_COLUMNS: Final = Form(
     TABLE.what,
@@ -87,24 +90,46 @@ class _TableReader:
     # one value a row
 
     def _table(self, entry: Mapping) -> Table | None:
-        shape = self.shape
-        key = value_type(shape.one_of(entry, "key", [*self.lists, *_NUMBERS]), self.lists)
-        gives = value_type(shape.one_of(entry, "gives", [*self.lists, *_NUMBERS, "yes_no"]), self.lists)
+        word = self.shape.one_of(entry, "gives", [*self.lists, *_NUMBERS, "yes_no"])
+        keys = self._keys(entry)
+        cells = entry.entries.get("bands" if keys and isinstance(keys[0], NumberType) else "rows")
+        return self._by(keys, cells, entry, value_type(word, self.lists)) if keys else None
+
+    def _keys(self, entry: Mapping) -> list[Type]:
+        """The types of the keys; none where one is faulty. Bands are of the last alone."""
+        node, shape = entry.entries["key"], self.shape
+        known = [*self.lists, *_NUMBERS]
+        if not isinstance(node, Sequence):
+            return [value_type(shape.one_of(entry, "key", known), self.lists)]
+        alone = [replace(entry, entries={"key": item}) for item in node.items]
+        found = [value_type(shape.one_of(one, "key", known), self.lists) for one in alone]
+        if any(isinstance(key, NumberType) for key in found[:-1]):
+            shape.complain(node, "of several keys only the last is a number", "name the lists before it")
+            return []
+        return found
+
+    def _by(self, keys: list[Type], cells: Node | None, at: Node, gives: Type) -> Table | None:
+        """The values by some keys: those of a list under its members, those of a number by bands."""
+        key, *others = keys
         if isinstance(key, NumberType):
-            return self._bands(entry, key, gives)
+            return self._bands(cells, at, key, gives)
         assert isinstance(key, ListType)
-        rows = self._rows(entry, key)
+        rows = self._rows(cells, key)
         missing = [f"`{member}`" for member in key.members if member not in rows]
         if missing:
-            shape.complain(entry, f"the table has no row for {', '.join(missing)}", "every member needs a row")
+            self.shape.complain(at, f"the table has no row for {', '.join(missing)}", "every member needs a row")
             return None
+        if others:
+            below = [self._by(others, rows[member], rows[member], gives) for member in key.members]
+            within = tuple(table for table in below if table is not None)
+            return Table(key, gives, (), within=within) if None not in below else None
         values = [self._cell(rows[member], gives) for member in key.members]
         return Table(key, gives, tuple(v for v in values if v is not None)) if None not in values else None
 
-    def _bands(self, entry: Mapping, key: NumberType, gives: Type) -> Table | None:
+    def _bands(self, node: Node | None, at: Node, key: NumberType, gives: Type) -> Table | None:
         tops: list[float] = []
         values: list[Value] = []
-        bands = self.shape.items(entry.entries.get("bands"), "`bands`")
+        bands = self.shape.items(node, "`bands`")
         for i, item in enumerate(bands):
             last = i == len(bands) - 1
             row = self.shape.form(item, LAST_BAND if last else BAND)
@@ -113,13 +138,13 @@ class _TableReader:
             values += [value] if value is not None else []
             tops += [top[0]] if isinstance(top, tuple) else []
         if not bands or tops != sorted(set(tops)):
-            self.shape.complain(entry, "a table by bands has rising `up_to`, and none in the last band")
+            self.shape.complain(at, "a table by bands has rising `up_to`, and none in the last band")
         if len(tops) != len(bands) - 1 or len(values) != len(bands):
             return None
         return Table(key, gives, tuple(values), tuple(tops))
 
-    def _rows(self, entry: Mapping, key: ListType) -> dict[str, Node]:
-        rows = dict(self.shape.open_mapping(entry.entries.get("rows"), "`rows`"))
+    def _rows(self, node: Node | None, key: ListType) -> dict[str, Node]:
+        rows = dict(self.shape.open_mapping(node, "`rows`"))
         for name in rows:
             if name not in key.members:
                 near = nearest(name, key.members)
@@ -140,7 +165,7 @@ class _TableReader:
         kinds, defaults = self._columns(entry)
         cells: dict[str, dict[str, Value]] = {name: {} for name in kinds}
         told: dict[str, RowTold] = {}
-        for member, node in self._rows(entry, key).items():
+        for member, node in self._rows(entry.entries["rows"], key).items():
             needed = [name for name in kinds if name not in defaults]
             row = shape.mapping(node, f"row `{member}`", [*needed, *_TOLD], list(defaults))
             if row is None:

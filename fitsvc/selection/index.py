@@ -5,7 +5,8 @@ are not much larger, so that an item is folded a few times only however large th
 is mapped from a file where there is a folder for it, and is then shared by all services of a machine.
 
 Whoever asks sees the store as it is then. In a service, while so much changes that it is folded over and over, it is
-told as it was when it was last looked at, at most a second ago, and a thread takes in what has changed since.
+told as it was when it was last looked at, and a thread takes in what has changed since: a second or so ago, and never
+more than some seconds. Nobody waits for the thread.
 """
 
 import logging
@@ -38,7 +39,9 @@ _MANY: Final = 50
 """Changes found by a thread for which the next look is left to one again."""
 _PAUSE: Final = 0.5
 """Seconds from one look of the thread to the next, or twice what the first took if that is more."""
-_OLDEST: Final = 1.0
+_LATE: Final = 0.5
+"""Whoever comes so many seconds after a look of the thread was due, as no one asked before, looks for it."""
+_OLDEST: Final = 5.0
 """Whoever finds what is held to be so many seconds old waits, as long as it takes, for what it is now."""
 _WIDE: Final = 1 << 64
 _log = logging.getLogger("fitsvc.selection")
@@ -88,9 +91,10 @@ class SelectionIndex:
         self._looking = Lock()
 
     def held(self) -> Snapshot:
-        """The accessories as the store has them now, or while much changes as it had them less than a second ago."""
+        """The accessories as the store has them now, or while much changes as it had them a moment ago."""
         look, now = self._look, monotonic()
-        if self._waits or not look.aside or now - look.started > _OLDEST:
+        late = now > look.next + _LATE and not self._looking.locked()
+        if self._waits or not look.aside or late or now > look.started + _OLDEST:
             with self._lock:
                 self._see()
         elif now >= look.next and self._looking.acquire(blocking=False):

@@ -4,6 +4,7 @@ So the first plan of a large store waits for nothing to be read: what the index 
 """
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TypeVar, overload
 
 import numpy as np
@@ -51,7 +52,8 @@ class Shelved:
         self.kinds: NDArray[np.uint64] = masks[number[rows]]
         self._segment, self._alive, self._rows = segment, part.alive, rows
         self.items: Sequence[Item] = Lazy(len(rows), lambda place: segment.item(int(rows[place])))
-        self.twins: Sequence[Sequence[str]] = Lazy(len(rows), self._twins)
+        twins = partial(_twins, part, self.places, rows)
+        self.twins: Sequence[Sequence[str]] = Lazy(len(rows), twins)
 
     def place_of(self, sku: str) -> int | None:
         """The place of the item under a SKU; none of one that is a twin."""
@@ -61,9 +63,11 @@ class Shelved:
         place = int(np.searchsorted(self.places, self._segment.catalogue.signature_of[row]))
         return place if self._rows[place] == row else None
 
-    def _twins(self, place: int) -> list[str]:
-        same = np.flatnonzero((self._segment.catalogue.signature_of == self.places[place]) & self._alive)
-        return [self._segment.skus[int(row)] for row in same if row != self._rows[place]]
+
+def _twins(part: LiveSegment, places: NDArray[np.intp], rows: NDArray[np.intp], place: int) -> list[str]:
+    """The SKUs of what is left of a part with a signature, but for the row that stands for them."""
+    same = np.flatnonzero((part.segment.catalogue.signature_of == places[place]) & part.alive)
+    return [part.segment.skus[int(row)] for row in same if row != rows[place]]
 
 
 def shelved(held: Snapshot) -> tuple[list[Shelved], Sequence[Item]]:

@@ -154,6 +154,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         worklist.worklist,
         remarks.router(),
         knowledge.list_rulebooks,
+        knowledge.reload,
         knowledge.list_rules,
         knowledge.get_rule,
         knowledge.list_needs,

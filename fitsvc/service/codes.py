@@ -35,6 +35,10 @@ CODES: Final[dict[str, tuple[str, str]]] = {
         "The idempotency key came with another request before.",
         "Use a key for one request, and the same body whenever it is repeated.",
     ),
+    "not-reloaded": (
+        "The rules as they stand now cannot be served.",
+        "Mend what `detail` names, and have them read again: what answered before goes on.",
+    ),
     "failed": ("The service failed.", "Its log says how, under the `X-Request-Id` of the reply."),
 }
 """By code what it means, and what to do; a problem's `type` is the address of its page."""

@@ -1,9 +1,10 @@
-"""/v1/rulebooks, /v1/rules, /v1/needs and /v1/vocabulary: what answers rest on."""
+"""/v1/rulebooks, /v1/rules, /v1/needs and /v1/vocabulary: what answers rest on, and that it is read anew."""
 
 from collections.abc import Iterable
 from typing import Any, Final
 
-from litestar import Response, get
+from anyio import to_thread
+from litestar import Response, get, post
 from litestar.params import FromPath
 
 from fitsvc.document import Document
@@ -11,11 +12,11 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.types import ListType
 from fitsvc.rulebook.rules import Need, Rule, Rulebook
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
-from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.problems import problem
 from fitsvc.service.queries import Parameter
-from fitsvc.service.replies import tagged
+from fitsvc.service.replies import reply, tagged
 
 _HEADERS: Final[dict[str, Any]] = {"headers": (IF_NONE_MATCH,), "sends": ("ETag",)}
 
@@ -36,6 +37,38 @@ def list_rulebooks(request: AnyRequest) -> Response[bytes]:
     query_of(request)
     book = service_of(request).answerer.rulebook
     return tagged(request, {"items": [_rulebook(book)]}, f'"{book.digest}"')
+
+
+_RELOAD: Final = Operation(
+    id="reload_rulebook",
+    summary="Have the rules read anew",
+    about="Reads the folder of rules that is served (`serve --rules`) as it is now: what can be read holds for every "
+    "process within a second, and of what cannot `detail` says why, while the one before goes on. Where what is "
+    "published is served, it tells what is in force.",
+    tag="Knowledge",
+    gives="Reloaded",
+    scope="administer",
+    needs_key=True,
+    errors=(409,),
+)
+
+
+@post("/v1/rulebooks/reload", opt=_RELOAD.opt, status_code=200)
+async def reload(request: AnyRequest) -> Response[bytes]:
+    """Read anew what is served."""
+    query_of(request)
+    return await to_thread.run_sync(_reload, service_of(request))
+
+
+def _reload(service: Service) -> Response[bytes]:
+    published, held = service.published, None
+    if published is not None:
+        published.ask()
+        held = published.in_force()
+        if held is not None and (why := published.refused.get(held)):
+            raise problem(409, why, code="not-reloaded")
+    told = {"rulebook": service.answerer.rulebook.digest, "in_force": held}
+    return reply(told, headers={"Cache-Control": "no-store"})
 
 
 _RULES: Final = Operation(

@@ -79,6 +79,9 @@ class Followed(Protocol):
     def refused(self) -> Mapping[str, str]:
         """Why a digest cannot be served here."""
 
+    def ask(self, *_: object) -> None:
+        """Have what is served read anew when it is next looked what holds, where nobody looks at it all the time."""
+
     def in_force(self) -> str | None:
         """The digest that holds now; None where nothing says one."""
 
@@ -131,6 +134,9 @@ class Published:
     def refused(self) -> Mapping[str, str]:
         """Why a digest cannot be served here."""
         return self._refused
+
+    def ask(self, *_: object) -> None:
+        """Nothing: the store is read whenever it is looked what holds."""
 
     def in_force(self) -> str | None:
         """The digest that holds now; None where none was ever published."""

@@ -1,4 +1,4 @@
-"""The rules of a folder as they are served: a copy of it, and another one whenever a signal asks for it.
+"""The rules of a folder as they are served: a copy of it, and another one whenever a signal or a caller asks for it.
 
 What is served is the copy, whoever writes in the folder meanwhile. All processes of a service change over to the same
 one: a file beside the copies names it, written whole. One that cannot be read is refused, and the one before goes on.
@@ -48,7 +48,7 @@ class FolderRules:
         return served_by(self._take())
 
     def ask(self, *_: object) -> None:
-        """Have the folder read anew when it is next looked what holds: for a signal that nothing may wait for."""
+        """Have the folder read anew when it is next looked what holds, since nothing may wait for a signal."""
         self._asked = True
 
     def reread(self, *_: object) -> None:
@@ -127,7 +127,7 @@ class FolderRules:
             if folder.is_dir():
                 os.utime(folder)
             else:
-                copy.rename(folder)
+                _put(copy, folder)
         write_text(self._below / _NOW, folder.name)
         copies = sorted(
             (path for path in self._below.iterdir() if path.is_dir()), key=lambda path: path.stat().st_mtime
@@ -139,3 +139,12 @@ class FolderRules:
     def _told(self, name: str) -> str:
         path = self._below / name
         return path.read_text("utf-8") if path.is_file() else ""
+
+
+def _put(copy: Path, folder: Path) -> None:
+    """Let a copy stand in its place, which another process may have taken with the same one by now."""
+    try:
+        copy.rename(folder)
+    except OSError:
+        if not folder.is_dir():
+            raise

@@ -210,6 +210,10 @@ def _knowledge() -> dict[str, Schema]:
     return {
         "Rulebook": closed(name=TEXT, digest=TEXT, topics=texts, counts=COUNTS),
         "Rulebooks": closed(items=array(reference("Rulebook"))),
+        "Reloaded": closed(
+            rulebook=described(TEXT, "The digest that this reply's process answers by."),
+            in_force=described(nullable(TEXT), "The one that holds from now on, within a second for every process."),
+        ),
         "Rule": rule,
         "Rules": closed(items=array(reference("Rule"))),
         "Need": need,

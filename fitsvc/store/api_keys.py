@@ -11,7 +11,8 @@ from sqlmodel import Session, col, select
 
 from fitsvc.store.errors import NotFound
 from fitsvc.store.tables import NAME, ApiKey, now
-from fitsvc.store.validation import Checks, new_id, storable
+from fitsvc.store.validation import Checks, new_id
+from fitsvc.subjects import storable
 
 SCOPES: Final = ("ask", "read", "record", "edit", "audit", "publish", "administer")
 """What a key may be made for: to ask; to read what is stored; to add observations and remarks; to make, change and

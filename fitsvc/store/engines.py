@@ -21,11 +21,14 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from fitsvc.store.errors import Busy, Conflict, NotMigrated, StoreError, Unreachable, shown
 from fitsvc.store.flushing import note_changes
+from fitsvc.store.turns import Turns
 
 _POSTGRES = {"postgresql", "postgres", "postgresql+psycopg"}
 _NOT_MIGRATED_STATES = {"42P01", "42703"}
 _BUSY_STATES = {"40001", "40P01", "55P03", "53300", "57014"}
 _POOL = {"pool_size": 20, "max_overflow": 20}  # together as many as the service has threads
+_AT_ONCE = 4
+"""Who write to PostgreSQL at the same time, of one process: some wait for the server while one has the interpreter."""
 
 
 def parse_url(text: str) -> URL:
@@ -58,11 +61,16 @@ def make_engine(url: URL, *, for_migration: bool = False) -> Engine:
     StoreError when the driver is not installed, or the file cannot be used.
     """
     if url.get_backend_name() == "sqlite":
-        return _ending(_sqlite_engine(url, for_migration))
-    try:
-        return _ending(create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10}, **_POOL))
-    except (ModuleNotFoundError, ImportError, NoSuchModuleError):
-        raise StoreError("PostgreSQL needs a driver: install `fitsvc[postgres]`") from None
+        made, at_once = _ending(_sqlite_engine(url, for_migration)), 1
+    else:
+        try:
+            made = _ending(create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10}, **_POOL))
+        except (ModuleNotFoundError, ImportError, NoSuchModuleError):
+            raise StoreError("PostgreSQL needs a driver: install `fitsvc[postgres]`") from None
+        at_once = _AT_ONCE
+    if not for_migration:
+        Turns(made, at_once)  # after what ends a transaction as its connection is given back: the turn goes last
+    return made
 
 
 def _ending(engine: Engine) -> Engine:

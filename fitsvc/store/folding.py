@@ -242,14 +242,18 @@ _NO_GROUND: Final[Mapping[str, Json]] = {}
 
 
 def current_facts(
-    observations: Iterable[Statement], law: Law = _PLAIN, ground: Mapping[str, Json] = _NO_GROUND
+    observations: Iterable[Statement],
+    law: Law = _PLAIN,
+    ground: Mapping[str, Json] = _NO_GROUND,
+    stands: Mapping[str, Sequence[Said]] | None = None,
 ) -> CurrentFacts:
     """Return what follows from a record's observations, given in the order they were recorded.
 
-    `ground` are the facts of other records that its own may lean on, by whole names, as they are now.
+    `ground` are the facts of other records that its own may lean on, by whole names, as they are now; `stands` is what
+    `standing` gives of these observations, for who has it.
     """
     every = list(observations)
-    known = fold(every, law, ground)
+    known = _folded(standing(every, law, ground) if stands is None else stands, law, ground)
     facts = {name: one.value for name, one in known.items() if one.value is not None}
     told = {name: _provenance(one) for name, one in known.items() if name in facts or one.state}
     for key, tried in _tried(every, law):
@@ -382,13 +386,14 @@ def standing(
             if (one.id, said.fact) not in dead:
                 found.setdefault(said.fact, []).append(said)
     trials = [(place, one) for place, one in enumerate(every) if one.evidence and (one.id, ALL) not in dead]
-    if any(isinstance(law.tried(one.evidence or {}), ThingTried) for _, one in trials):
-        known = _folded(found, law, ground)
-        around = {**ground, **{law.whole(name): one.value for name, one in known.items()}}
-        for place, one in trials:
-            for name, value in law.bounded(one.evidence or {}, around).items():
-                if (one.id, name) not in dead:
-                    found.setdefault(name, []).append(_said(one, name, value, "tried", law, place))
+    if not any(isinstance(law.tried(one.evidence or {}), ThingTried) for _, one in trials):
+        return found
+    known = _folded(found, law, ground)
+    around = {**ground, **{law.whole(name): one.value for name, one in known.items()}}
+    for place, one in trials:
+        for name, value in law.bounded(one.evidence or {}, around).items():
+            if (one.id, name) not in dead:
+                found.setdefault(name, []).append(_said(one, name, value, "tried", law, place))
     return {name: sorted(of, key=attrgetter("place")) for name, of in found.items()}
 
 
@@ -417,7 +422,7 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
     """Return what follows from the statements of one fact that stand."""
     if len(said) == 1:  # as most facts are told: once
         one = said[0]
-        value, counts = _value(one, one.span, law), (one,)
+        value, counts = law.read(one.value, one.kind)[0], (one,)
         return KnownFact(value=value, span=one.span, kind=one.kind, observation=one.observation, counts=counts)
     best = max(RANK[one.kind] for one in said)
     ranked = _ranked(said, law, best)

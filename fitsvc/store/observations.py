@@ -35,8 +35,8 @@ from fitsvc.store.tables import (
     key_name,
     now,
 )
-from fitsvc.store.validation import Checks, new_id, page_size, storable
-from fitsvc.subjects import OF_YARD, RIG, Subject, Told
+from fitsvc.store.validation import Checks, new_id, page_size
+from fitsvc.subjects import OF_YARD, RIG, Subject, Told, storable
 
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""

@@ -13,8 +13,9 @@ from sqlmodel import Session, col, select
 
 from fitsvc.store.errors import NotFound, StoreError
 from fitsvc.store.tables import LABEL, NOTE, Activation, Publication, now
-from fitsvc.store.validation import Checks, storable
+from fitsvc.store.validation import Checks
 from fitsvc.store.written import Write, log_write
+from fitsvc.subjects import storable
 
 MOST_TOLD: Final = 100
 """How far back the log is read: further than anybody rolls back."""

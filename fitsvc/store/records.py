@@ -49,8 +49,8 @@ from fitsvc.store.tables import (
     now,
 )
 from fitsvc.store.taking_back import NO_REQUEST, Request, taking_of
-from fitsvc.store.validation import Checks, page_size, storable
-from fitsvc.subjects import RIG, SUBJECTS, SoldAs, Subject, Told
+from fitsvc.store.validation import Checks, page_size
+from fitsvc.subjects import RIG, SUBJECTS, SoldAs, Subject, Told, storable
 
 _T = TypeVar("_T")
 _Known = TypeVar("_Known", bound=ToldOf)
@@ -492,6 +492,17 @@ def tell_leaning(session: Session, changed: ToldOf, laws: Laws) -> None:
         told_of = session.connection().execute(_rigs_told_of(type(changed)), {"key": changed.key})
         for key in told_of.scalars().all():
             _folded_anew(session, RIG, lock_rig(session, key), changed, laws)
+
+
+def tell_leaning_on(session: Session, changed: Sequence[ToldOf], laws: Laws) -> None:
+    """The same for many: whether anything leans on accessories is asked for all of them at once."""
+    alone = {one.key: one for one in changed if isinstance(one, Accessory) and one.subject != "adapter"}
+    tried = set[str | None]()
+    for some in chunks(alone, _MOST_KEYS):
+        tried |= set(session.exec(select(Observation.tried).where(col(Observation.tried).in_(some)).distinct()))
+    for one in changed:
+        if one.key in tried or one is not alone.get(one.key):
+            tell_leaning(session, one, laws)
 
 
 def _folded_anew(session: Session, subject: Told, record: ToldOf, changed: ToldOf, laws: Laws) -> None:

@@ -9,7 +9,8 @@ from fitsvc.document import Document
 from fitsvc.store.errors import Conflict, NotFound
 from fitsvc.store.records import beyond
 from fitsvc.store.tables import NAME, NOTE, Remark, now
-from fitsvc.store.validation import Checks, new_id, page_size, storable
+from fitsvc.store.validation import Checks, new_id, page_size
+from fitsvc.subjects import storable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,8 +13,8 @@ from fitsvc.store.folding import plain
 from fitsvc.store.observations import Provenance, note_saved
 from fitsvc.store.records import beyond, close_log, get_record, lock_record, lock_rig, locked_in_order
 from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, ToldOf, now
-from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size, storable
-from fitsvc.subjects import OF_YARD, RIG, Subject, Told
+from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size
+from fitsvc.subjects import OF_YARD, RIG, Subject, Told, storable
 
 BY_PREFIX: dict[str, Subject] = {PREFIXES[subject]: subject for subject in get_args(Subject) if subject in PREFIXES}
 

@@ -7,8 +7,8 @@ from sqlmodel import Session, col, select
 
 from fitsvc.store.records import beyond, key_column, table_of
 from fitsvc.store.tables import Accessory, Mounting, Receiver, Record, SavedRig, Vehicle
-from fitsvc.store.validation import page_size, storable
-from fitsvc.subjects import Subject
+from fitsvc.store.validation import page_size
+from fitsvc.subjects import Subject, storable
 
 MOST_WORDS = 8
 

@@ -14,7 +14,7 @@ from fitsvc.document import Json
 from fitsvc.language.problems import ProblemKind
 from fitsvc.store.errors import FieldProblem, InvalidValue, shown
 from fitsvc.store.tables import KEY, Kind
-from fitsvc.subjects import SoldAs, Subject
+from fitsvc.subjects import SoldAs, Subject, refused_character
 
 PREFIXES = {
     "vehicle": "veh_",
@@ -30,6 +30,11 @@ PREFIXES = {
 
 _ID_TAIL = re.compile(r"[A-Za-z0-9_-]{1,60}")
 _FACT_BYTES, _DOCUMENT_BYTES, _DEPTH, _TEXT = 100_000, 200_000, 20, 5_000
+_REFUSED = {
+    "": "",
+    "NUL": "holds a NUL character; leave it out",
+    "surrogate": "holds half of a surrogate pair, which is no character; leave it out",
+}
 _WHOLE = 2**53 - 1
 _PAGE = 10_000
 
@@ -113,11 +118,6 @@ class Checks:
             self.refuse(pointer, f"is larger than {most_bytes // 1000} kB")
 
 
-def storable(key: str) -> bool:
-    """Tell whether a key could be stored at all, so that asking for it reaches no database error."""
-    return not _text_fault(key, KEY)
-
-
 def page_size(limit: int) -> int:
     """Return a page's size, refusing one that is no page."""
     if not 1 <= limit <= _PAGE:
@@ -126,15 +126,9 @@ def page_size(limit: int) -> int:
 
 
 def _text_fault(value: str, longest: int) -> str:
-    if len(value) <= longest and value.isprintable():
-        return ""
     if len(value) > longest:
         return f"has {len(value)} characters; at most {longest} are kept"
-    if "\0" in value:
-        return "holds a NUL character; leave it out"
-    if any("\ud800" <= c <= "\udfff" for c in value):
-        return "holds half of a surrogate pair, which is no character; leave it out"
-    return ""
+    return _REFUSED[refused_character(value)]
 
 
 def _id_fault(value: object, prefix: str) -> str:

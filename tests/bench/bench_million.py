@@ -76,7 +76,7 @@ def _asked(url: str, server: int, port: int, count: int, told: str) -> Iterator[
     memory["at most"] = peak(server)
     notes = [
         f"{_told(url) - before:,} items were changed in {took.get():.0f} s.",
-        "A page tells the store as it is then, or as it was at most a second before.",
+        "A page tells the store as it was when it was last looked at: a second or two before, five at the most.",
     ]
     yield Group(f"{title}, while {CHANGED_A_SECOND:,} items a second change", COMMAND, _pages(changing), notes=notes)
     yield Group(f"Memory of a server, {count:,} items stored", COMMAND, [holding(*one) for one in memory.items()])
@@ -84,10 +84,14 @@ def _asked(url: str, server: int, port: int, count: int, told: str) -> Iterator[
 
 def _change(url: str, items: int, begun: Any, took: Any) -> None:
     """Change items, and tell that it begins, and how many seconds it took."""
-    begun.set()
-    start = perf_counter()
-    change(url, items, [])
-    took.put(perf_counter() - start)
+    start = list[float]()
+
+    def begin() -> None:
+        begun.set()
+        start.append(perf_counter())
+
+    change(url, items, [], begin)
+    took.put(perf_counter() - start[0])
 
 
 def _told(url: str) -> int:

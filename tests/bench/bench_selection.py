@@ -18,7 +18,7 @@ import socket
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -29,12 +29,13 @@ from numpy.typing import NDArray
 from bench.bench_service import used
 from bench.measuring import SMALL, Group, Row, Time, asked_for, show, taken
 from bench.stored_catalogue import store
+from fitsvc.facts import FactReader
+from fitsvc.observing.telling import Telling
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service import serving
 from fitsvc.store.database import Database
 from fitsvc.store.observations import Provenance
-from fitsvc.store.records import add_observation
 
 ITEMS = 1_000_000
 COMMAND = "bench.bench_selection"
@@ -112,15 +113,23 @@ def _request(body: Mapping[str, Any]) -> bytes:
     )
 
 
-def change(url: str, items: int, done: list[int]) -> None:
-    """Change items over the same seconds, in batches of twenty each when it is due; how many is put into `done`."""
-    database, rng, start = Database(url), random.Random(5), time.perf_counter()
+def change(url: str, items: int, done: list[int], begin: Callable[[], object] = bool) -> None:
+    """Change items over the same seconds, in batches of twenty each when it is due; how many is put into `done`.
+
+    A batch is a transaction, and is told as a file's statements are.
+    """
+    database, rng, reader = Database(url), random.Random(5), FactReader(load_rulebook(data_dir("rules")))
+    begin()
+    start = time.perf_counter()
     while (wait := len(done) * BATCH / CHANGED_A_SECOND) < SECONDS:
         time.sleep(max(0.0, start + wait - time.perf_counter()))
         with database.session() as session:
-            for number in rng.sample(range(items), BATCH):
+            skus, telling = [f"SYN-{number:07}" for number in rng.sample(range(items), BATCH)], Telling(session, reader)
+            telling.open("accessory", skus)
+            for sku in skus:
                 facts = {"weight": f"{rng.randrange(20, 90)} lb"}
-                add_observation(session, "accessory", f"SYN-{number:07}", facts, Provenance(kind="measured"))
+                telling.tell("accessory", sku, facts, Provenance(kind="measured"))
+            telling.finish()
         done.append(BATCH)
     print(f"  changed meanwhile: {sum(done):,} items in {time.perf_counter() - start:.0f} s", flush=True)
 

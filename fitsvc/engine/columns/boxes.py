@@ -96,7 +96,7 @@ def _corners(column: Column, order: NDArray[np.intp], starts: NDArray[np.intp], 
     return low, high
 
 
-def _winding(ranked: Sequence[NDArray[np.int64]], count: int) -> NDArray[np.int64]:
+def _winding(ranked: Sequence[NDArray[np.int64] | NDArray[np.int32]], count: int) -> NDArray[np.int64]:
     """Places on a curve (Morton's) along which rows that are close in all ranks are close to each other."""
     digits = min(10, 60 // max(len(ranked), 1))
     scaled = [(rank << digits) // (int(rank.max(initial=0)) + 1) for rank in ranked]

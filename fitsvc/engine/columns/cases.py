@@ -78,6 +78,10 @@ class WrittenOut:
             judge = self.judges.setdefault(number, Judge(self._program, member, self._items, self._held))
         return judge.entry(values)
 
+    def let_go(self) -> None:
+        """Keep nothing that only makes more judges."""
+        self._items.let_go()
+
     def bits(self, entry: RuleColumn, result: Result) -> Words | None:
         """Where a rule fails, or is undetermined, over the whole catalogue."""
         found = _bits(entry, result)
@@ -122,22 +126,29 @@ class Cases:
         items: ItemValues,
         judges: Sequence[Judge],
         held: Held,
-        make_room: Callable[[], None],
+        most_kept: int,
     ) -> None:
-        """`make_room` is called before more results are kept."""
+        """Of results so many bytes are kept before all are let go."""
         self._program, self._items, self._judges = program, items, judges
-        self._held, self._make_room = held, make_room
+        self._held, self._most_kept = held, most_kept
         rules = program.engine.rulebook.rules
         self._rules = len(rules)
         self._open: dict[str, Words | None] = {}
         self._parts: dict[tuple[str, Value], WrittenOut] = {}
         self._together = LruCache[Hashable, tuple[Sequence[RuleColumn], Words]](_MOST_TOGETHER)
 
-    def forget(self) -> None:
-        """Let go of all that is kept of results."""
-        for judge in self.written_out():
-            judge.forget()
-        self._together = LruCache(_MOST_TOGETHER)  # it holds results too
+    def make_room(self) -> None:
+        """Let go of all kept results if they are too many; they are computed again when asked for."""
+        if self._held.bytes > self._most_kept:
+            for judge in (*self._judges, *self.written_out()):
+                judge.forget()
+            self._together = LruCache(_MOST_TOGETHER)  # it holds results too
+            self._held.bytes = 0
+
+    def let_go(self) -> None:
+        """Keep nothing of what is written out that only makes more judges."""
+        for part in list(self._parts.values()):
+            part.let_go()
 
     def written_out(self) -> Iterator[Judge]:
         """The judges of what is written out."""
@@ -158,10 +169,9 @@ class Cases:
         found = dict[int, Words]()
 
         def failing(choice: Choice, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
-            every = np.zeros_like(left)
-            for number, where in _decided(rules, open_, left):
+            every = self._failing(choice, rules, open_, left)
+            for number, where in _decided(rules, open_, every) if every.any() else ():
                 found[number] = found[number] | where if number in found else where
-                every = every | where
             return every
 
         self._each_choice(catalogue, rig, values, entries, settled, failing=failing)
@@ -307,7 +317,7 @@ class Cases:
             every = choices.in_order(choice, choice.values(None))
             found.append(OpenChoice(where, every, self._for_items(choice, catalogue, values)))
         if found:
-            self._make_room()
+            self.make_room()
         return found
 
     def _for_rig(

@@ -172,20 +172,20 @@ class Index:
 
     def __init__(self, program: Program, catalogue: Catalogue, most_kept: int) -> None:
         # Nothing here holds the catalogue itself, so that it and all this go when no one else holds it.
-        self.program, self.most_kept = program, most_kept
+        self.program = program
         self.items = ItemValues(program, catalogue)
         self._held = Held()
         self.judges = [Judge(program, member, self.items, self._held) for member in program.members]
         self.effects = [(of["fails"], of["undetermined"]) for of in (member.of.effects for member in program.members)]
         self._lookups = [(judge.key, judge.seen) for judge in self.judges]
-        self.cases = Cases(program, self.items, self.judges, self._held, self._forget_too_much)
+        self.cases = Cases(program, self.items, self.judges, self._held, most_kept)
 
     def judge(self, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]) -> "Judged":
         """Judge a rig, given also by its own values, with each item of the catalogue."""
         entries = [seen.get(key(values)) for key, seen in self._lookups]
         known = [entry for entry in entries if entry is not None]
         if len(known) < len(entries):
-            self._forget_too_much()
+            self.cases.make_room()
             with np.errstate(all="ignore"):
                 both = zip(entries, self.judges, strict=True)
                 known = [entry or judge.entry(values) for entry, judge in both]
@@ -200,7 +200,7 @@ class Index:
         resting = self.program.resting(was, now)
         if resting is None:
             return None
-        self._forget_too_much()
+        self.cases.make_room()
         found, open_ = np.zeros(words_for(catalogue.count), np.uint64), dict[int, Words]()
         values = [self.program.rig_values(rig) for rig in (was, now)]
         with np.errstate(all="ignore"):
@@ -216,20 +216,17 @@ class Index:
             open_ = {number: words & ~found for number, words in open_.items() if (words & ~found).any()}
             return found | self.cases.unlike(catalogue, (was, now), values, open_) if open_ else found
 
+    def let_go(self) -> None:
+        """Keep nothing that only makes more judges, which is then computed again; nobody may be at work on it."""
+        self.items.let_go()
+        self.cases.let_go()
+
     def learn(self, rigs: Sequence[tuple[Value, ...]]) -> None:
         """Judge rigs, given by their own values, to keep the results."""
-        self._forget_too_much()
+        self.cases.make_room()
         with np.errstate(all="ignore"):
             for judge in self.judges:
                 judge.learn(rigs)
-
-    def _forget_too_much(self) -> None:
-        """Let go of all kept results if they are too many; they are computed again when asked for."""
-        if self._held.bytes > self.most_kept:
-            for judge in self.judges:
-                judge.forget()
-            self.cases.forget()
-            self._held.bytes = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -95,9 +95,9 @@ class Judge:
                 varied.append(number)
             elif len(rank):
                 self._figures[number] = _figure(taken(items.of(number), rows[:1]))
-        self._view = items.view(rows, varied)
-        self.codes, self.weights, self._dead = self._view.codes, self._view.weights, self._view.dead
-        self._levels = levels_of(self.graph, roots, self._view)
+        view = items.view(rows, varied)
+        self.codes, self.weights, self._dead = view.codes, view.weights, view.dead
+        self._levels = levels_of(self.graph, roots, view)
 
     def entry(self, values: tuple[Value, ...]) -> RuleColumn:
         """The results for one rig, given by its own values; computed unless they are kept."""
@@ -120,7 +120,7 @@ class Judge:
 
     def _has_no_say(self, values: tuple[Value, ...]) -> bool:
         """Whether it applies to no item, whatever the items are."""
-        return self._view.count == 0 or any(values[place] == NO for place in self._rig_gate)
+        return len(self.weights) == self._dead or any(values[place] == NO for place in self._rig_gate)
 
     def _judge(self, rigs: Sequence[tuple[Value, ...]]) -> list[RuleColumn]:
         """The results for some rigs: on boxes first, and on smaller boxes, or rows, where these leave them open."""

@@ -129,7 +129,7 @@ def _folded(keys: NDArray[np.int64]) -> Groups:
     return Groups(first_of[there], (np.cumsum(there) - 1)[keys])
 
 
-def order_rows(ranked: Sequence[NDArray[np.int64]], count: int) -> Groups:
+def order_rows(ranked: Sequence[NDArray[np.int64] | NDArray[np.int32]], count: int) -> Groups:
     """Fold rows equal in every rank; groups are numbered in the order of the ranks, the first rank first."""
     keys = np.zeros(count, np.int64)
     for rank in ranked:

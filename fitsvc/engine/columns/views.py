@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from hashlib import blake2b
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,9 @@ from fitsvc.language import typed
 from fitsvc.language.truth import YES
 from fitsvc.language.types import Type
 
+_NARROW: Final = 1 << 20
+"""Rows up to which a rank takes half the memory: with ten bits behind it, too, it is less than two to the 31."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class View:
@@ -25,7 +28,7 @@ class View:
     """
 
     columns: dict[int, Column]
-    ranked: dict[int, NDArray[np.int64]]
+    ranked: dict[int, NDArray[np.int64] | NDArray[np.int32]]
     codes: NDArray[Any]
     weights: NDArray[np.float64]
     dead: int
@@ -42,10 +45,17 @@ class ItemValues:
     def __init__(self, program: Program, catalogue: Catalogue) -> None:
         self.graph, self.count = program.graph, catalogue.count
         self.weights, self.counter = catalogue.weights, catalogue.counter
-        self._evaluation = Evaluation(self.graph, self._facts(catalogue))
+        self._given = self._facts(catalogue)
+        self._evaluation = Evaluation(self.graph, dict(self._given))
         self._whole: dict[int, Column] = {}
-        self._ranks: dict[int, NDArray[np.int64]] = {}
+        self._ranks: dict[int, NDArray[np.int64] | NDArray[np.int32]] = {}
         self._views: dict[tuple[bytes, tuple[int, ...]], View] = {}
+
+    def let_go(self) -> None:
+        """Keep nothing of what was computed; it is computed again when it is asked for."""
+        self._evaluation = Evaluation(self.graph, dict(self._given))
+        for kept in (self._whole, self._ranks, self._views):
+            kept.clear()
 
     def _facts(self, catalogue: Catalogue) -> dict[int, Cells]:
         known: dict[int, Cells] = {}
@@ -69,10 +79,11 @@ class ItemValues:
             self._whole[number] = whole(self.graph.steps[number].node.type, cells, self.count)
         return self._whole[number]
 
-    def ranks(self, number: int) -> NDArray[np.int64]:
+    def ranks(self, number: int) -> NDArray[np.int64] | NDArray[np.int32]:
         """The rank of a part's value on every signature among its distinct values."""
         if number not in self._ranks:
-            self._ranks[number] = ranks(self.of(number))
+            found = ranks(self.of(number))
+            self._ranks[number] = found.astype(np.int32) if self.count <= _NARROW else found
         return self._ranks[number]
 
     def view(self, rows: NDArray[np.intp], varied: list[int]) -> View:
@@ -109,9 +120,15 @@ class SomeItems(ItemValues):
         self.weights = items.weights[rows]
         self.counter = Counter(self.weights)
         self._resting = self.graph.resting_on(name)
-        self._whole = dict.fromkeys(self.graph.readings(name), column)
+        self._given = dict.fromkeys(self.graph.readings(name), column)
+        self._whole: dict[int, Column] = dict(self._given)
         self._ranks, self._views = {}, {}
-        self._evaluation = Evaluation(self.graph, dict(self._whole))
+        self._evaluation = Evaluation(self.graph, dict(self._given))
+
+    def let_go(self) -> None:
+        """Keep nothing of what was computed, or taken from all."""
+        super().let_go()
+        self._whole |= self._given
 
     def of(self, number: int) -> Column:
         """The value of a part on every one of these signatures."""
@@ -133,7 +150,7 @@ class SomeItems(ItemValues):
             seen.update(operands)
         return found
 
-    def ranks(self, number: int) -> NDArray[np.int64]:
+    def ranks(self, number: int) -> NDArray[np.int64] | NDArray[np.int32]:
         """The rank of a part's value on every one of these signatures."""
         return super().ranks(number) if number in self._resting else self._items.ranks(number)[self._rows]
 

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from fitsvc.document import Json
 from fitsvc.language.display import show
+from fitsvc.language.tables import Table
 from fitsvc.language.truth import WORDS
 from fitsvc.language.types import ListType, NumberType, TruthType, Type, Value
 from fitsvc.rulebook.coverage import coverage_of
@@ -247,15 +248,20 @@ class Library:
         """A table, row by row."""
         if entry.rows:
             return self._rows(entry)
-        table, words = entry.columns[""], self.rulebook.vocabulary.words
-        keys: list[str] = []
+        return TableTold(entry.title, [*self._cells(entry.columns[""])], source_text(entry.source.document()))
+
+    def _cells(self, table: Table) -> Iterator[tuple[str, str]]:
+        """The cells of a table, each by its keys in words."""
+        words = self.rulebook.vocabulary.words
         if isinstance(table.key, ListType):
             keys = [words.get(table.key.name, {}).get(member, member) for member in table.key.members]
         else:
             tops = [show(top, top, table.key.dimension, "", "us") for top in table.tops]
             keys = [*(t("up to {top}", top=top) for top in tops), t("above that")]
-        rows = [(key, self._value(value, table.gives)) for key, value in zip(keys, table.values, strict=False)]
-        return TableTold(entry.title, rows, source_text(entry.source.document()))
+        for key, below in zip(keys, table.within, strict=False):
+            yield from ((f"{key}, {other}", cell) for other, cell in self._cells(below))
+        for key, value in zip(keys, table.values, strict=False):
+            yield key, self._value(value, table.gives)
 
     def _rows(self, entry: TableEntry) -> TableTold:
         """A table whose rows each have a source: what each asks, and where that was seen."""
