@@ -169,6 +169,34 @@ def test_what_hangs_in_front_stays_with_its_vehicle(pages: TestClient[Litestar])
     assert Form(moved).fields.get("also.1.receiver.opening", "") == ""
 
 
+def test_a_receiver_stored_in_front_can_be_chosen_there(client: TestClient[Litestar], key: dict[str, str]) -> None:
+    """Of those stored for the vehicle only the one in front is offered there, and its own figures are what counts."""
+    client.post("/v1/vehicles", json={"id": "veh_1", "label": "A pickup"}, headers=key)
+    for name, place, opening in (("rear", "frame", "2 in"), ("prow", "front", "1-1/4 in")):
+        facts = {"place": place, "opening": opening}
+        made = {"id": f"rcv_{name}", "label": f"The {name} one", "facts": facts}
+        assert client.post("/v1/receivers", json=made, headers=key).status_code == 201
+        sits = {"id": f"mnt_{name}", "vehicle": "veh_1", "receiver": f"rcv_{name}"}
+        assert client.post("/v1/mountings", json=sits, headers=key).status_code == 201
+    for sku in ("RACK-1", "BOX-1"):
+        facts = {"kind": "cargo_carrier", "shank": "2 in"}
+        made = {"sku": sku, "subject": "accessory", "label": sku, "facts": facts}
+        assert client.post("/v1/accessories", json=made, headers=key).status_code == 201
+    asked = "vehicle=veh_1&receiver=rcv_rear&accessory=RACK-1&also.1=BOX-1&also.1.hangs_on=front_receiver"
+    shown = _page(client, f"/?{asked}")
+    form = Form(shown)
+    assert form.radios["also.1.receiver"] == ["rcv_prow", ""]
+    assert form.radios["receiver"] == ["rcv_rear", "rcv_prow", ""], "the one at the rear first"
+    assert "The prow one 1-1/4 in, at the front" in _words(shown)
+    chosen = f"{asked}&also.1.receiver=rcv_prow"
+    assert Form(_page(client, f"/?{chosen}")).fields["also.1.receiver"] == "rcv_prow"
+    told = _page(client, f"/answer?{chosen}")
+    assert 'class="outcome fails"' in told and 'class="outcome fails"' not in _page(client, f"/answer?{asked}")
+    assert re.search(r"At the same time: the receiver at the front, [^.]*The prow one", _words(told))
+    behind = Form(_page(client, f"/?{chosen.replace('hangs_on=front', 'hangs_on=rear')}")).fields
+    assert "also.1.receiver" not in behind
+
+
 @pytest.mark.parametrize("more", ["also.1.vehicle.gvwr=7000+lb", "also.1.adapter.1=BTX-TWIN-2", "also.1.hangs_on=roof"])
 def test_what_a_thing_in_front_cannot_have_is_told(pages: TestClient[Litestar], more: str) -> None:
     """Only its receiver is its own, and there are two places; nothing is left out of the question without a word."""

@@ -24,12 +24,18 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from playwright.sync_api import Browser, FilePayload, Page, expect
 from test_counter_audits import new_key
+from test_counter_extremes import LEAST_ON_SCREEN
 
 import fitsvc
 from fitsvc.paths import data_dir
 from fitsvc.service.counter.rendering import templates
 
 RULE: Final = "shank-fits-opening"
+DRAWN_SMALL: Final = """(least) => [...document.querySelectorAll("main svg:not(.mark svg, .qr) text")]
+    .filter((one) => one.checkVisibility() && one.getBoundingClientRect().width)
+    .map((one) => [parseFloat(getComputedStyle(one).fontSize) * Math.abs(one.getScreenCTM().a), one.textContent])
+    .filter(([size]) => size < least - 0.01)"""
+"""The words of drawings that are smaller than so many CSS pixels as they stand on the page."""
 
 
 def sent(page: Page, key: str, told: str, shown: str) -> None:
@@ -268,7 +274,7 @@ def test_the_dark_has_other_colours_and_nothing_else() -> None:
 
 
 def test_in_spanish_every_page_fits_a_phone(browser: Browser, counter: Counter) -> None:
-    """Its words are longer: at 360 px nothing reaches over the side with all folds open."""
+    """At 360 px nothing reaches over the side with all folds open, and no drawing has words too small to read."""
     spanish = {"locale": "es-MX", "extra_http_headers": {"Accept-Language": "es-MX"}}
     with context(browser, counter, PHONE, has_touch=True, is_mobile=True, **spanish) as window:
         page = window.new_page()
@@ -277,3 +283,4 @@ def test_in_spanish_every_page_fits_a_phone(browser: Browser, counter: Counter) 
             page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
             assert sideways(page) == [], name
             assert small_targets(page) == [], name
+            assert page.evaluate(DRAWN_SMALL, LEAST_ON_SCREEN) == [], name

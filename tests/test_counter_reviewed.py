@@ -175,3 +175,39 @@ def test_what_was_asked_for_is_answered_first(pages: TestClient[Litestar], langu
     assert said[0].startswith(opens) and said[1].startswith(how)
     assert all(html.count(one) == 1 for one in said[1:])
     assert how not in pages.get(path, headers={"Accept-Language": language}).text
+
+
+def test_a_sheet_says_what_was_asked_by_number_and_what_would_do(page: Page) -> None:
+    """On the paper of a no: label and number of what was asked, and of what would work in its place."""
+    page.goto(FAILS)
+    page.emulate_media(media="print")
+    assert "SPK-PEG-3" in page.locator(".asked").inner_text()
+    would = page.locator(".step .sku, .remedies .sku")
+    assert would.count() > 1 and all(one.is_visible() for one in would.all())
+
+
+@pytest.mark.parametrize("more", ["", "&kind=bike_carrier", "&load.bikes=2", "&kind=bike_carrier&text=trug"])
+def test_what_fits_counts_what_it_is_about(pages: TestClient[Litestar], more: str) -> None:
+    """The counts by outcome add up to those of that kind, and say how many there are in all, as do the reasons."""
+    html = pages.get(f"/fits?vehicle=veh_muckle_2023_short&receiver=rcv_brannoch_muckle{more}").text
+    (title,) = re.findall(r'<h2 id="counts">(.*?)</h2>', html)
+    counts = [int(one) for one in re.findall(r"</span> (\d+) (?:work|need|do not)", html)]
+    found = [int(one) for one in re.findall(r"\d+", title)]
+    assert len(counts) == 4 and sum(counts) == found[0]
+    assert len(found) == (2 if more else 1)
+    (of,) = re.findall(r'<span class="count">of all (\d+) in the catalogue</span></summary>', html)
+    assert int(of) == found[-1]
+
+
+def test_what_a_search_finds_and_which_fields_come_is_heard(page: Page) -> None:
+    """One node that is never replaced tells a screen reader how many there are, and that there is more to fill in."""
+    page.goto("/?vehicle=veh_peewit_2021&receiver=rcv_underfell_ledge_1")
+    heard = page.locator("#heard")
+    kept = heard.element_handle()
+    assert kept is not None
+    page.locator("#find-accessory").fill("peg")
+    expect(heard).to_contain_text("to choose from.")
+    page.locator("label:has(input[value='SPK-PEG-2-125'])").click()
+    expect(heard).to_contain_text("What is carried, and where")
+    assert kept.evaluate("(one) => one.isConnected && one === document.getElementById('heard')")
+    expect(page.locator("[role=status] [role=status]")).to_have_count(0)

@@ -222,22 +222,6 @@ def test_what_fits_is_narrowed_by_the_least_that_it_must_carry(pages: Pages) -> 
     assert 'id="least-capacity"' in wrong.text and 'value="much"' in wrong.text
 
 
-def test_two_items_stand_side_by_side(pages: Pages) -> None:
-    """Each has its outcome as its own answer has it, and what parts the two is told with its margins."""
-    rig = f"{MUCKLE}&load.bikes=2&load.bike_weight=40+lb"
-    told = pages.get(f"/compare?{rig}&pick.SPK-TRUG-2=yes&pick.SPK-HIGH-2=yes").text
-    for sku in ("SPK-TRUG-2", "SPK-HIGH-2"):
-        outcome = re.search(r'class="outcome (\w+)"', pages.get(f"/answer?{rig}&accessory={sku}").text)
-        assert outcome and f'<td><span class="mark {outcome[1]}"' in told
-    assert " to spare</td>" in told
-    cell = r"<td>(holds|does not(?! matter)|not known)[^<]*</td>"
-    apart = [first != other for first, other in re.findall(f"</th>{cell}{cell}</tr>", told)]
-    assert any(apart) and apart == sorted(apart, reverse=True), "what parts them by its outcome comes first"
-    assert "The folded carrier clears the bumper" in told
-    assert "The accessory ends behind where it begins" not in told, "its own figures agree, whatever the rig"
-    assert "pick two or 3" in pages.get(f"/compare?{rig}&pick.SPK-TRUG-2=yes").text
-
-
 @pytest.mark.parametrize(
     ("path", "told", "at"),
     [

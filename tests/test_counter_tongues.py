@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from counter_browser import PAGES
@@ -11,8 +12,11 @@ from litestar.testing import TestClient
 from pseudo import PATTERNS, left_in_english, pseudo_tongue, told_on
 from told_texts import told_texts
 
+import fitsvc
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.tongues import labels_of, texts_of
+from fitsvc.service.counter.audit_pages import STAGES
+from fitsvc.service.counter.rendering import assets
 from fitsvc.service.speaking import spoken_tongues, tongue_for, usual_system
 from fitsvc.subjects import STORED
 
@@ -168,3 +172,18 @@ def test_a_person_chooses_the_language(pages: TestClient[Litestar]) -> None:
 def test_the_units_are_those_of_the_region(header: str, system: str) -> None:
     """CLDR, measurementData: inches and pounds in three countries; they hold for a page that asks nothing yet."""
     assert usual_system(header) == system
+
+
+@pytest.mark.parametrize("name", sorted(name for name in assets() if name.endswith(".js")))
+def test_no_script_has_words_of_its_own(name: str) -> None:
+    """What a script shows or says stands in the page's own language on the page: no letters but of what it is given."""
+    said = re.compile(r'(?:textContent\s*\??=|setAttribute\("aria-label",|\bsay\(|pressed\("[^"]*",)\s*(["`])(.*?)\1')
+    for _, text in said.findall(assets()[name].decode()):
+        assert not re.search(r"[A-Za-z]", re.sub(r"\$\{[^}]*\}", "", text)), text
+
+
+def test_every_stage_of_an_audit_is_told_in_words() -> None:
+    """The page of an audit that runs has words for each stage that an audit tells it is at."""
+    rooms = (Path(fitsvc.__file__).parent / room for room in ("audits", "service/audits"))
+    code = "".join(path.read_text("utf-8") for room in rooms for path in room.rglob("*.py"))
+    assert set(re.findall(r'tell\("([a-z ]+)"', code)) == set(STAGES)

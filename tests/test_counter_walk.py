@@ -8,7 +8,7 @@ from urllib.parse import parse_qs, urlsplit
 from counter_browser import Counter, context
 from demo_world import world
 from effort import tries
-from playwright.sync_api import Browser, Locator, Page
+from playwright.sync_api import Browser, Locator, Page, expect
 from test_counter_choosing import STARTS, VEHICLES
 
 WALKS, STEPS = 1, 14
@@ -32,8 +32,9 @@ def test_what_a_browser_shows_is_what_it_asks(browser: Browser, counter: Counter
 
 
 def _settled(tab: Page) -> None:
-    tab.wait_for_timeout(170)  # what was typed is sent after a moment
-    tab.wait_for_load_state("networkidle")
+    """Wait until the page has heard what its form was told last."""
+    tab.wait_for_load_state("load")
+    expect(tab.locator("form[data-live][aria-busy=true]")).to_have_count(0)
 
 
 def _type(tab: Page, chance: random.Random) -> None:

@@ -35,13 +35,16 @@ def whole_view(
     return picture_of(scene_of(Measures(wording, case, system)), prefix, _title(labels or {}))
 
 
-def picture_of(scene: Scene, prefix: str, title: str) -> Drawing | None:
-    """The picture of a scene, with whatever else is in the same receiver; None where nothing could be drawn."""
+def picture_of(scene: Scene, prefix: str, title: str, room: tuple[float, float] = (0.0, 0.0)) -> Drawing | None:
+    """The picture of a scene, with whatever else is in the same receiver; None where nothing could be drawn.
+
+    The vehicle stands in a window that leaves `room` behind the bumper and above the ground at least, in mm.
+    """
     outline = outline_of(scene)
     if outline is None and scene.pin is None and not scene.boxes:
         return None
     about, words = deciding(scene), PanelWords()
-    whole = _whole_panel(scene, outline, words)
+    whole = _whole_panel(scene, outline, words, room)
     _draw(whole, scene, outline, about, prefix, near=False)
     apart = None if scene.others else shank_before_opening(scene, prefix, whole.foot + _GAP, words)
     if apart:
@@ -85,8 +88,8 @@ def _document(prefix: str, title: str, description: str, foot: float, body: list
     )
 
 
-def _things(scene: Scene) -> tuple[float, float]:
-    """How far back, and how high, what hangs on the vehicle reaches."""
+def reach_of(scene: Scene) -> tuple[float, float]:
+    """How far back of the bumper, and how high, what hangs on the vehicle reaches, in mm."""
     right, top = [0.0], [0.0]
     for box in scene.boxes.values():
         right.append(box.widest[1])
@@ -99,7 +102,7 @@ def _things(scene: Scene) -> tuple[float, float]:
     if scene.wall:
         right.append(scene.wall[1])
     for other in scene.others:
-        far, high = _things(other)
+        far, high = reach_of(other)
         right.append(far)
         top.append(high)
     return max(right), max(top)
@@ -115,8 +118,8 @@ def _closes(scene: Scene) -> bool:
     return any(mark.against == "closure" for mark in scene.marks)
 
 
-def _whole_panel(scene: Scene, outline: Outline | None, words: PanelWords) -> Panel:
-    right, top = _things(scene)
+def _whole_panel(scene: Scene, outline: Outline | None, words: PanelWords, room: tuple[float, float]) -> Panel:
+    right, top = map(max, reach_of(scene), room)
     left, rear, roof = outline.reach if outline else (-70 * INCH, 0.0, 50 * INCH)
     left, right = left - 5 * INCH, max(right, rear) + 8 * INCH
     if scene.pin is None or scene.opening is None:
@@ -155,8 +158,8 @@ def _window(scene: Scene, about: DecidingPlace, whole: Panel) -> Panel:
         left, right = -52 * INCH, 10 * INCH
     low = max(level - 9 * INCH, -2 * INCH)
     if about.whole:
-        right = max(right, _things(scene)[0] + 4 * INCH)
-        low, high = -2 * INCH, max(_things(scene)[1], level + 20 * INCH) + 3 * INCH
+        right = max(right, reach_of(scene)[0] + 4 * INCH)
+        low, high = -2 * INCH, max(reach_of(scene)[1], level + 20 * INCH) + 3 * INCH
     else:
         high = low + (right - left) * 0.5
         if (spare := scene.boxes.get("spare")) and about.state in scene.boxes:

@@ -37,12 +37,14 @@ _NOTHING: Final = Case({}, frozenset())
 class AlsoPart:
     """One more thing as it is asked for: what may be meant, records told of it that can be let go, and its fields.
 
-    In front the receiver there has fields of its own, which stand in `receiver`.
+    In front the receiver there is chosen of those `stored` for the vehicle, or told by fields of its own, which stand
+    in `receiver`.
     """
 
     place: str
     chosen: bool
     in_front: bool
+    stored: Options
     receiver: Sequence[Field]
     found: Options
     kept: Sequence[tuple[str, Option]]
@@ -105,6 +107,8 @@ def _part(
     first = [name for name in asker.answerer.rulebook.words.first if name.partition(".")[0] in OF_FRONT]
     receiver = [maker.of(facts[name], f"{place}.{name.partition('.')[0]}") for name in first] if in_front else []
     shown = {field.name for field in (*fields, *receiver)} | {place, f"{place}.{HANGS_ON}"}
+    stored = asker.receivers(settled.fields, place) if in_front else Options()
+    shown |= {f"{place}.receiver"} if stored.choices else set()
     kept = list[tuple[str, Option]]()
     for name in [name for name in settled.fields if thing_field(name)[0] == place and name not in shown]:
         inner = thing_field(name)[1]
@@ -116,6 +120,7 @@ def _part(
         place=place,
         chosen=bool(settled.fields.get(place)),
         in_front=in_front,
+        stored=stored,
         receiver=receiver,
         found=asker.sold(settled, place, _NOTHING, system),
         kept=kept,

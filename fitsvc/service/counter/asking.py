@@ -24,6 +24,7 @@ from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 from fitsvc.service.counter.choosing import ABOUT, Chooser, Hits, LetGo, Settled, is_page
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import (
+    AT_FRONT,
     PLACES,
     Fields,
     adapter_places,
@@ -259,23 +260,41 @@ class Asker:
             choices.insert(0, Option(chosen, label, t("as far as it is known") if named else "", True))
         return Options(choices, max(hits.count, len(choices)), hits.told)
 
-    def receivers(self, fields: Fields) -> Options:
-        """The receivers that are stored for the vehicle, or for those that it may be."""
+    def receivers(self, fields: Fields, in_front_for: str = "") -> Options:
+        """The receivers that are stored for the vehicle, or for those that it may be.
+
+        For a thing that hangs in front, named by its place, only those that are stored as being there.
+        """
         vehicle, chosen = self.chooser.on(fields)
+        chosen = fields.get(f"{in_front_for}.receiver", "") if in_front_for else chosen
         named = self.chooser.named(fields)
         keys = [vehicle] if vehicle and not named and not vehicle.startswith("rig:") else []
         if named:
             keys = [one.key for one in self.chooser.several(fields)]
         mountings = [one for key in keys[:_MOST_RECEIVERS] for one in find_mountings(self.session, key)]
         found = get_records(self.session, "receiver", dict.fromkeys(one.receiver_id for one in mountings))
+        if in_front_for:
+            found = {key: one for key, one in found.items() if self._at_front(one.facts)}
         if chosen and chosen not in found:
             with suppress(NotFound):
                 found = {chosen: get_record(self.session, "receiver", chosen), **found}
         choices = [
-            Option(key, one.label or key, str(one.facts.get("opening") or ""), key == chosen)
-            for key, one in found.items()
+            Option(key, one.label or key, ", ".join(self._beside(one.facts)), key == chosen)
+            for key, one in sorted(found.items(), key=lambda each: bool(self._at_front(each[1].facts)))
         ]
         return Options(choices[:_MOST_RECEIVERS], len(choices))
+
+    def _at_front(self, facts: Mapping[str, Json]) -> str:
+        """That a stored receiver is in front, in words; empty where it is told otherwise or not at all."""
+        for name in self.vocabulary.serving("fastened_to"):
+            fact = self.vocabulary.facts[name]
+            if facts.get(fact.short) == AT_FRONT:
+                return self.vocabulary.words.get(fact.kind, {}).get(AT_FRONT, AT_FRONT)
+        return ""
+
+    def _beside(self, facts: Mapping[str, Json]) -> list[str]:
+        """What a receiver is told apart by."""
+        return [text for text in (str(facts.get("opening") or ""), self._at_front(facts)) if text]
 
     def sold(self, settled: Settled, place: str, case: Case, system: System) -> Options:
         """What is sold for a place and goes by what is typed, with what it comes to on the rig; the best first."""

@@ -76,6 +76,14 @@ _STATES: Final = {
     "running": later("running"),
     "finished": later("finished"),
 }
+STAGES: Final = (
+    later("reading the rules"),
+    later("reading the rigs"),
+    later("reading the catalogue"),
+    later("judging pairs"),
+    later("writing the findings"),
+)
+"""What an audit is at while it runs, as it tells it itself."""
 _MOST_MISSING: Final = 10
 
 
@@ -111,6 +119,7 @@ def audit(request: AnyRequest, key: FromPath[str]) -> Response[str]:
         audit=told,
         found=found,
         states=_STATES,
+        stages={name: sentence(t(name)) for name in STAGES},
         tables=_TABLES,
         formats=_FORMATS,
         missing=_missing(found, service_of(request).answerer.rulebook) if found else [],

@@ -1,7 +1,6 @@
-"""What fits a rig, the best first, and two or three of them side by side."""
+"""What fits a rig, the best first."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from dataclasses import replace as replace_part
 from typing import Any, Final
 
@@ -9,7 +8,6 @@ from litestar import Response, get
 from litestar.response import Redirect
 from msgspec.structs import replace
 
-from fitsvc.answers.answer import Answer, Finding
 from fitsvc.answers.shelf import read_items
 from fitsvc.document import Json
 from fitsvc.inventory.stored import stored
@@ -18,8 +16,6 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.loading.cells import read_cell
 from fitsvc.planning.reading import kinds_serving
-from fitsvc.rulebook.coverage import facts_read
-from fitsvc.rulebook.rules import Rule, Rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.selection.query import SelectionQuery
 from fitsvc.selection.segments import BEST_FIRST
@@ -39,7 +35,6 @@ _FILTERS: Final = (later("kind"), later("outcome"), later("size"), later("text")
 LEAST: Final = "least."
 """A figure that an item has to have at least, by its fact."""
 _ALL: Final = "all"
-_MOST_COMPARED: Final = 3
 _PAGE_ITEMS: Final = 50
 _COUNTED: Final[Mapping[str, str]] = {
     "works": later("work"),
@@ -47,17 +42,6 @@ _COUNTED: Final[Mapping[str, str]] = {
     "undetermined": later("need a measurement first"),
     "fails": later("do not work"),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class FitsColumn:
-    """One item of a comparison: its answer, the page of it, the record's own page."""
-
-    sku: str
-    label: str
-    answer: Answer
-    href: str
-    figures: str
 
 
 @get("/fits", before_request=leave_number_out, sync_to_thread=True)
@@ -69,8 +53,8 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
     filters = {name: fields.pop(name, "").strip() for name in named}
     with service.database.session() as session:
         asker = asker_of(request, session)
-        settled = asker.chooser.settle(_without_accessory(fields))
-        asked = asker.rig(_without_accessory(settled.fields), system)
+        settled = asker.chooser.settle(rig_alone(fields))
+        asked = asker.rig(rig_alone(settled.fields), system)
         document, problems = asked.document, wrong_with(settled, asked.problems)
         if fields.get(ON) and problems:
             return ask_page(request, asker, settled, system, problems)
@@ -131,93 +115,7 @@ def _selected(
     return replace(found, disputed=disputed), serving
 
 
-@get("/compare", sync_to_thread=True)
-def compare(request: AnyRequest) -> Response[str] | Redirect:
-    """Give two or three items side by side on one rig, with what parts them and by how much."""
-    fields, system = fields_of(request)
-    picked = sorted(name.removeprefix(PICKED) for name in fields if name.startswith(PICKED) and fields[name])
-    service = service_of(request)
-    with service.database.session() as session:
-        asker = asker_of(request, session)
-        settled = asker.chooser.settle(_without_accessory(fields))
-        asked = asker.rig(_without_accessory(settled.fields), system)
-        told, problems = write_fields(asked.document), wrong_with(settled, asked.problems)
-        if not 2 <= len(picked) <= _MOST_COMPARED and not problems:
-            problems = [
-                Problem(
-                    t("{count} items are picked", count=len(picked)),
-                    t("pick two or {MOST_COMPARED}", MOST_COMPARED=_MOST_COMPARED),
-                    meaning=True,
-                )
-            ]
-        columns: list[FitsColumn] = []
-        if not problems:
-            try:
-                columns = [_column(service, asker, told, sku, system) for sku in picked]
-            except ProblemsFound as refused:
-                problems = list(refused.problems)
-        lines = asked_lines(asker, told, None, system)
-    return page(
-        request,
-        "compare.html",
-        status=422 if problems else 200,
-        problems=problems,
-        asked=lines,
-        columns=columns,
-        rows=_rows(columns, service.answerer.rulebook),
-        back=link("/fits", told | shown_units(system)),
-        change=link("/", told | shown_units(system)),
-    )
-
-
-def _column(service: Service, asker: Asker, told: Fields, sku: str, system: System) -> FitsColumn:
-    question = {**told, "accessory": sku}
-    document = asker.rig(question, system).document
-    answer = service.answerer.answer(document, asker.records, system)
-    record = asker.records.find("accessory", sku)
-    items = read_items(service.answerer.reader, [record]) if record else []
-    figures = " · ".join(told_apart(items[0], service.answerer.wording, system)) if items else ""
-    return FitsColumn(sku, (record.label if record else "") or sku, answer, link("/answer", question), figures)
-
-
-def _rows(columns: Sequence[FitsColumn], rulebook: Rulebook) -> list[tuple[str, list[str]]]:
-    """What parts the items, by the rule's title: first what comes to something else, then what leaves another margin.
-
-    By how much an item's own figures agree with one another parts nothing on a rig.
-    """
-    if not columns:
-        return []
-    by_rule = [{one.rule: one for one in column.answer.findings} for column in columns]
-    rules = {rule.id: rule for rule in rulebook.rules}
-    turned: list[tuple[str, list[str]]] = []
-    spared: list[tuple[str, list[str]]] = []
-    for rule in dict.fromkeys(rule for found in by_rule for rule in found):
-        found = [of.get(rule) for of in by_rule]
-        cells = [_cell(one) for one in found]
-        row = (next(one.title for one in found if one is not None), cells)
-        if len({one.result for one in found if one is not None}) > 1:
-            turned.append(row)
-        elif len(set(cells)) > 1 and not (rule in rules and _is_of_item(rulebook, rules[rule])):
-            spared.append(row)
-    return turned + spared
-
-
-def _is_of_item(rulebook: Rulebook, rule: Rule) -> bool:
-    """Whether a rule reads what is told of the item alone, whatever rig it hangs on."""
-    return {name.partition(".")[0] for name in facts_read(rulebook, rule)} == {"accessory"}
-
-
-def _cell(one: Finding | None) -> str:
-    if one is None:
-        return t("does not matter")
-    words = {"passes": t("holds"), "fails": t("does not"), "undetermined": t("not known")}
-    told = words[one.result]
-    if one.margin and one.result == "passes":
-        told += t(", {margin} to spare", margin=one.margin)
-    return told + t(", by {margin}", margin=one.margin) if one.margin and one.result == "fails" else told
-
-
-def _without_accessory(fields: Fields) -> dict[str, str]:
+def rig_alone(fields: Fields) -> dict[str, str]:
     """The fields that tell of the rig and what is beside it."""
     return {name: text for name, text in fields.items() if place_of(name) not in ("accessory", "also")}
 

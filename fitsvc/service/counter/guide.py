@@ -12,7 +12,7 @@ from litestar.params import FromPath
 from markdown_it import MarkdownIt
 from markdown_it.renderer import RendererHTML
 from markdown_it.token import Token
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from fitsvc.paths import data_dir
 from fitsvc.service.context import AnyRequest
@@ -72,6 +72,7 @@ def show(text: str) -> Page:
     parser = MarkdownIt("commonmark", {"html": False}).enable("table")
     parser.add_render_rule("table_open", _table_open)
     parser.add_render_rule("table_close", lambda *_: "</table></div>\n")
+    parser.add_render_rule("image", _image)
     tokens = parser.parse(text)
     for number, token in enumerate(tokens):
         _alter(token, tokens[number + 1 :])
@@ -105,3 +106,9 @@ def _table_open(_: RendererHTML, tokens: Sequence[Token], index: int, options: A
     """A table may be wider than a phone, and is then moved by itself; a screen reader tells it from others."""
     env["tables"] = env.get("tables", 0) + 1
     return f'<div class="scroll" tabindex="0" role="region" aria-label="Table {env["tables"]}"><table>\n'
+
+
+def _image(own: RendererHTML, tokens: Sequence[Token], index: int, options: Any, env: Any) -> str:
+    """A picture is as large as its words need, moved by itself where that is wider than the page, and opens alone."""
+    path = escape(str(tokens[index].attrGet("src")))
+    return f'<a class="chart" href="{path}">{own.image(tokens, index, options, env)}</a>'

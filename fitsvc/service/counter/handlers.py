@@ -23,7 +23,8 @@ from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_
 from fitsvc.service.counter.audit_pages import audit, audits, scorecard
 from fitsvc.service.counter.book import book_of
 from fitsvc.service.counter.choosing import place_of
-from fitsvc.service.counter.fits import compare, fits
+from fitsvc.service.counter.comparing import compare
+from fitsvc.service.counter.fits import fits
 from fitsvc.service.counter.guide import guide, guide_page
 from fitsvc.service.counter.links import link, write_fields
 from fitsvc.service.counter.offering import Offers

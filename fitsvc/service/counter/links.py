@@ -39,6 +39,8 @@ HANGS_ON: Final = PLACE.partition(".")[2]
 """The field of what hangs there too that says in which receiver."""
 OF_FRONT: Final = ("receiver", "mounting")
 """What of a rig is told of what hangs in front: its receiver, and how that sits on the same vehicle."""
+AT_FRONT: Final = "front"
+"""The place of a stored receiver that is in front, among what the fact `fastened_to` of the rulebook lists."""
 BESIDE: Final = "with"
 _ADAPTER: Final = re.compile(r"(adapter\.[1-9])(?:\.(.+))?\Z")
 _ALSO: Final = re.compile(r"(also\.[1-9])(?:\.(.+))?\Z")

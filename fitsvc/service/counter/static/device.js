@@ -5,6 +5,7 @@
   const OF_RIG = /^(rig|vehicle|receiver|mounting|spare|adapter|units)(\.|$)/;
   const kept = (name) => { try { const found = JSON.parse(localStorage.getItem(name)); return Array.isArray(found) ? found : []; } catch { return []; } };
   const keep = (name, value) => { try { localStorage.setItem(name, JSON.stringify(value)); } catch { /* a device that keeps nothing */ } };
+  const words = document.querySelector("[data-device]")?.dataset ?? {};
   const pressed = (sign, label, act) => {
     const button = document.createElement("button");
     button.type = "button";
@@ -17,12 +18,12 @@
     const item = document.createElement("li"), link = document.createElement("a");
     link.href = href;
     link.textContent = text;
-    item.append(pressed("✕", `forget ${text}`, () => { forget(); fill(); }),
-      pressed("✎", `rename ${text}`, () => {
+    item.append(pressed("✕", `${words.toldForget} ${text}`, () => { forget(); fill(); }),
+      pressed("✎", `${words.toldRename} ${text}`, () => {
         const field = document.createElement("input");
         field.value = text;
         field.maxLength = 80;
-        field.setAttribute("aria-label", `new name for ${text}`);
+        field.setAttribute("aria-label", `${words.toldNamed} ${text}`);
         // Left empty, or left by Escape, it keeps the name it had.
         const end = (name) => { if (name.trim()) rename(name.trim()); fill(); };
         field.addEventListener("keydown", (event) => {
