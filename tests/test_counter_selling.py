@@ -241,6 +241,21 @@ def test_mistakes_are_told_in_words_and_lead_to_their_field(pages: Pages, path: 
     assert not at or (f'href="#{at}"' in box[0] and f'id="{at}"' in reply.text)
 
 
+@pytest.mark.parametrize(
+    ("path", "told"),
+    [
+        ("/answer?vehicle=x&accessory=SPK-TRUG-1", "No hay vehículo “x” en lo guardado; búsquelo"),
+        (f"/answer?{MUCKLE}&accessory=SPK-TRUG-2&load.bikes=muchas", "“muchas” no es una cifra"),
+        (f"/answer?{MUCKLE}", "Aún no se pregunta por nada; elija"),
+    ],
+)
+def test_in_spanish_mistakes_are_told_in_words_too(pages: Pages, path: str, told: str) -> None:
+    """No name of the interface and no backquote stands in the list of what is wrong, in whatever language."""
+    reply = pages.get(path, headers={"Accept-Language": "es"})
+    box = re.search(r'id="problems"[^>]*autofocus>.*?</div>', reply.text, re.DOTALL)
+    assert box and told in box[0] and "`" not in box[0] and "accessory" not in re.sub(r"<[^>]+>", "", box[0])
+
+
 def test_an_unknown_address_has_a_page(pages: Pages) -> None:
     """People get a page, programs the problem."""
     page = pages.get("/nope", headers={"Accept": "text/html"})

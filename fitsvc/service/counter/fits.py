@@ -25,15 +25,13 @@ from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_
 from fitsvc.service.counter.asking import Asker, told_apart
 from fitsvc.service.counter.choosing import ON, PICKED, place_of
 from fitsvc.service.counter.fields import Field, FieldMaker
-from fitsvc.service.counter.links import Fields, also_places, link, unit_of, write_fields
+from fitsvc.service.counter.links import LEAST, Fields, also_places, link, unit_of, write_fields
 from fitsvc.service.counter.rendering import fields_of, leave_number_out, page, shown_units
 from fitsvc.store.records import get_records
 from fitsvc.subjects import KIND
 from fitsvc.tongues import later, t
 
 _FILTERS: Final = (later("kind"), later("outcome"), later("size"), later("text"), "after")
-LEAST: Final = "least."
-"""A figure that an item has to have at least, by its fact."""
 _ALL: Final = "all"
 _PAGE_ITEMS: Final = 50
 _COUNTED: Final[Mapping[str, str]] = {

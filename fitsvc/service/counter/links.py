@@ -42,6 +42,8 @@ OF_FRONT: Final = ("receiver", "mounting")
 AT_FRONT: Final = "front"
 """The place of a stored receiver that is in front, among what the fact `fastened_to` of the rulebook lists."""
 BESIDE: Final = "with"
+LEAST: Final = "least."
+"""On the page of what fits, a figure that an item has to have at least, by its fact."""
 _ADAPTER: Final = re.compile(r"(adapter\.[1-9])(?:\.(.+))?\Z")
 _ALSO: Final = re.compile(r"(also\.[1-9])(?:\.(.+))?\Z")
 _THING: Final = re.compile(rf"/{TOGETHER}/(\d+)(/.+)")

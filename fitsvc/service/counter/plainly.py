@@ -2,51 +2,68 @@
 
 import re
 from dataclasses import replace
+from functools import lru_cache
 from typing import Final
 
 from fitsvc.language.problems import Problem
-from fitsvc.service.counter.links import ALSO, ONE_EACH, PLACES, field_of
-from fitsvc.tongues import later, t
+from fitsvc.service.counter.links import ALSO, LEAST, ONE_EACH, PLACES, field_of
+from fitsvc.tongues import later, t, tongue
 
 _SAID: Final = (
     (
-        "asks about nothing",
+        "the question asks about nothing",
         later("nothing is asked about yet"),
         later("choose what goes into the opening, a trailer or a spare"),
     ),
     (
-        r"no (\w+) is stored under `([^`]*)`",
-        later("there is no \\1 “\\2” in the store"),
+        "no {subject} is stored under `{name}`",
+        later("there is no {subject} “{name}” in the store"),
         later("look for it by a word of its name"),
     ),
     (
-        r"mounting `([^`]*)` belongs to (\w+)",
-        later("the mounting is of another \\2"),
+        "mounting `{key}` belongs to {subject} `{linked}`, not to `{key2}`",
+        later("the mounting is of another {subject}"),
         later("let it go, or choose the one it is of"),
     ),
-    (r"(\d+) stored vehicles go by that name", later("\\1 vehicles go by that name"), later("choose which one it is")),
-    (r"`([^`]*)` is not a quantity", later("“\\1” is no figure"), later("write 3, 2-1/2 in or 300 lb")),
-    (r"`([^`]*)` is not one of", later("“\\1” is not one of the list"), later("choose one of the list")),
+    (
+        "{count} stored vehicles go by that name",
+        later("{count} vehicles go by that name"),
+        later("choose which one it is"),
+    ),
+    ("{what} is not a quantity", later("“{what}” is no figure"), later("write 3, 2-1/2 in or 300 lb")),
+    ("{what} is not one of {listed}", later("“{what}” is not one of the list"), later("choose one of the list")),
 )
-"""What is told to a program, and what is told to people in its stead."""
+"""What is told to a program, in whatever language is spoken, and what is told to people in its stead."""
+_DOTTED: Final = (*ONE_EACH, "adapter", "also", LEAST.rstrip("."))
+"""What the names of fields with a dot in them begin with; no other is on a page."""
 _QUOTED: Final = re.compile(r"`([^`]*)`")
 
 
 def plainly(one: Problem) -> Problem:
     """A problem in words without the interface's names; what was typed stands in quotes."""
-    for pattern, message, help in _SAID:
-        if found := re.search(pattern, one.message, re.IGNORECASE):
-            near, _, _ = one.help.partition("? If not")
-            meant = _QUOTED.sub("“\\1”", near) + t("? If not, ") if near != one.help else ""
-            return replace(one, message=found.expand(t(message)), help=meant + t(help))
+    for told, message, help in _SAID:
+        if found := _pattern(told, tongue().code).fullmatch(one.message):
+            named = {name: text.strip("`") for name, text in found.groupdict().items()}
+            near, otherwise, _ = one.help.partition(t("? If not, "))
+            meant = _QUOTED.sub("“\\1”", near) + otherwise if otherwise else ""
+            return replace(one, message=t(message, **named), help=meant + t(help))
     help = t(one.help).rstrip("?.")
     return replace(one, message=_QUOTED.sub("“\\1”", t(one.message)), help=_QUOTED.sub("“\\1”", help))
+
+
+@lru_cache(maxsize=100)
+def _pattern(told: str, code: str) -> re.Pattern[str]:
+    """By what a problem's text is known in the language that is spoken, by its code; its values are groups."""
+    parts = re.split(r"\{(\w+)\}", t(told))
+    known = (f"(?P<{part}>.+?)" if number % 2 else re.escape(part) for number, part in enumerate(parts))
+    return re.compile("".join(known), re.IGNORECASE)
 
 
 def field_id(one: Problem) -> str:
     """The id of the field that a problem is about; empty where it is of none."""
     name = field_of(one).strip("/")
-    if not name or "/" in name:
+    of, dot, _ = name.partition(".")
+    if not name or "/" in name or (dot and of not in _DOTTED):
         return ""
     id = name.replace(".", "-").replace("_", "-")
     return f"find-{id}" if name in (*ONE_EACH, *PLACES, *ALSO) else id
