@@ -300,8 +300,8 @@ def test_a_carrier_says_what_it_may_carry(page: Page) -> None:
     page.goto(CARRIES)
     assert outcome(page) == "conditional"
     told = page.locator(".allowance")
-    assert "With at most 446 lb on it (its own label allows 500 lb)." in told.inner_text()
-    assert "at most 446 lb" in page.locator("h1").inner_text()
+    assert "with at most 446 lb on it (its own label allows 500 lb)." in page.locator("h1").inner_text()
+    assert page.locator("main").inner_text().count("446 lb") == 1, "it is said once, and below it by which rules"
     assert told.locator("a").count() > 0
     assert "No load is named" in page.locator("section[aria-labelledby=assumed]").inner_text()
 

@@ -14,12 +14,14 @@ from counter_browser import (
     CARRIES,
     DESKTOP,
     FAILS,
+    FRONT_AND_REAR,
     HOSTILE,
     OPEN,
     PAGES,
     PART,
     PHONE,
     STRANGE,
+    TOGETHER,
     WORKS,
     Counter,
     Seen,
@@ -46,6 +48,8 @@ SHEETS: Final = {
     "partial vehicle": PART,
     "strange": STRANGE,
     "carrier without a load": CARRIES,
+    "together": TOGETHER,
+    "front and rear": FRONT_AND_REAR,
 }
 SHIFT: Final = """() => new Promise((tell) => {
     let sum = 0;

@@ -208,6 +208,6 @@ def test_what_a_search_finds_and_which_fields_come_is_heard(page: Page) -> None:
     page.locator("#find-accessory").fill("peg")
     expect(heard).to_contain_text("to choose from.")
     page.locator("label:has(input[value='SPK-PEG-2-125'])").click()
-    expect(heard).to_contain_text("What is carried, and where")
+    expect(heard).to_have_text("Something else hangs on it at the same time")
     assert kept.evaluate("(one) => one.isConnected && one === document.getElementById('heard')")
     expect(page.locator("[role=status] [role=status]")).to_have_count(0)

@@ -256,6 +256,17 @@ def test_in_spanish_mistakes_are_told_in_words_too(pages: Pages, path: str, told
     assert box and told in box[0] and "`" not in box[0] and "accessory" not in re.sub(r"<[^>]+>", "", box[0])
 
 
+def test_all_that_is_wrong_with_wishes_is_told_at_once_each_at_its_field(pages: Pages) -> None:
+    """A vehicle that is not chosen hides no figure that is none; what goes with every wish is told once."""
+    path = "/sell?find.vehicle=muckel&load.bikes=some&load.occupants_weight=heavy&want.step=yes"
+    html = pages.get(path).text
+    box = re.search(r'id="problems".*?</div>', html, re.DOTALL)
+    assert box and re.findall(r'<a href="#([^"]+)"', box[0]) == ["find-vehicle", "load-bikes", "load-occupants-weight"]
+    assert html.count("“heavy” is no figure") == 2, "in the list, and at its field"
+    chosen = pages.get(path.replace("find.vehicle=muckel", MUCKLE)).text
+    assert 'href="#load-bikes"' in chosen and 'id="load-bikes-error"' in chosen
+
+
 def test_an_unknown_address_has_a_page(pages: Pages) -> None:
     """People get a page, programs the problem."""
     page = pages.get("/nope", headers={"Accept": "text/html"})

@@ -26,6 +26,8 @@ from fitsvc.tongues import t
 
 _GAP: Final = 22.0
 _LEAST: Final = 60.0 * INCH
+_HEADROOM: Final = 22.0
+"""What a thing that stands higher than the roof leaves above it for its words, in units."""
 
 
 def whole_view(
@@ -129,7 +131,7 @@ def _whole_panel(scene: Scene, outline: Outline | None, words: PanelWords, room:
         left=left,
         right=right,
         low=-1.5 * INCH,
-        high=max(roof, top, _LEAST) + 5 * INCH,
+        high=max(max(roof, _LEAST) + 5 * INCH, top + _HEADROOM * (right - left) / WIDE),
         top=0.0,
         words=words,
     )

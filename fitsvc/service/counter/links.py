@@ -47,6 +47,7 @@ LEAST: Final = "least."
 _ADAPTER: Final = re.compile(r"(adapter\.[1-9])(?:\.(.+))?\Z")
 _ALSO: Final = re.compile(r"(also\.[1-9])(?:\.(.+))?\Z")
 _THING: Final = re.compile(rf"/{TOGETHER}/(\d+)(/.+)")
+_WISH: Final = re.compile(r"\A/wishes/\d+(?=/)")
 _POINTER: Final = re.compile(r"/(?:rig/)?(?:adapters/(\d+)|([a-z_]+))(?:/(facts/([^/]+)|id|sku))?")
 
 
@@ -224,7 +225,7 @@ def field_of(problem: Problem) -> str:
     if thing:
         inner = field_of(replace(problem, pointer=thing[2]))
         return inner if thing[1] == "0" else _within(f"also.{thing[1]}", inner)
-    found = _POINTER.match(problem.pointer)
+    found = _POINTER.match(_WISH.sub("", problem.pointer))
     if not found:
         return problem.pointer
     number, subject, _, fact = found.groups()

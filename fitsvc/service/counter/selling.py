@@ -39,6 +39,7 @@ from fitsvc.service.counter.links import (
     REAR,
     Fields,
     also_places,
+    field_of,
     link,
     read_fields,
     thing_field,
@@ -111,8 +112,11 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
         asked = read_fields(without_also(settled.question()), asker.vocabulary, system)
         wishes = _wishes(service, settled.fields, asked.document)
         problems, sold = [*settled.problems, *asked.problems], None
+        if settled.problems and wishes:
+            problems += _unreadable(service, asker, wishes)
         if not problems and (wishes or asked.document) and not fields.get(DRAFT):
             problems, sold = _sold(service, asker, settled.fields, asked.document, wishes, system)
+        problems = list({(field_of(one), one.message): one for one in problems}.values())  # one may be of each wish
         own = {place: settled.fields[place] for place in ALSO if settled.fields.get(place)}
         kept = write_fields(asked.document) | own | _wanted(settled.fields) | shown_units(system)
         left_out = (*asked.left_out, *(name for name in settled.question() if all(thing_field(name))))
@@ -248,6 +252,16 @@ def _served(
     told = [missed(asker, one, system) for one in misses]
     offered = baskets(asker, sets, there, system)
     return Sold(own=shown, plan=plan, baskets=offered, misses=told, at_once=proof, anew=anew)
+
+
+def _unreadable(service: Service, asker: Asker, wishes: Sequence[Document]) -> list[Problem]:
+    """What is wrong with the wishes themselves, told together with what else is wrong and not after it."""
+    try:
+        body: Document = {"rig": {}, "wishes": list(wishes)}
+        read_wishes(body, service.answerer.engine, service.answerer.reader, asker.records)
+    except ProblemsFound as found:
+        return [one for one in found.problems if one.pointer.startswith("/wishes/")]
+    return []
 
 
 def _on_hand(fields: Fields) -> list[str]:
