@@ -27,7 +27,7 @@ ENGLISH_ONLY = frozenset(
     )
 )
 """Pages for whoever runs the service or writes a program; their texts stay in English."""
-TYPED = ("zzz", "muckel", "nothing.here", "heavy", "utm_source")
+TYPED = ("zzz", "muckel", "some", "nothing.here", "heavy", "utm_source")
 SAME = re.compile(r"[^A-Za-z]*(?:[A-Za-z]{1,2}\b[^A-Za-z]*)*")
 """A text of figures and units, which is the same in every language."""
 TOLD = ("summary", "reason", "title", "because", "how", "works_if", "fails_if", "open_if", "told", "also", "margin")
