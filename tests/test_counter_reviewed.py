@@ -211,3 +211,14 @@ def test_what_a_search_finds_and_which_fields_come_is_heard(page: Page) -> None:
     expect(heard).to_have_text("Something else hangs on it at the same time")
     assert kept.evaluate("(one) => one.isConnected && one === document.getElementById('heard')")
     expect(page.locator("[role=status] [role=status]")).to_have_count(0)
+
+
+def test_what_holds_for_the_whole_rig_is_told_once_above_what_fits(pages: TestClient[Litestar]) -> None:
+    """A receiver yet to be fitted asks the same of every item: it stands above them, and each has its own reason."""
+    rig = "vehicle=veh_dunlin_2022&receiver=rcv_pell_wicket_3&mounting.fitted=no&mounting.pin_to_bumper=4+in"
+    html = pages.get(f"/fits?{rig}&kind=bike_carrier&load.bikes=1&load.bike_weight=30+lb").text
+    listed = html.split('id="items"')[1]
+    assert listed.count("Fitting this receiver takes trimming") == 1
+    shared, *_ = re.findall(r'class="why shared">Where nothing else is said: ([^<]+)<', listed)
+    assert shared.startswith("Fitting this receiver takes trimming")
+    assert "Only if: " in listed, "what another item has to be seen to for stays with it"

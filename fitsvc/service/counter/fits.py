@@ -1,5 +1,6 @@
 """What fits a rig, the best first."""
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace as replace_part
 from typing import Any, Final
@@ -34,6 +35,8 @@ from fitsvc.tongues import later, t
 _FILTERS: Final = (later("kind"), later("outcome"), later("size"), later("text"), "after")
 _ALL: Final = "all"
 _PAGE_ITEMS: Final = 50
+_FEW: Final = 3
+"""So many items of one reason, and it is told once above them."""
 _COUNTED: Final[Mapping[str, str]] = {
     "works": later("work"),
     "conditional": later("work only if something is seen to"),
@@ -149,13 +152,24 @@ def _wanted(
     )
 
 
-def _rungs(found: Selection, told: Fields, figures: Mapping[str, str], system: System) -> list[tuple[str, list[Any]]]:
-    """The items of a page by outcome, each with the page of its answer and its figures."""
+def _rungs(
+    found: Selection, told: Fields, figures: Mapping[str, str], system: System
+) -> list[tuple[str, str, list[Any]]]:
+    """The items of a page by outcome, with the reason that most of them share, which is told once above them.
+
+    Each item is told with the page of its answer and its figures.
+    """
     rungs: dict[str, list[Any]] = {}
     for one in found.items:
         href = link("/answer", {**told, "accessory": one.sku, **shown_units(system)})
         rungs.setdefault(one.outcome, []).append((one, href, figures.get(one.sku, "")))
-    return list(rungs.items())
+    return [(outcome, _shared_by_most([one.reason for one, *_ in items]), items) for outcome, items in rungs.items()]
+
+
+def _shared_by_most(reasons: Sequence[str]) -> str:
+    """The reason that more than half of some have, and no fewer than three; empty where there is none."""
+    [(reason, count)] = Counter(reasons).most_common(1)
+    return reason if count >= _FEW and count > len(reasons) / 2 else ""
 
 
 def _counts(found: Selection, kind: str, serving: Sequence[str]) -> list[tuple[str, int]]:
