@@ -172,6 +172,8 @@ class Search:
         """
         served = self.served.setdefault(site.number, set())
         wishes = sorted(range(len(self.wanted.wishes)), key=lambda wish: wish in served)
+        if size and not len(self.wares.adapters.items):
+            return []
         if size and not all(wish in served or self._may_be_served(site, wish) for wish in wishes):
             return []
         sizes = [*self._waiting.pop(site.number, ()), size]

@@ -3,7 +3,7 @@
 from bisect import bisect_right
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeVar, overload
+from typing import Any, TypeVar, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,9 +65,10 @@ class Fold:
     """The items of one subject, part after part, each held folded; an item goes by its place over all of them."""
 
     def __init__(self, columns: Columns, parts: Sequence[Folded]) -> None:
+        parts = [part for part in parts if len(part.items)]  # rules are laid out over nothing but what there is
         self._columns, self._parts = columns, parts
-        self.kinds = np.concatenate([part.kinds for part in parts])
-        self._ends: list[int] = np.cumsum([len(part.items) for part in parts]).tolist()
+        self.kinds = _chained([part.kinds for part in parts], np.uint64)
+        self._ends: list[int] = np.cumsum([len(part.items) for part in parts], dtype=np.intp).tolist()
         self.items: Sequence[Item] = Chained([part.items for part in parts], self._ends)
         self.twins: Sequence[Sequence[str]] = Chained([part.twins for part in parts], self._ends)
 
@@ -81,7 +82,7 @@ class Fold:
         found = [np.zeros(len(part.items), np.bool_) for part in self._parts]
         for flags, part in zip(found, self._parts, strict=True):
             flags[[place for sku in skus if (place := part.place_of(sku)) is not None]] = True
-        return np.concatenate(found)
+        return _chained(found, np.bool_)
 
     def judged(self, case: Case) -> tuple[Judged, ...]:
         """What a case comes to with each item in its place, not yet told item by item."""
@@ -107,7 +108,7 @@ class Fold:
 
     def _flags(self, judged: Sequence[Judged], take: Callable[[Mapping[Outcome, Words]], Words]) -> NDArray[np.bool_]:
         both = zip(judged, self._parts, strict=True)
-        return np.concatenate([unpack(take(one.bitmaps()), one.catalogue.count)[part.places] for one, part in both])
+        return _chained([unpack(take(one.bitmaps()), one.catalogue.count)[part.places] for one, part in both], np.bool_)
 
     def fails(self, judged: Sequence[Judged]) -> dict[int, NDArray[np.bool_]]:
         """The rules that fail with any of the items, by their numbers, and with which."""
@@ -123,8 +124,10 @@ class Fold:
         """All that is told of each item."""
         book, both = self._columns.engine.rulebook, zip(judged, self._parts, strict=True)
         told = [(_rows(one, book), part.places) for one, part in both]
-        fails, opens = (np.concatenate([getattr(rows, name)[at] for rows, at in told]) for name in ("fails", "opens"))
-        ball, pin = (np.concatenate([getattr(rows, name)[at] for rows, at in told]) for name in ("ball", "pin"))
+        fails, opens = (
+            _chained([getattr(rows, name)[at] for rows, at in told], np.int16) for name in ("fails", "opens")
+        )
+        ball, pin = (_chained([getattr(rows, name)[at] for rows, at in told], np.bool_) for name in ("ball", "pin"))
         return Rows(self.works(judged), fails, opens, ball, pin)
 
 
@@ -135,7 +138,7 @@ class Chained(Sequence[_T]):
         self._parts, self._ends = parts, ends
 
     def __len__(self) -> int:
-        return self._ends[-1]
+        return self._ends[-1] if self._ends else 0
 
     @overload
     def __getitem__(self, place: int) -> _T: ...
@@ -181,6 +184,11 @@ class Wares:
         if self._held is not shelf.folded():
             return False
         return all(items is shelf.items(subject) for subject, items in self._lists.items())
+
+
+def _chained(pieces: Sequence[NDArray[Any]], kind: type[np.generic]) -> NDArray[Any]:
+    """Several columns of a kind as one, or nothing."""
+    return np.concatenate([np.zeros(0, kind), *pieces])
 
 
 def _mask(item: Item) -> int:

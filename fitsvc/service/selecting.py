@@ -25,6 +25,7 @@ from fitsvc.selection.shelved import shelved
 from fitsvc.selection.waiting import Waiting, Waits
 from fitsvc.service.problems import problem
 from fitsvc.store.database import Database
+from fitsvc.store.records import list_records
 
 _MOST_TAGS: Final = 10_000
 """Entity tags of pages that are kept, a hundred bytes each: who has a page is told so without its being made."""
@@ -45,6 +46,7 @@ class Selections:
         self.selector, self.waiting = Selector(answerer), Waiting(answerer)
         self.matrix = Matrix(self.selector)
         self.tags = LruCache[str, str](_MOST_TAGS)
+        self._database = database
         self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
         self.work = LruCache[Hashable, WorkList](_MOST_LISTS)
         self._folded: tuple[Snapshot, Folds] | None = None
@@ -90,12 +92,18 @@ class Selections:
         self._ended.set()
         self.index.settle()
 
+    def _sells_adapters(self) -> bool:
+        with self._database.session() as session:
+            return bool(list_records(session, "accessory", limit=1, sold_as="adapter"))
+
     def _open(self) -> None:
         """Open the index, and judge once, which makes ready all that the first caller would wait for."""
         while not self._ended.is_set():
             try:
                 rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
                 self.selector.select(self.index.held(), rig, SelectionQuery(question={}))
+                for part in self.index.held().parts if self._sells_adapters() else ():
+                    part.segment.lay_out(adapted=True)
                 self.folded()
                 self._opened.set()
                 return
