@@ -22,7 +22,7 @@ from fitsvc.engine.columns import boxes as column_boxes
 from fitsvc.engine.columns import programs as column_programs
 from fitsvc.engine.columns import rules as column_rules
 from fitsvc.engine.columns.bitmaps import unpack
-from fitsvc.engine.columns.kernel import Columns, Judged
+from fitsvc.engine.columns.kernel import Columns, Judged, LimitColumn
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.verdict import RESULTS
@@ -311,6 +311,29 @@ def test_answers_do_not_depend_on_what_is_kept() -> None:
     for _ in range(30):
         rig = rest(random_case(rng, made), subjects)
         assert np.array_equal(roomy.judge(wide, rig).outcome(), tight.judge(narrow, rig).outcome())
+
+
+@pytest.mark.parametrize("seed", range(3 * EFFORT))
+def test_answers_do_not_depend_on_what_only_made_judges(seed: int) -> None:
+    """What is let go of, once before any rig and once between two, is computed anew for those that need it."""
+    made, rng, subjects = shipped_rulebook(), Random(seed), frozenset({"accessory"})
+    items = [split(random_case(rng, made), subjects) for _ in range(ITEMS)]
+    columns, fresh = Columns(made.engine), Columns(made.engine)
+    held = [one.catalogue([f for f, _ in items], subjects, [p for _, p in items]) for one in (columns, fresh)]
+    for adapters in (0, 1):
+        columns.index(held[0], adapters).let_go()
+    for number in range(RIGS):
+        rig = rest(random_case(rng, made), subjects)
+        one, other = columns.judge(held[0], rig), fresh.judge(held[1], rig)
+        assert np.array_equal(one.outcome(), other.outcome())
+        assert (one.counts(), one.rule_counts()) == (other.counts(), other.rule_counts())
+        assert all(np.array_equal(a.at_most, b.at_most) for a, b in _pairs(one.limits(), other.limits()))
+        if number % 3 == 0:
+            columns.index(held[0], len(rig.adapters)).let_go()
+
+
+def _pairs(one: Mapping[str, LimitColumn], other: Mapping[str, LimitColumn]) -> list[tuple[LimitColumn, LimitColumn]]:
+    return [(one[name], other[name]) for name in one.keys() | other.keys()]
 
 
 def test_what_is_kept_is_bounded() -> None:

@@ -20,6 +20,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.shelf import Item
+from fitsvc.heap import give_back
 from fitsvc.inventory.changes import Watermark, changed_since, resumed, seen_all, steady
 from fitsvc.selection.files import IndexFolder, Saved
 from fitsvc.selection.folding import Folding, Tables, read_facts
@@ -262,6 +263,8 @@ class SelectionIndex:
         if tables.items.num_rows:
             segment = Segment(self._columns, self._reader, tables)
             segment.prepare()  # here, and not by the first who asks
+            segment.let_go()
             if whole_store and not self._waits:  # nor by the first reading that tells its effects
                 segment.lay_out()
+            give_back()
             self._parts = (*self._parts, whole(segment))

@@ -127,14 +127,20 @@ class Segment:
         """Make ready what judging any rig without adapters needs."""
         self._columns.index(self.catalogue, 0)
 
-    def lay_out(self) -> None:
+    def lay_out(self, *, adapted: bool = False) -> None:
         """Make ready what judging by cases needs: what is open of the items with each of its values, as a rig of which
-        nothing is known has it.
+        nothing is known has it, by itself and with all that a question may bring; or what a plan with adapters needs.
         """
+        adapters, opened = (({},), True) if adapted else ((), False)
         subjects = self._columns.engine.rulebook.vocabulary.subjects.items()
         there = frozenset(name for name, subject in subjects if subject.presence == "always")
-        self._columns.judge(self.catalogue, Case({}, there)).bitmaps_among()
-        self._columns.index(self.catalogue, 0).let_go()
+        for present in (there, there | {name for name, _ in subjects} - {SUBJECT, "adapter"}):
+            self._columns.judge(self.catalogue, Case({}, present, adapters, opened=opened)).bitmaps_among()
+        self.let_go(len(adapters))
+
+    def let_go(self, adapters: int = 0) -> None:
+        """Keep nothing that only made this ready; nobody may ask meanwhile."""
+        self._columns.index(self.catalogue, adapters).let_go()
 
     def item(self, row: int) -> Item:
         """An item."""

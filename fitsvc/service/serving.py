@@ -18,6 +18,7 @@ import uvicorn
 from litestar import Litestar
 
 from fitsvc.garbage import collected_seldom
+from fitsvc.heap import use_one_heap
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
@@ -170,6 +171,7 @@ def _run(server: uvicorn.Server, sockets: Sequence[socket.socket], reread: Calla
     if reread and HANGUP:
         before[HANGUP] = signal.signal(HANGUP, reread)
     sys.setswitchinterval(_SWITCH_SECONDS)
+    use_one_heap()
     try:
         with collected_seldom(*COLLECTED):
             server.run(sockets=list(sockets))

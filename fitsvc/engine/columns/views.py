@@ -73,27 +73,30 @@ class ItemValues:
 
     def of(self, number: int) -> Column:
         """The value of a part on every signature."""
-        if number not in self._whole:
+        found = self._whole.get(number)
+        if found is None:
             with np.errstate(all="ignore"):
                 cells = self._evaluation.of(number)
-            self._whole[number] = whole(self.graph.steps[number].node.type, cells, self.count)
-        return self._whole[number]
+            found = self._whole[number] = whole(self.graph.steps[number].node.type, cells, self.count)
+        return found
 
     def ranks(self, number: int) -> NDArray[np.int64] | NDArray[np.int32]:
         """The rank of a part's value on every signature among its distinct values."""
-        if number not in self._ranks:
-            found = ranks(self.of(number))
-            self._ranks[number] = found.astype(np.int32) if self.count <= _NARROW else found
-        return self._ranks[number]
+        found = self._ranks.get(number)
+        if found is None:
+            wide = ranks(self.of(number))
+            found = self._ranks[number] = wide.astype(np.int32) if self.count <= _NARROW else wide
+        return found
 
     def view(self, rows: NDArray[np.intp], varied: list[int]) -> View:
         """Fold some signatures by the parts that differ among them."""
         among = np.zeros(self.count, np.bool_)
         among[rows] = True
         key = (blake2b(pack(among).tobytes()).digest(), tuple(sorted(varied)))
-        if key not in self._views:
-            self._views[key] = self._fold(rows, varied)
-        return self._views[key]
+        found = self._views.get(key)
+        if found is None:
+            found = self._views[key] = self._fold(rows, varied)
+        return found
 
     def _fold(self, rows: NDArray[np.intp], varied: list[int]) -> View:
         ranked = {number: self.ranks(number)[rows] for number in varied}
@@ -132,8 +135,9 @@ class SomeItems(ItemValues):
 
     def of(self, number: int) -> Column:
         """The value of a part on every one of these signatures."""
-        if number in self._whole:
-            return self._whole[number]
+        found = self._whole.get(number)
+        if found is not None:
+            return found
         if number not in self._resting:
             return self._whole.setdefault(number, taken(self._items.of(number), self._rows))
         for operand in self._read_by(number):
