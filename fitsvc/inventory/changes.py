@@ -63,7 +63,7 @@ def seen_all(session: Session) -> Watermark:
     passed = select(steps.c.before, steps.c.number).where(steps.c.number > steps.c.before + 1)
     until = monotonic() + LONGEST_TRANSACTION
     gaps = [Gap(low + 1, high - 1, until) for low, high in session.exec(passed.order_by(steps.c.number))]
-    return Watermark(most, _few(gaps))
+    return Watermark(int(most or 0), _few(gaps))
 
 
 def newest(session: Session) -> int:

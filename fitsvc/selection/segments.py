@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Collection, Hashable, Iterator, Sequence
+from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any, Final, Literal, overload
@@ -131,11 +131,11 @@ class Segment:
         """Make ready what judging by cases needs: what is open of the items with each of its values, as a rig of which
         nothing is known has it, by itself and with all that a question may bring; or what a plan with adapters needs.
         """
-        adapters, opened = (({},), True) if adapted else ((), False)
+        adapters: tuple[Mapping[str, Value], ...] = ({},) if adapted else ()
         subjects = self._columns.engine.rulebook.vocabulary.subjects.items()
         there = frozenset(name for name, subject in subjects if subject.presence == "always")
         for present in (there, there | {name for name, _ in subjects} - {SUBJECT, "adapter"}):
-            self._columns.judge(self.catalogue, Case({}, present, adapters, opened=opened)).bitmaps_among()
+            self._columns.judge(self.catalogue, Case({}, present, adapters, opened=adapted)).bitmaps_among()
         self.let_go(len(adapters))
 
     def let_go(self, adapters: int = 0) -> None:
