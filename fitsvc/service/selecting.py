@@ -29,6 +29,8 @@ from fitsvc.store.records import list_records
 
 _MOST_TAGS: Final = 10_000
 """Entity tags of pages that are kept, a hundred bytes each: who has a page is told so without its being made."""
+_LARGE: Final = 50_000
+"""Accessories from which on what a plan with adapters needs is made ready at the start."""
 _PAUSE_SECONDS: Final = 5.0
 _MOST_LISTS: Final = 8
 """Work lists that are kept: of one store, for the few lengths that pages ask for."""
@@ -102,8 +104,9 @@ class Selections:
             try:
                 rig = read_rig({"rig": {}}, self.selector.answerer, NoRecords())
                 self.selector.select(self.index.held(), rig, SelectionQuery(question={}))
-                for part in self.index.held().parts if self._sells_adapters() else ():
-                    part.segment.lay_out(adapted=True)
+                held = self.index.held()
+                for part in held.parts if held.items >= _LARGE and self._sells_adapters() else ():
+                    part.segment.lay_out(adapted=True)  # or the first plan would wait for it
                 self.folded()
                 self._opened.set()
                 return
