@@ -166,8 +166,10 @@ def observe(
     again = None if request.act else told_before(log.earlier, facts, evidence, told)
     how: Any = {"evidence": evidence, "laws": laws, "request": request, "log": log}
     observation = again or add_observation(session, subject, key, facts, told, **how)[0]
-    others = [one for one in log.earlier if one.id != observation.id]
-    stands = standing([*others, observation], laws(own), log.ground)
+    stands = log.stands
+    if again is not None:
+        others = [one for one in log.earlier if one.id != again.id]
+        stands = standing([*others, again], laws(own), log.ground)
     known = facts_of(reader, own)
     against = contradictions(known, stands, observation.id) + left_standing(known, stands, facts, told.kind)
     return Recorded(

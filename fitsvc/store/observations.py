@@ -6,7 +6,7 @@ answers what was known earlier.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import datetime, timedelta
 from functools import cache
 from typing import Any, Final, cast
@@ -17,7 +17,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, NotFound
-from fitsvc.store.folding import RANK, SEEN, THING, Law, Laws, current_facts
+from fitsvc.store.folding import RANK, SEEN, THING, Law, Laws, Said, current_facts, standing
 from fitsvc.store.tables import (
     NAME,
     NOTE,
@@ -169,11 +169,15 @@ def observation_row(
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """All that was said of a record that this session has locked, and what the record's facts lean on."""
+    """All that was said of a record that this session has locked, and what the record's facts lean on.
+
+    `stands` is what stands of it once something was told.
+    """
 
     record: ToldOf
     earlier: Sequence[Entered]
     ground: Document
+    stands: dict[str, list[Said]] = field(default_factory=dict)
 
 
 def log_of(session: Session, subject: Told, record: ToldOf, evidence: Json = None) -> Log:
@@ -224,7 +228,8 @@ def append(
     session.flush()
     added = session.connection().execute(_ADDED, row)
     observation = Entered(**row, sequence=(added.inserted_primary_key or (None,))[0])
-    current = current_facts([*earlier, observation], law, ground)
+    log.stands.update(standing([*earlier, observation], law, ground))
+    current = current_facts([*earlier, observation], law, ground, log.stands)
     record.facts, record.provenance = current.facts, current.provenance
     return observation
 
