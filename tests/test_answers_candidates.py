@@ -440,3 +440,46 @@ def test_the_names_that_begin_a_search_are_facts_of_the_vehicle() -> None:
     """The vocabulary has them as texts."""
     facts = answerer().rulebook.vocabulary.of("vehicle")
     assert {facts[name].kind for name in NAMES} == {"text"}
+
+
+WORK_TRUCK = "Crew 4x2 work truck"
+"""The trim of another stored Muckle, without a tow package."""
+
+
+SAVED = {"id": "rig_farm_muckle"}
+MOUNTED = {"receiver": {"id": "rcv_brannoch_muckle"}, "mounting": {"id": "mnt_muckle_short_own"}}
+
+
+@pytest.mark.parametrize(
+    ("rig", "pointer", "identity"),
+    [
+        (SAVED, "/rig/id", None),
+        (SAVED, "/rig/id", "same"),
+        (MOUNTED, "/rig/mounting/id", None),
+        (MOUNTED, "/rig/mounting/id", "same"),
+    ],
+)
+def test_what_is_told_of_another_stored_vehicle_is_not_judged_by_this_one(
+    rig: dict[str, Any], pointer: str, identity: str | None
+) -> None:
+    """The work truck's trim over what is stored of the one with a tow package is refused, by the id that says so."""
+    names = {"make": "Brannoch", "model": "Muckle", "year": 2023, "trim": WORK_TRUCK, "identity": identity}
+    told = {**rig, "vehicle": {**rig.get("vehicle", {}), "facts": names}}
+    with pytest.raises(ProblemsFound) as refused:
+        answerer().answer({"rig": told, "accessory": {"sku": "TUG-2-D2-10"}}, world())
+    (problem,) = refused.value.problems
+    assert problem.pointer == pointer and problem.meaning
+    assert "trim level" in problem.message and "`veh_muckle_2023_short_plain`" in problem.help
+
+
+def test_another_number_asks_whether_it_is_the_stored_vehicle() -> None:
+    """Signs that no number of it has are of another; those that some have, and a trim of its owner's, are asked for."""
+    rig: dict[str, Any] = {"id": "rig_farm_muckle", "vehicle": {"facts": {"vin_signs": "1AAC2MA1"}}}
+    question = {"rig": rig, "accessory": {"sku": "TUG-2-D2-10"}}
+    asked = answerer().answer(question, world())
+    assert any(step.fact == "vehicle.identity" for step in asked.next)
+    own = str(next(one for one in world().of("vehicle") if one.key == "veh_muckle_2023_short").facts["vin_signs"])
+    rig["vehicle"]["facts"] = {"vin_signs": own}
+    assert not any(step.fact == "vehicle.identity" for step in answerer().answer(question, world()).next)
+    rig["vehicle"]["facts"] = {"trim": "as its owner calls it"}
+    assert any(step.fact == "vehicle.identity" for step in answerer().answer(question, world()).next)

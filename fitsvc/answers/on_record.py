@@ -1,11 +1,12 @@
 """What a question tells of a stored thing held against its record: whether it is another's, and what leans on it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from fitsvc.answers.gathering import Gathered
 from fitsvc.answers.parts import names_fact
-from fitsvc.answers.records import NAMES, Doubt, Stored, naming_facts, sure_of
+from fitsvc.answers.records import NAMES, Doubt, Named, Stored, naming_facts, sure_of
 from fitsvc.answers.taken import agree, folded, told_otherwise
+from fitsvc.answers.vin import read_signs
 from fitsvc.document import Json
 from fitsvc.language.intervals import equal
 from fitsvc.language.truth import NO
@@ -19,7 +20,7 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
     """Ask whether a vehicle is the stored one that it is said to be, where what is told of it is another's.
 
     One that comes with a saved rig or a mounting only, and not by its own id, is not called by another's name: what
-    was measured on the one is not of the other.
+    was measured on the one is not of the other. Nor has it a trim or a model year that another stored one has.
     """
     for one in gathered.taken if not gathered.problems else ():
         if one.subject != "vehicle":
@@ -30,11 +31,48 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
         called = [name for short in NAMES if (name := f"vehicle.{short}") in others and names_fact(rig, name)]
         if by_name and called:
             _another_is_called(gathered, rig, called[0], one)
+        elif by_name and others:
+            _refuse_another(gathered, rig, one, others)
         for name in others if not gathered.problems else ():
             said = (gathered.told_here[name], t("this question"), "")
             wire = one.facts[name.partition(".")[2]]
             gathered.doubts[name] = Doubt("disputed", (said, (wire, t("its record"), "")))
             gathered.present.update(gathered.reader.vocabulary.serving("identity"))
+
+
+def _refuse_another(gathered: Gathered, rig: Mapping[str, Json], one: Stored, others: Sequence[str]) -> None:
+    """Refuse the trim or year of another stored vehicle over what comes with a saved rig or a mounting of this one."""
+    vocabulary = gathered.reader.vocabulary
+    naming, years = naming_facts(vocabulary), vocabulary.serving("model_year")
+    names = [name for name in others if name in years or (name in naming and naming[name].kind == "text")]
+    other = _stored_so(gathered, one, names) if names else None
+    if other is None:
+        return
+    fact = vocabulary.facts[names[0]]
+    message = t(
+        "vehicle `{vehicle}` ({label}) has as {fact} {was}, not {told}",
+        vehicle=one.key,
+        label=one.label,
+        fact=fact.label,
+        was=one.facts[fact.short],
+        told=gathered.told_here[fact.name],
+    )
+    help = t("name `{other}` ({its_label}), or leave out what is not so", other=other.key, its_label=other.label)
+    pointer = "/rig/id" if rig.get("id") is not None else "/rig/mounting/id"
+    gathered.complain(pointer, message, help, True, "other record")
+
+
+def _stored_so(gathered: Gathered, one: Stored, names: Sequence[str]) -> Named | None:
+    """Another stored vehicle of its make and model, or of those told, that has the texts and counts told."""
+    values = {name: gathered.values[name] for name in names if name in gathered.values}
+    texts = {name: gathered.texts[name] for name in names if name in gathered.texts}
+    own = {f"vehicle.{short}": str(one.facts[short]) for short in NAMES if one.facts.get(short) is not None}
+    for other in gathered.records.vehicles(values, {**own, **texts}) or ():
+        has = [folded(other.texts.get(name, "")) == folded(text) for name, text in texts.items()]
+        has += [name in other.values and agree(other.values[name], value) for name, value in values.items()]
+        if other.key != one.key and has and all(has):
+            return other
+    return None
 
 
 def _another_is_called(gathered: Gathered, rig: Mapping[str, Json], name: str, one: Stored) -> None:
@@ -99,7 +137,23 @@ def _another(gathered: Gathered, on_record: Mapping[str, Json]) -> list[str]:
             was = gathered.reader.value(fact, on_record[name]).get(name)
             differs = name in told and was is not None and not agree(was, told[name])
         found += [name] if differs else []
-    return found
+    return found + [name for name in _other_number(gathered, on_record) if name not in found]
+
+
+def _other_number(gathered: Gathered, on_record: Mapping[str, Json]) -> list[str]:
+    """The signs of a vehicle's number that are told, where no number has both them and those of the record."""
+    names = gathered.reader.vocabulary.serving("number_signs")
+    both = [(name, gathered.texts.get(name, ""), str(on_record.get(name) or "")) for name in names]
+    return [
+        name
+        for name, told, was in both
+        if told and was and not any(_alike(one, other) for one in read_signs(told) for other in read_signs(was))
+    ]
+
+
+def _alike(one: str, other: str) -> bool:
+    """Whether some number begins with both signs, in which `?` stands for any."""
+    return all("?" in pair or pair[0] == pair[1] for pair in zip(one, other, strict=False))
 
 
 def leave_what_leant(gathered: Gathered) -> None:
