@@ -658,3 +658,16 @@ def test_a_saved_rig_told_for_all_has_a_thing_on_it() -> None:
     (problem,) = refused.value.problems
     assert problem.pointer == "/rig/id" and problem.meaning
     assert "nothing hangs on the receiver that is told for all" in problem.message
+
+
+def test_the_place_told_for_all_is_no_other_for_one_thing() -> None:
+    """Its law would be held to nothing, unseen: refused, unless the same is told again or a place among those told."""
+    both = [bikes(), {**boat(), "load": {"facts": {"jurisdiction": "texas"}}}]
+    document = {**asked(both, rig(DUAL)), "load": {"facts": {"jurisdiction": "california"}}}
+    with pytest.raises(ProblemsFound) as refused:
+        answerer().answer(document)
+    (problem,) = refused.value.problems
+    assert problem.pointer == "/together/1/load/facts/jurisdiction" and problem.meaning
+    assert "told otherwise for all: california" in problem.message
+    for places in ("texas", ["california", "texas"]):
+        answerer().answer({**document, "load": {"facts": {"jurisdiction": places}}})

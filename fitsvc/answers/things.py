@@ -35,6 +35,7 @@ _OTHER_RIG: Final = ("id", "vehicle", "receiver", "mounting")
 """What of a thing's own `rig` says that it hangs on another receiver than the one told for all."""
 _AT_OPENING: Final = ("id", "receiver", "mounting")
 VEHICLE: Final = "vehicle"
+_LOAD: Final = "load"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +83,7 @@ class _ThingReading:
         if not self.problems:
             self._hold_to_their_receivers(things)
             self._hold_to_the_receiver_told()
+            self._hold_to_what_is_told_for_all()
             self._hold_to_one_vehicle(things)
         if self.problems:
             raise ProblemsFound(self.problems.values())
@@ -217,6 +219,21 @@ class _ThingReading:
             help = t("leave the `rig` out of the thing that hangs on it, or tell no receiver for all")
             self._complain(f"/rig/{next(iter(told))}", message, help, meaning=True, kind="contradiction")
 
+    def _hold_to_what_is_told_for_all(self) -> None:
+        """A choice that is told for all, such as the place it is driven in, is no other for one of the things."""
+        for_all = _facts_of(self.document.get(_LOAD))
+        for number, thing in enumerate(self.document[TOGETHER]):
+            for name, wire in _facts_of(thing.get(_LOAD)).items():
+                fact, shared = self.reader.fact(_LOAD, name), for_all.get(name)
+                if fact is None or shared is None or wire is None or not isinstance(fact.type, ListType):
+                    continue
+                told = [self.reader.value(fact, one)[fact.name] for one in (shared, wire)]
+                if apart(fact.type, *told):
+                    message = t("{the} is told otherwise for all: {told}", the=fact.the, told=shared)
+                    help = t("tell it once, or tell every one of them for all")
+                    pointer = f"/{TOGETHER}/{number}/{_LOAD}/facts/{escape(name)}"
+                    self._complain(pointer, message, help, meaning=True, kind="contradiction")
+
     def _hold_to_one_vehicle(self, things: list[Thing]) -> None:
         """Whatever hangs on the vehicle is on one vehicle: what two things tell of it can both be so."""
         on_it = [number for number, thing in enumerate(things) if thing.hangs_on != BEHIND_TRAILER]
@@ -243,6 +260,12 @@ def vehicle_told_otherwise(reader: FactReader, one: Question, other: Question) -
             found += [slot] if apart(kind, one.case.facts[slot], other.case.facts[slot]) else []
     fact = reader.vocabulary.fact_of(found[0]) if found else None
     return t("{the} is told otherwise", the=fact.the) if fact is not None else ""
+
+
+def _facts_of(part: Json) -> Mapping[str, Json]:
+    """The facts that a part of a question tells."""
+    facts = part.get("facts") if isinstance(part, dict) else None
+    return facts if isinstance(facts, dict) else {}
 
 
 def _has_own(thing: Mapping[str, Json]) -> bool:
