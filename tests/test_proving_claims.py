@@ -32,6 +32,13 @@ def test_a_rule_applies_passes_fails_and_fails_alone(capsys: pytest.CaptureFixtu
     assert failing == ["shank-fits-opening"]
 
 
+def test_examples_about_what_is_not_asked_show_a_rule_too(capsys: pytest.CaptureFixture[str]) -> None:
+    """A load alone is no question: with something to ask about beside it an example shows that the rule passes."""
+    code, text = told(capsys, "heaviest-is-one-of-them", "--only", "dead")
+    assert code == 0
+    assert "2 claims: 0 proven, 2 refuted by a case, 0 not decided; 0 faults" in text
+
+
 def test_what_is_not_there_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     """A rule or a kind of claim that there is none of is refused with what is meant."""
     assert main(["rules", "prove", "shank-fits-openin"]) == 2

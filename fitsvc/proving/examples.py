@@ -14,6 +14,7 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.types import is_exact
 from fitsvc.rulebook.kinds import Kind
 from fitsvc.rulebook.rules import Rule, Rulebook
+from fitsvc.subjects import ASKED
 
 
 @dataclass(slots=True)
@@ -32,9 +33,16 @@ class ExampleCases:
             self._found[name] = found = []
             for example in self.rulebook.examples.get(name, ()):
                 with suppress(ProblemsFound):  # that an example cannot be read, `rules test` tells
-                    case = case_of(example, self.reader)
+                    case = self._asked(case_of(example, self.reader))
                     found += [case] if self._is_exact(case) else []
         return found
+
+    def _asked(self, case: Case) -> Case:
+        """The case as a question; one about nothing that can be asked about asks about the first that can be."""
+        subjects = [one for one in ASKED if one in self.reader.subjects]
+        if case.adapters or not subjects or case.present.intersection(subjects):
+            return case
+        return replace(case, present=case.present | {subjects[0]})
 
     def _is_exact(self, case: Case) -> bool:
         slots = self.reader.vocabulary.slots()
