@@ -26,6 +26,7 @@ from litestar.testing import TestClient
 from playwright.sync_api import Browser, Page
 from sqlalchemy import URL, NullPool, create_engine, make_url
 from sqlmodel import SQLModel
+from waiting import LONGEST
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.audits import blocks as audit_blocks
@@ -42,7 +43,7 @@ from fitsvc.service.openapi import describe
 from fitsvc.service.selecting import Selections
 from fitsvc.store import database as store
 from fitsvc.store.api_keys import create_key
-from fitsvc.store.engines import parse_url
+from fitsvc.store.engines import CONNECT, parse_url
 
 load_profile()
 # Audits that tests send are kept out of the folder the tests are run in.
@@ -255,6 +256,14 @@ def _free_port() -> int:
 
 def _text(url: URL) -> str:
     return make_url(url).render_as_string(hide_password=False)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def connected_in_its_time() -> Iterator[None]:
+    """Let a database that is there be waited for, however busy the machine is."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(CONNECT, "connect_timeout", int(LONGEST))
+        yield
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -6,6 +6,11 @@ from typing import Final
 
 ATTACKS: Final = {
     "one small question that leaves all open": "service_stalls::health_answers_while_costly_questions_run",
+    "pages that are made while all wait": "service_stalls::what_takes_long_to_make_is_made_beside_the_loop",
+    "a page of goods beside things of which nothing is known": (
+        "service_matches::what_hangs_there_is_judged_within_bounds"
+    ),
+    "one rulebook after the other, each to be made ready": "service_pinned::one_other_rulebook_is_kept_at_a_time",
     "the work of what to learn next, without a bound": "answers_next_bounded::no_question_costs_more_than_the_budget",
     "wishes with adapters of which nothing is known": (
         "planning::adapters_of_which_nothing_is_known_cost_no_more_than_a_plan_may"

@@ -4,7 +4,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import URL, create_engine, event, make_url
 from sqlalchemy.engine import Engine
@@ -26,6 +26,8 @@ from fitsvc.store.turns import Turns
 _POSTGRES = {"postgresql", "postgres", "postgresql+psycopg"}
 _NOT_MIGRATED_STATES = {"42P01", "42703"}
 _BUSY_STATES = {"40001", "40P01", "55P03", "53300", "57014"}
+CONNECT: Final[dict[str, int]] = {"connect_timeout": 10}
+"""Seconds until a server that does not answer is taken to be away."""
 _POOL = {"pool_size": 20, "max_overflow": 20}  # together as many as the service has threads
 _AT_ONCE = 4
 """Who write to PostgreSQL at the same time, of one process: some wait for the server while one has the interpreter."""
@@ -64,7 +66,7 @@ def make_engine(url: URL, *, for_migration: bool = False) -> Engine:
         made, at_once = _ending(_sqlite_engine(url, for_migration)), 1
     else:
         try:
-            made = _ending(create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10}, **_POOL))
+            made = _ending(create_engine(url, pool_pre_ping=True, connect_args=CONNECT, **_POOL))
         except (ModuleNotFoundError, ImportError, NoSuchModuleError):
             raise StoreError("PostgreSQL needs a driver: install `fitsvc[postgres]`") from None
         at_once = _AT_ONCE
