@@ -19,7 +19,7 @@ from typing import Final
 
 import numpy as np
 from bench.bench_audit import write_catalogue
-from distributed import Client, LocalCluster
+from dask_cluster import clustered
 
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.run import LEAST_MB, Audit, AuditOrder
@@ -55,10 +55,7 @@ def measured(catalogue: Path, out: Path, rows: int, rigs: int, workers: int) -> 
     audit = Audit(AuditOrder(catalogue=catalogue, out=out, memory=LEAST_MB), rulebook, of, lambda *_: None)
     began = time.process_time()
     if workers:
-        with (
-            LocalCluster(n_workers=workers, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]  # of a library without types
-            Client(cluster) as client,  # type: ignore[no-untyped-call]  # as above
-        ):
+        with clustered(workers) as client:
             audit.elsewhere = on_dask(client)
             run(audit)
     else:

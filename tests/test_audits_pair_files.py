@@ -13,7 +13,7 @@ import pyarrow.fs as pf
 import pyarrow.parquet as pq
 import pytest
 from audit_world import accessories, files, rigs
-from distributed import Client, LocalCluster
+from dask_cluster import clustered
 from waiting import until
 
 from fitsvc.audits import blocks, pair_files
@@ -89,10 +89,7 @@ def test_a_worker_dies_and_the_bytes_are_the_same(parts: list[Path], shared: Pat
     assert counted == len(accessories()) * len(rigs())
     assert len(list(alone.glob("*.json"))) == _groups(parts)
     written: list[int] = []
-    with (
-        LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]  # of a library without types
-        Client(cluster) as client,  # type: ignore[no-untyped-call]  # as above
-    ):
+    with clustered() as client:
         workers = set(client.run(os.getpid).values())
         killer = threading.Thread(target=_kill, args=(min(workers), spread, written))
         killer.start()

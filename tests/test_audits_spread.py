@@ -6,8 +6,7 @@ import pickle
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -15,7 +14,7 @@ from typing import Any
 
 import pytest
 from audit_world import accessories, audit_of, files, rigs, small_blocks, summary, write_csv
-from distributed import Client, LocalCluster
+from dask_cluster import clustered
 from waiting import until
 
 from fitsvc.audits import spread as spread_module
@@ -55,7 +54,7 @@ def test_a_whole_audit_on_a_cluster_is_that_of_one_machine(catalogue: Path, tmp_
     with small_blocks(6, 30):
         run(audit_of(catalogue, alone))
         parts = len(list(alone.glob("pairs.parquet/*")))
-        with _cluster() as client:
+        with clustered() as client:
             workers = set(client.run(os.getpid).values())
             address = str(client.scheduler_info()["address"])
             command = [sys.executable, "-c", _DRIVER, address, str(catalogue), str(spread)]
@@ -78,16 +77,6 @@ def _kill_once(worker: int, killed: list[int]) -> None:
     if not killed:
         os.kill(worker, signal.SIGKILL)
         killed.append(worker)
-
-
-@contextmanager
-def _cluster() -> Iterator[Client]:
-    """Two worker processes."""
-    with (
-        LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]  # of a library without types
-        Client(cluster) as client,  # type: ignore[no-untyped-call]  # as above
-    ):
-        yield client
 
 
 def _task(catalogue: Path, out: Path) -> tuple[Task, BlockTask]:

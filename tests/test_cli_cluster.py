@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 from audit_world import accessories, small_blocks, undated, write_csv
+from dask_cluster import clustered
 from demo_world import SEED
-from distributed import Client, LocalCluster
 from waiting import LONGEST, until
 
 from fitsvc.cli import audit, main
@@ -40,8 +40,7 @@ def test_the_command_ends_well_though_a_worker_is_killed(catalogue: str, tmp_pat
     (spread / ".spool").mkdir(parents=True)
     said = tmp_path / "said.txt"
     with (
-        LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as cluster,  # type: ignore[no-untyped-call]  # of a library without types
-        Client(cluster) as client,  # type: ignore[no-untyped-call]  # as above
+        clustered() as client,
         said.open("wb") as output,
     ):
         workers = set(client.run(os.getpid).values())
