@@ -18,7 +18,7 @@ from fitsvc.cli.app import main
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.store.database import Database
 from fitsvc.store.errors import Conflict, InvalidValue
-from fitsvc.store.fits import NO_FIT, Delivery, FitRow, put_fits
+from fitsvc.store.fits import NO_FIT, FitRow, FitsOrigin, put_fits
 from fitsvc.store.tables import StoredFit
 
 STATUS = {"works": "fits", "conditional": "fits if", "undetermined": "not known: measure"}
@@ -167,7 +167,7 @@ def test_what_cannot_be_put_leaves_what_was(nights: tuple[Path, Path], tmp_path:
     before = {key: row.model_dump() for key, row in kept(database).items()}
     with pytest.raises(Conflict, match="of 2026-11-28 is kept already"), database.session() as session:
         put_fits_of(session, first, answerer().rulebook)
-    later = Delivery(supplier="Fellside", day="2026-11-29", rulebook="r", digest="d")
+    later = FitsOrigin(supplier="Fellside", day="2026-11-29", rulebook="r", digest="d")
     rows = [[FitRow("A", "v", "n", "r", "fits", "")], [FitRow("A" * 81, "v", "n", "r", "fits", "")]]
     with pytest.raises(InvalidValue, match="longer than 80"), database.session() as session:
         put_fits(session, later, rows)
@@ -183,7 +183,7 @@ def test_suppliers_stand_beside_each_other(database: Database) -> None:
     row = FitRow("A", "veh", "A name", "rig", "fits", "")
     for supplier, day, rows in (("one", "2026-11-27", [row]), ("two", "2026-11-27", [row]), ("one", "2026-11-28", [])):
         with database.session() as session:
-            put_fits(session, Delivery(supplier=supplier, day=day, rulebook="r", digest=supplier + day), [rows])
+            put_fits(session, FitsOrigin(supplier=supplier, day=day, rulebook="r", digest=supplier + day), [rows])
     with database.session() as session:
         told = {(one.supplier, one.status, one.since) for one in session.exec(select(StoredFit)).all()}
     assert told == {("one", NO_FIT, "2026-11-28"), ("two", "fits", "2026-11-27")}

@@ -13,7 +13,7 @@ from fitsvc.audits.spool import SUMMARY
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.store.fits import Delivery, FitRow, FitsPut, put_fits
+from fitsvc.store.fits import FitRow, FitsOrigin, FitsPut, put_fits
 
 
 def put_fits_of(session: Session, out: Path, rulebook: Rulebook) -> FitsPut:
@@ -28,7 +28,7 @@ def put_fits_of(session: Session, out: Path, rulebook: Rulebook) -> FitsPut:
         help = "audit it anew with `--supplier NAME`: what is kept of a supplier gives way to its next audit alone"
         raise ProblemsFound([Problem("the audit does not say whose catalogue it is of", help, file=str(out))])
     of_what = json.dumps([summary["run"], about["day"]], sort_keys=True).encode()
-    delivery = Delivery(
+    delivery = FitsOrigin(
         supplier=about["supplier"],
         day=about["day"],
         rulebook=summary["rulebook"]["digest"],

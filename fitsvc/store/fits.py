@@ -41,7 +41,7 @@ class FitRow(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Delivery:
+class FitsOrigin:
     """The audit that rows are of: whose catalogue, on what day (ISO 8601), by which rulebook, and its own digest."""
 
     supplier: str
@@ -59,7 +59,7 @@ class FitsPut:
     since: str
 
 
-def put_fits(session: Session, delivery: Delivery, tables: Iterable[Sequence[FitRow]]) -> FitsPut:
+def put_fits(session: Session, delivery: FitsOrigin, tables: Iterable[Sequence[FitRow]]) -> FitsPut:
     """Put what an audit came to in the place of what the supplier's audit before did.
 
     InvalidValue where a text is longer than is kept, Conflict where the audit that is there is of a later day.
