@@ -14,11 +14,13 @@ from service_checks import problem
 from sqlmodel import Session, col, delete
 
 from fitsvc.answers.answer import encode
+from fitsvc.cli.options import read_as_of
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.observing.earlier import EarlierRecords, known_then, told_by
 from fitsvc.observing.law import laws_of
 from fitsvc.observing.recording import observe
 from fitsvc.service.app import create_app
+from fitsvc.service.queries import AS_OF
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound
@@ -132,9 +134,22 @@ def test_an_answer_as_of_a_time_over_the_wire(database: Database, tmp_path: Any)
     ]
     assert answers == ["undetermined", "fails"]
     response = client.post("/v1/answers", json=QUESTION, params={"as_of": before.isoformat()})
-    assert "no mounting is stored under `mnt_a`" in problem(response, 409)["errors"][0]["detail"]
+    error = problem(response, 409)["errors"][0]
+    assert "no mounting is stored under `mnt_a`" in error["detail"] and "did you mean" not in error["help"]
+    now_near = client.post("/v1/answers", json={**QUESTION, "rig": {"mounting": {"id": "mnt_aa"}}})
+    assert "did you mean `mnt_a`" in problem(now_near, 409)["errors"][0]["help"]
     wrong = client.post("/v1/answers", json=QUESTION, params={"as_of": "yesterday"})
     assert wrong.status_code == 400
+
+
+def test_a_date_over_the_wire_is_its_beginning_as_it_is_in_the_shell() -> None:
+    """One word has one meaning in both: what was entered on that day is not known at its beginning."""
+    start = AS_OF.read("2026-05-09")
+    assert start == AS_OF.read("2026-05-09T00:00:00Z") == read_as_of("2026-05-09")
+    assert AS_OF.read("2026-05-09T02:00:00 02:00") == start
+    for wrong in ("2026-02-30", "20260509", "2026-W19-6", "2026-05-09T14:30:00"):
+        with pytest.raises(ValueError, match="a date, or an instant with its zone"):
+            AS_OF.read(wrong)
 
 
 def test_a_clock_that_was_ahead_hides_nothing_that_was_entered_before(

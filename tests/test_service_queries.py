@@ -24,8 +24,9 @@ def outside(schema: dict[str, Any]) -> list[str]:
         found = [str(schema["minimum"] - 1), str(schema["maximum"] + 1), "", "1.5", "+1", "\u0663", "1e1"]
     elif "enum" in schema:
         found = ["", "colour", schema["enum"][0].upper() + "!", f"{schema['enum'][0]},"]
-    elif schema.get("format") == "date-time":
-        found = ["", "yesterday", "2026-05-09", "2026-05-09T14:30:00", "2026-13-09T14:30:00Z"]
+    elif "anyOf" in schema:
+        assert [one["format"] for one in schema["anyOf"]] == ["date-time", "date"]
+        found = ["", "yesterday", "2026-5-9", "2026-W19-6", "2026-13-09", "2026-05-09T14:30:00", "2026-13-09T14:30:00Z"]
     else:
         found = [one for one in TRIED if not re.search(schema.get("pattern", ""), one)]
         found += [""] if schema.get("minLength") else []

@@ -6,6 +6,7 @@ cannot change once anything was seen of it. A record that has been deleted since
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from functools import partial
 from typing import Final
 
 from sqlmodel import Session
@@ -20,7 +21,7 @@ from fitsvc.store.observations import SOLD_AS, Entered, all_observations, ground
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.tables import Act, Record, ToldOf
-from fitsvc.subjects import stored_as
+from fitsvc.subjects import RIG, stored_as
 
 _MOST_KNOWN: Final = 1_000
 """Records whose facts of then are kept while one question is answered: those of all rigs that a feed compares."""
@@ -43,6 +44,11 @@ class EarlierRecords(StoreRecords):
         except NotFound:
             return None
         return self._stored(subject, record)
+
+    def keys_near(self, subject: str, key: str) -> list[str]:
+        """The ids or SKUs that were stored then next to one that was not: no later one is meant."""
+        stored = self.rig if subject == RIG else partial(self.find, subject)
+        return [one for one in super().keys_near(subject, key) if stored(one) is not None]
 
     def mountings(self, vehicle: str | None, receiver: str) -> list[Stored]:
         """The mountings of a receiver on a vehicle, or whichever, that were stored then."""

@@ -14,6 +14,7 @@ from fitsvc.service.context import AnyRequest
 from fitsvc.service.json_schema import NO_NUL
 
 _WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
+_DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +52,17 @@ class Parameter:
 
 @dataclass(frozen=True, slots=True)
 class Instant(Parameter):
-    """A parameter that is an instant with its zone."""
+    """A parameter that is an instant with its zone, or a date, which is its beginning in UTC as it is in the shell."""
 
     def read(self, text: str) -> datetime:
         """Return the instant; ValueError says what was expected."""
         try:
-            found = msgspec.convert(text.replace(" ", "+"), datetime)
+            day = f"{text}T00:00:00Z" if _DAY.fullmatch(text) else text.replace(" ", "+")
+            found = msgspec.convert(day, datetime)
         except msgspec.ValidationError:
             found = None
         if found is None or found.tzinfo is None:
-            raise ValueError("an instant with its zone, such as `2026-05-09T14:30:00Z`")
+            raise ValueError("a date, or an instant with its zone, such as `2026-05-09T14:30:00Z`")
         return found
 
 
@@ -122,8 +124,8 @@ SKUS: Final = Keys(
 )
 AS_OF: Final = Instant(
     "as_of",
-    "By what had been entered by then.",
-    {"type": "string", "format": "date-time"},
+    "By what had been entered by then. A date is its beginning in UTC.",
+    {"type": "string", "anyOf": [{"format": "date-time"}, {"format": "date"}]},
     example="2026-05-09T14:30:00Z",
 )
 LIMIT: Final = Parameter(
