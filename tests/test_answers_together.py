@@ -671,3 +671,15 @@ def test_the_place_told_for_all_is_no_other_for_one_thing() -> None:
     assert "told otherwise for all: california" in problem.message
     for places in ("texas", ["california", "texas"]):
         answerer().answer({**document, "load": {"facts": {"jurisdiction": places}}})
+
+
+def test_what_hangs_on_a_trailer_without_brakes_is_held_with_it() -> None:
+    """2,900 lb and a rack of 100 lb are the 3,000 lb that the maker allows without brakes; 2,901 lb are more."""
+    on, rule = rig(DUAL, tow_rating_unbraked="3000 lb"), "unbraked-with-what-hangs-on-it"
+    for gross, weighed, told in (
+        ("2900 lb", False, "passes"),
+        ("2901 lb", False, "fails"),
+        ("2901 lb", True, "passes"),
+    ):
+        things = [boat(gross_weight=gross, brakes="none", weighed_with_all=weighed), rack_on_trailer()]
+        assert result(answer(things, on), rule) == told
