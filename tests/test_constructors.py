@@ -23,6 +23,7 @@ EXCEPTIONS = {
     "fitsvc.facts.Case": "what is known and what it is about, always in this order; what few give is named",
     "fitsvc.language.functions.Function": "a line of the table of functions, read across; what follows `doc` is named",
     "fitsvc.language.problems.Problem": "what is wrong and what to do, always in this order; its place is named",
+    "fitsvc.store.fits.FitRow": "a tuple: a row of a table, which is written as a row",
     "fitsvc.language.checker.Names": "facts and subjects, always in this order, and often no more; the rest is named",
     "fitsvc.service.queries.FactsWanted": "as every parameter",
     "fitsvc.service.queries.Instant": "as every parameter",

@@ -50,9 +50,10 @@ rules:
     source: {kind: common_practice}
     examples:
       - {accessory.kind: rack, accessory.shank: 2 in, accessory.length: 20 in, accessory.weight: 100 lb, gives: passes}
-      - {accessory.kind: rack, accessory.shank: 2 in, accessory.length: 20 in, accessory.weight: 101 lb, gives: fails, so: blocks}
+      - {accessory.kind: rack, accessory.shank: 2 in, accessory.length: 20 in, accessory.weight: 101 lb,
+         gives: fails, so: blocks}
       - {accessory.kind: rack, accessory.weight: 100 lb, gives: undetermined, so: open}
-"""  # noqa: E501
+"""
 FILES = {
     "rulebook.yaml": "name: few\n",
     "vocabulary/lists.yaml": """

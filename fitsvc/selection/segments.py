@@ -94,7 +94,7 @@ def has(item: Item, facts: Facts) -> bool:
     return True
 
 
-class _Reading:
+class _FactsOfRows:
     """Reads the different facts of a table, by their numbers."""
 
     def __init__(self, reader: FactReader, facts: Strings) -> None:
@@ -114,7 +114,7 @@ class Segment:
         self._by_label = array_of(tables.items, "by_label")
         self.catalogue = catalogue_of(columns, tables)
         # Of nothing that holds this, so that it and all of its memory go as soon as no one else holds it.
-        self._read = lru_cache(_MOST_READ)(_Reading(reader, Strings(tables.facts, "json")))
+        self._read = lru_cache(_MOST_READ)(_FactsOfRows(reader, Strings(tables.facts, "json")))
         self._judged = LruCache[Hashable, SegmentResults](_MOST_RIGS)
         self._left = LruCache[Hashable, NDArray[np.uint8]](_MOST_RIGS)
         self.matching = LruCache[Hashable, Flags](_MOST_RIGS)

@@ -116,7 +116,10 @@ class Operation:
 
 
 def query_of(request: AnyRequest) -> dict[str, Any]:
-    """Read the query as the operation of this request declares it, and hold the headers to what it declares."""
+    """Read the query as the operation of this request declares it, and hold the headers to what it declares.
+
+    Raises a problem of status 400 for what is not as declared, of 404 or 503 where another rulebook is pinned.
+    """
     operation: Operation = request.route_handler.opt["operation"]
     if operation.headers:
         check_headers(request, operation.headers)

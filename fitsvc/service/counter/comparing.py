@@ -34,7 +34,7 @@ _RESULTS: Final = ("passes", "undetermined", "fails")
 """What a rule can come to, the best first."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FitsColumn:
     """One item of a comparison: its answer, the page of it, the record's own page."""
 
