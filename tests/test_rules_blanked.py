@@ -63,6 +63,7 @@ ALLOWED: Mapping[str, str] = {
     "load.person_weight": "with nobody named, whomever the step takes may stand on it",
     "load.occupants_weight": "somebody drives, and is counted; how much is left for more is told",
     "trailer.coupler_kind": "a ball size told makes it a ball coupler, a ring's diameter a ring; the answer says so",
+    "trailer.gvwr": "stands on a trailer that is seldom at the counter; where cargo is told without it, that is said",
     "trailer.empty_weight": "where the loaded weight is told, it can do no more than contradict that",
     "trailer.cargo_weight": "where the loaded weight is told, it can do no more than contradict that",
     "trailer.weight_distribution": "what is not mentioned and would be mentioned is not used; the answer says so",

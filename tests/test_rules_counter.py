@@ -342,6 +342,8 @@ TRADE: Sequence[Row] = [
      NEVER_YES, {"weight-beside-is-of-something": "fails"}),
     ("weight on a trailer on which nothing hangs", {**TOWED, "beside.loads_trailer": False,
      "beside.on_trailer": "2500 lb"}, (), NEVER_YES, {"load-on-the-trailer-is-of-something": "fails"}),
+    ("a trailer loaded past its own label", {**TOWED, "trailer.gvwr": "2000 lb"}, (), "fails",
+     {"trailer-within-its-own-label": "fails"}),
     ("a vehicle that may not tow carries bikes", {**BIKES, "vehicle.tow_rating": "0 lb"}, (), "works", {}),
     ("a trailer on a plate of the European sort is held to its S value", {**TOWED,
      "load.jurisdiction": "european_union", "receiver.vertical_rating": "75 kg"}, (), "fails",
