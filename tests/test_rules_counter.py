@@ -50,6 +50,13 @@ DUAL: Facts = {
     "weight": "20 lb",
 }
 HALF: Facts = {**EXTENSION, "keeps_fraction": "50 %"}
+SPARE: Facts = {
+    "spare.stowed_where": "rear_door",
+    "spare.tyre": "195/65R15 91H",
+    "vehicle.spare_location": "rear_door",
+    "vehicle.tyre": "195/65R15 91H",
+}
+PLUGS: Facts = {"wiring_adapter.plug": "blade_7", "wiring_adapter.socket": "flat_4", "vehicle.socket": "blade_7"}
 DOOR: Facts = {
     "vehicle.rear_closure": "side_hinged",
     "vehicle.spare_location": "rear_door",
@@ -338,6 +345,25 @@ TRADE: Sequence[Row] = [
      {"kind": "size_adapter", "fits_opening": "2 in", "offers_opening": "2-1/2 in", "adds_length": "6 in"},
      {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in"}), "fails",
      {"adapters-lead-somewhere": "fails"}),
+    ("bikes beside a spare, and nothing to hold them", {**SPARE, "load.bikes": 3}, (), "fails",
+     {"load-is-borne": "fails"}),
+    ("bikes of so much each beside a spare", {**SPARE, "load.bike_weight": "40 lb"}, (), "fails",
+     {"load-is-borne": "fails"}),
+    ("a heaviest bike beside a spare", {**SPARE, "load.heaviest_bike": "40 lb"}, (), "fails",
+     {"load-is-borne": "fails"}),
+    ("cargo beside a spare", {**SPARE, "load.cargo_weight": "100 lb"}, (), "fails", {"load-is-borne": "fails"}),
+    ("somebody to stand on a spare", {**SPARE, "load.person_weight": "150 lb"}, (), "fails",
+     {"only-steps-are-stood-upon": "fails"}),
+    ("no bike and no cargo beside a spare", {**SPARE, "load.bikes": 0, "load.cargo_weight": "0 lb"}, (), "works",
+     {"load-is-borne": "passes"}),
+    ("people in the vehicle with a spare", {**SPARE, "load.occupants_weight": "300 lb"}, (), "works",
+     {"load-is-borne": "not_applicable"}),
+    ("cargo beside a plug", {**PLUGS, "load.cargo_weight": "100 lb"}, (), "fails", {"load-is-borne": "fails"}),
+    ("somebody to stand on a plug", {**PLUGS, "load.person_weight": "150 lb"}, (), "fails",
+     {"only-steps-are-stood-upon": "fails"}),
+    ("plugs alone", PLUGS, (), "works", {}),
+    ("what hangs behind has no receiver in front", {**BIKES, "beside.hangs_on": "rear_receiver", "beside.things": 0,
+     "receiver.place": "front"}, (), "fails", {"hangs-behind-where-its-receiver-is": "fails"}),
     ("weight beside it of nothing that is there", {**TOWED, "beside.things": 0, "beside.weight": "700 lb"}, (),
      NEVER_YES, {"weight-beside-is-of-something": "fails"}),
     ("weight on a trailer on which nothing hangs", {**TOWED, "beside.loads_trailer": False,

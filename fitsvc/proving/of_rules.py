@@ -110,11 +110,12 @@ class OfRules:
 
     def _alone(self, rule: Rule) -> Asked:
         """That it fails, and no other rule does that as much would come of; or that it is open so."""
-        for adapters in self.worlds(rule):
+        # Others read adapters where this rule does not, and refuse without one what they let pass with it.
+        for adapters in self.prover.adapters:
             world = self.prover.world(adapters)
             others = [world.judged(one).fails for one in self._as_grave(rule)]
             yield world, [world.judged(rule).fails, *map(negation, others)], self._fails_alone(rule)
-        for adapters in self.worlds(rule):
+        for adapters in self.prover.adapters:
             world = self.prover.world(adapters)
             yield world, [world.judged(rule).open, *self._lets_open(world, rule)], self._open_alone(rule)
 
