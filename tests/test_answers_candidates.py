@@ -266,8 +266,15 @@ def test_an_id_with_another_vehicle_told_beside_it_is_no_plain_yes(told: dict[st
     assert found.outcome == "conditional" and guesses(found) == {"undetermined"}
     assert found.next[0].fact == "vehicle.identity"
     assert read_question(document, answerer().reader, world()).case.present >= {"vehicle.identity"}
-    same = answer(by_id(bikes({**told, "identity": "same"}), "veh_oxter_2024"))
-    assert guesses(same) == {"passes"} and [one.because for one in same.disputed] == [because]
+    same = by_id(bikes({**told, "identity": "same"}), "veh_oxter_2024")
+    if told.keys() <= {"body", "wheelbase"}:
+        kept = answer(same)
+        assert guesses(kept) == {"passes"} and [one.because for one in kept.disputed] == [because]
+        return
+    with pytest.raises(ProblemsFound, match="it is told to be the very vehicle `veh_oxter_2024`") as refused:
+        answer(same)
+    (problem,) = refused.value.problems
+    assert problem.pointer == f"/rig/vehicle/facts/{next(iter(told))}" and problem.kind == "other record"
 
 
 @pytest.mark.parametrize("identity", [{}, {"identity": "same"}])
@@ -483,3 +490,30 @@ def test_another_number_asks_whether_it_is_the_stored_vehicle() -> None:
     assert not any(step.fact == "vehicle.identity" for step in answerer().answer(question, world()).next)
     rig["vehicle"]["facts"] = {"trim": "as its owner calls it"}
     assert any(step.fact == "vehicle.identity" for step in answerer().answer(question, world()).next)
+
+
+def on_it(rig: dict[str, Any], facts: dict[str, Any]) -> dict[str, Any]:
+    """The question on a saved rig, or under a stored mounting, with its vehicle called by some facts."""
+    return {**asked({}), "rig": {**rig, "vehicle": {"facts": facts}}}
+
+
+@pytest.mark.parametrize("rig", [SAVED, MOUNTED])
+@pytest.mark.parametrize("told", [{"trim": "Sport"}, {"year": 1999}, {"vin_signs": "1AAX2MT4"}, {"vin_signs": "MT4"}])
+def test_a_name_that_no_stored_vehicle_has_leaves_open_whether_it_is_the_one(
+    told: dict[str, Any], rig: dict[str, Any]
+) -> None:
+    """It is asked, and who says that it is the same has made a slip in one of the two: neither is believed."""
+    found = answer(on_it(rig, told))
+    assert found.outcome != "works" and guesses(found) == {"undetermined"} and len(found.disputed) == 1
+    with pytest.raises(ProblemsFound, match=r"whose (trim level|model year|signs in the VIN) is"):
+        answer(on_it(rig, {**told, "identity": "same"}))
+
+
+def test_signs_told_choose_among_the_vehicles_of_a_name() -> None:
+    """A number leads to the vehicles that it agrees with, and none of another is taken."""
+    named = {"make": "Brannoch", "model": "Muckle", "year": 2023}
+    assert {one.id for one in answer(asked(named)).candidates} > {"veh_muckle_2023_short_plain"}
+    found = answer(asked({**named, "vin_signs": "1AAC2MA1", "identity": "same"}))
+    assert "as for the 2023 Brannoch Muckle, crew cab, short bed, 4x2" in found.assumed[0]
+    none = answer(asked({**named, "trim": WORK_TRUCK, "vin_signs": "1AAC2MT4", "identity": "same"}))
+    assert none.assumed[0].startswith("Stored vehicles are called so, but none with the signs in the VIN")

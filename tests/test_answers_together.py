@@ -683,3 +683,32 @@ def test_what_hangs_on_a_trailer_without_brakes_is_held_with_it() -> None:
     ):
         things = [boat(gross_weight=gross, brakes="none", weighed_with_all=weighed), rack_on_trailer()]
         assert result(answer(things, on), rule) == told
+
+
+JOURNEY = {"jurisdiction": "california", "occupants_weight": "900 lb", "needs_closure_open": True}
+"""What holds for all that is on one rig."""
+ANOTHER = {"jurisdiction": "texas", "occupants_weight": "100 lb", "needs_closure_open": False}
+
+
+def test_the_journey_is_all_that_holds_for_all() -> None:
+    """Each fact that is asked once at the counter and goes with everything."""
+    assert {f"load.{name}" for name in JOURNEY} == {*answerer().rulebook.words.for_all}
+
+
+@pytest.mark.parametrize("shared", [True, False])
+@pytest.mark.parametrize("name", JOURNEY)
+def test_one_things_load_tells_no_other_journey_than_that_of_all(name: str, shared: bool) -> None:
+    """A place without that law, or fewer people, would pass what is not so: refused, whichever of them tells it."""
+    told, other = ({"facts": {name: one[name]}} for one in (JOURNEY, ANOTHER))
+    things = in_front({"id": "veh_muckle_2023_short"})["together"]
+    first, last = things[0], things[1]
+    facts = {**(first.get("load") or {}).get("facts", {})}
+    mine = {"facts": {**facts, **told["facts"]}}
+    both = [first if shared else {**first, "load": mine}, {**last, "load": other}]
+    document = {"rig": {"id": "rig_farm_muckle"}, "together": both, **({"load": told} if shared else {})}
+    with pytest.raises(ProblemsFound, match="is told otherwise for all") as refused:
+        answerer().answer(document, world())
+    (problem,) = refused.value.problems
+    assert problem.pointer == f"/together/1/load/facts/{name}" and problem.meaning
+    again = [both[0], {**last, "load": told}]
+    assert answerer().answer({**document, "together": again}, world()).together

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from fitsvc.answers.gathering import Gathered
 from fitsvc.answers.records import NAMES, Named, Stored, naming_facts
 from fitsvc.answers.taken import surely_all, surely_is, told_otherwise
+from fitsvc.answers.vin import signs_apart
 from fitsvc.document import Json
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.types import ListType, Value
@@ -42,13 +43,27 @@ def vehicle_called(gathered: Gathered, rig: Mapping[str, Json]) -> Stored | None
 
 def _meant(gathered: Gathered, found: Sequence[Named]) -> tuple[Named, ...]:
     """Those of the vehicles that go by a name that no figure told rules out, nor that it is told to be another."""
-    if _identity(gathered) == NO:
+    if identity_told(gathered) == NO:
         return ()
-    ruled_out = [told_otherwise(gathered.reader, one.figures, gathered.values)[0] for one in found]
+    ruled_out = [
+        [*told_otherwise(gathered.reader, one.figures, gathered.values)[0], *_other_signs(gathered, one)]
+        for one in found
+    ]
     meant = tuple(one for one, out in zip(found, ruled_out, strict=True) if not out)
     if found and not meant:
         gathered.unstored = tuple(dict.fromkeys(name for out in ruled_out for name in out))
     return meant
+
+
+def _other_signs(gathered: Gathered, one: Named) -> list[str]:
+    """The fact of the signs in its number, where those told are not a stored vehicle's."""
+    signs = gathered.reader.vocabulary.serving("number_signs")
+    told = {
+        name: (gathered.texts[name], one.figures.get(name.partition(".")[2]))
+        for name in signs
+        if name in gathered.texts
+    }
+    return [name for name, (said, own) in told.items() if isinstance(own, str) and signs_apart(said, own)]
 
 
 def _surely_of(
@@ -66,7 +81,7 @@ def _surely_of(
     return surely_all(meant, values, texts, always, others or ())
 
 
-def _identity(gathered: Gathered) -> int:
+def identity_told(gathered: Gathered) -> int:
     """Whether the vehicle is told to be the stored one that goes by its name: the first of what it may be."""
     told = [gathered.values.get(name) for name in gathered.reader.vocabulary.serving("identity")]
     return {1: YES, 2: NO}.get(told[0], UNKNOWN) if told and isinstance(told[0], int) else UNKNOWN
@@ -82,7 +97,7 @@ def _guess(gathered: Gathered) -> bool:
         assert isinstance(fact.type, ListType)
         if len(gathered.candidates) == 1:
             gathered.present.add(name)
-        if _identity(gathered) == UNKNOWN:
+        if identity_told(gathered) == UNKNOWN:
             gathered.guessed = {fact.short: list(fact.type.members)}
         return True
     return False

@@ -2,14 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 
+from fitsvc.answers.called_vehicle import identity_told
 from fitsvc.answers.gathering import Gathered
 from fitsvc.answers.parts import names_fact
 from fitsvc.answers.records import NAMES, Doubt, Named, Stored, naming_facts, sure_of
 from fitsvc.answers.taken import agree, folded, told_otherwise
-from fitsvc.answers.vin import read_signs
+from fitsvc.answers.vin import signs_apart
 from fitsvc.document import Json
 from fitsvc.language.intervals import equal
-from fitsvc.language.truth import NO
+from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import ListType
 from fitsvc.language.tyres import designation
 from fitsvc.rulebook.vocabulary import Fact
@@ -20,7 +21,8 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
     """Ask whether a vehicle is the stored one that it is said to be, where what is told of it is another's.
 
     One that comes with a saved rig or a mounting only, and not by its own id, is not called by another's name: what
-    was measured on the one is not of the other. Nor has it a trim or a model year that another stored one has.
+    was measured on the one is not of the other. Nor has it a trim or a model year that another stored one has. And
+    whoever says that it is the same does not call it by another name: one of the two is a slip, and which is not known.
     """
     for one in gathered.taken if not gathered.problems else ():
         if one.subject != "vehicle":
@@ -33,11 +35,39 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
             _another_is_called(gathered, rig, called[0], one)
         elif by_name and others:
             _refuse_another(gathered, rig, one, others)
+        names = [name for name in _names(gathered) if name in others]
+        if names and identity_told(gathered) == YES and not gathered.problems:
+            _is_not_the_same(gathered, rig, names[0], one)
         for name in others if not gathered.problems else ():
             said = (gathered.told_here[name], t("this question"), "")
             wire = one.facts[name.partition(".")[2]]
             gathered.doubts[name] = Doubt("disputed", (said, (wire, t("its record"), "")))
             gathered.present.update(gathered.reader.vocabulary.serving("identity"))
+
+
+def _names(gathered: Gathered) -> list[str]:
+    """The facts that a vehicle is called by: names, its model year, and the signs of its number."""
+    vocabulary = gathered.reader.vocabulary
+    texts = [name for name, fact in naming_facts(vocabulary).items() if fact.kind == "text"]
+    return [*texts, *vocabulary.serving("model_year"), *vocabulary.serving("number_signs")]
+
+
+def _is_not_the_same(gathered: Gathered, rig: Mapping[str, Json], name: str, one: Stored) -> None:
+    """Refuse that a vehicle is the very one stored where it is called by what the stored one is not."""
+    fact = gathered.reader.vocabulary.facts[name]
+    message = t(
+        "it is told to be the very vehicle `{vehicle}` ({label}), whose {fact} is {was}, not {told}",
+        vehicle=one.key,
+        label=one.label,
+        fact=fact.label,
+        was=one.facts[fact.short],
+        told=gathered.told_here[name],
+    )
+    help = t(
+        "one of the two is a slip: leave `{fact}` out if it is that vehicle, or else name the one it is", fact=name
+    )
+    pointer = f"/rig/vehicle/facts/{fact.short}" if names_fact(rig, name) else "/rig/id" if rig.get("id") else "/rig"
+    gathered.complain(pointer, message, help, True, "other record")
 
 
 def _refuse_another(gathered: Gathered, rig: Mapping[str, Json], one: Stored, others: Sequence[str]) -> None:
@@ -144,16 +174,7 @@ def _other_number(gathered: Gathered, on_record: Mapping[str, Json]) -> list[str
     """The signs of a vehicle's number that are told, where no number has both them and those of the record."""
     names = gathered.reader.vocabulary.serving("number_signs")
     both = [(name, gathered.texts.get(name, ""), str(on_record.get(name) or "")) for name in names]
-    return [
-        name
-        for name, told, was in both
-        if told and was and not any(_alike(one, other) for one in read_signs(told) for other in read_signs(was))
-    ]
-
-
-def _alike(one: str, other: str) -> bool:
-    """Whether some number begins with both signs, in which `?` stands for any."""
-    return all("?" in pair or pair[0] == pair[1] for pair in zip(one, other, strict=False))
+    return [name for name, told, was in both if told and was and signs_apart(told, was)]
 
 
 def leave_what_leant(gathered: Gathered) -> None:

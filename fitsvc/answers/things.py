@@ -220,19 +220,27 @@ class _ThingReading:
             self._complain(f"/rig/{next(iter(told))}", message, help, meaning=True, kind="contradiction")
 
     def _hold_to_what_is_told_for_all(self) -> None:
-        """A choice that is told for all, such as the place it is driven in, is no other for one of the things."""
-        for_all = _facts_of(self.document.get(_LOAD))
-        for number, thing in enumerate(self.document[TOGETHER]):
-            for name, wire in _facts_of(thing.get(_LOAD)).items():
-                fact, shared = self.reader.fact(_LOAD, name), for_all.get(name)
-                if fact is None or shared is None or wire is None or not isinstance(fact.type, ListType):
+        """What holds for all that is on one rig, such as the place and the people, is no other for one of the things.
+
+        Of choices that holds whatever they are. Two things tell no other of it either.
+        """
+        told, kinds = list[tuple[str, Value, Json]](), self.reader.vocabulary.slots()
+        parts = {"": self.document, **{f"/{TOGETHER}/{i}": one for i, one in enumerate(self.document[TOGETHER])}}
+        for pointer, part in parts.items():
+            for name, wire in _facts_of(part.get(_LOAD)).items():
+                fact = self.reader.fact(_LOAD, name)
+                kind = kinds.get(fact.name) if fact is not None else None
+                if fact is None or kind is None or wire is None:
                     continue
-                told = [self.reader.value(fact, one)[fact.name] for one in (shared, wire)]
-                if apart(fact.type, *told):
-                    message = t("{the} is told otherwise for all: {told}", the=fact.the, told=shared)
+                value, whole = self.reader.value(fact, wire)[fact.name], fact.name in self.reader.rulebook.words.for_all
+                known = [was for same, other, was in told if same == fact.name and apart(kind, value, other)]
+                if known:
+                    message = t("{the} is told otherwise for all: {told}", the=fact.the, told=known[0])
                     help = t("tell it once, or tell every one of them for all")
-                    pointer = f"/{TOGETHER}/{number}/{_LOAD}/facts/{escape(name)}"
-                    self._complain(pointer, message, help, meaning=True, kind="contradiction")
+                    place = f"{pointer}/{_LOAD}/facts/{escape(name)}"
+                    self._complain(place, message, help, meaning=True, kind="contradiction")
+                if whole or (not pointer and isinstance(kind, ListType)):
+                    told.append((fact.name, value, wire))
 
     def _hold_to_one_vehicle(self, things: list[Thing]) -> None:
         """Whatever hangs on the vehicle is on one vehicle: what two things tell of it can both be so."""

@@ -67,6 +67,22 @@ def read_signs(text: str) -> tuple[str, ...]:
     return tuple(one for one in (part.strip().upper() for part in text.split(",")) if len(one) == len(_WEIGHTS) // 2)
 
 
+def signs_apart(told: str, stored: str) -> bool:
+    """Whether signs or a number that are told cannot be of vehicles whose numbers begin as is stored.
+
+    Told signs that cannot be read are no vehicle's; stored ones that cannot say nothing.
+    """
+    own = read_signs(stored)
+    vin = read_vin(told)
+    said = (vin.signs,) if vin else read_signs(",".join(part.strip()[:8] for part in told.split(",")))
+    return bool(own) and not any(_alike(one, other) for one in said for other in own)
+
+
+def _alike(one: str, other: str) -> bool:
+    """Whether one number may begin both ways."""
+    return all(_ANY in (a, b) or a == b for a, b in zip(one, other, strict=True))
+
+
 def check_digit(number: str) -> str:
     """What stands in the ninth place of a sound number (565.15(c)): the weighed sum's rest by 11, ten being X."""
     rest = sum(int(_VALUES[one]) * weight for one, weight in zip(number, _WEIGHTS, strict=True)) % 11
