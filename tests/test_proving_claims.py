@@ -39,6 +39,18 @@ def test_examples_about_what_is_not_asked_show_a_rule_too(capsys: pytest.Capture
     assert "2 claims: 0 proven, 2 refuted by a case, 0 not decided; 0 faults" in text
 
 
+def test_a_rule_is_needless_with_no_adapters_only_if_it_is_with_some(capsys: pytest.CaptureFixture[str]) -> None:
+    """Two things in one opening are refused anyhow; in a dual receiver it alone refuses what meets the body."""
+    code, text = told(capsys, "trailer-behind-what-hangs-above", "--only", "implied")
+    assert code == 0
+    assert "1 claims: 0 proven, 1 refuted by a case, 0 not decided; 0 faults" in text
+    (question,) = (json.loads(line) for line in text.splitlines() if line.lstrip().startswith("{"))
+    found = Answerer(cached_rulebook(data_dir("rules"))).answer(question)
+    assert [one.rule for one in found.findings if one.result == "fails" and one.severity == "blocking"] == [
+        "trailer-behind-what-hangs-above"
+    ]
+
+
 def test_what_is_not_there_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     """A rule or a kind of claim that there is none of is refused with what is meant."""
     assert main(["rules", "prove", "shank-fits-openin"]) == 2
