@@ -40,6 +40,7 @@ LEFT_OUT: Final[Mapping[str, str]] = {
     "vehicle.placard_capacity": "GVWR and curb weight tell the payload",
     "vehicle.gawr_front": "both axle ratings can do no more than contradict the payload",
     "receiver.place": "a ball of the towbar's own that is told is one",
+    "trailer.chain_count": "a breakaway cable stands in for chains: with one none is asked for",
     "trailer.weight_distribution": "what is not mentioned is not used",
     "mounting.fitted": "a part to fit, told as a caution",
 }
@@ -126,13 +127,17 @@ def test_the_plate_of_a_towbar_is_what_is_asked_for() -> None:
     assert (pull.next[0].fact, pull.next[0].works_if) == ("receiver.d_value", "at least 10.27 kN")
 
 
-def test_where_a_breakaway_cable_stands_in_for_chains_none_are_usual() -> None:
-    """UN Regulation 13, 5.2.2.9: a trailer that brakes when it breaks away needs no second coupling."""
+def test_where_a_breakaway_cable_stands_in_for_chains_none_are_asked_for() -> None:
+    """UN Regulation 13, 5.2.2.9: a trailer that brakes when it breaks away needs no second coupling.
+
+    Where nobody tells of the cable, it is what is asked for, before any chain.
+    """
     uncounted = {name: wire for name, wire in TOWBAR.items() if name != "trailer.chain_count"}
-    found = answer(uncounted)
-    chains = next(step for step in found.next if step.fact == "trailer.chain_count")
-    assert found.if_usual is not None
-    assert (chains.usual, found.if_usual.outcome) == ("0", "works")
+    assert (answer(uncounted).outcome, answer(uncounted).next) == ("works", [])
+    untold = answer({name: wire for name, wire in uncounted.items() if name != "trailer.breakaway"})
+    assert untold.outcome != "works"
+    assert [step.fact for step in untold.next][:1] == ["trailer.breakaway"]
+    assert answer({**uncounted, "trailer.breakaway": False}).outcome != "works"
 
 
 @pytest.mark.parametrize(
