@@ -685,6 +685,26 @@ def test_what_hangs_on_a_trailer_without_brakes_is_held_with_it() -> None:
         assert result(answer(things, on), rule) == told
 
 
+@pytest.mark.parametrize(
+    ("rule", "trailer", "vehicle", "receiver"),
+    [
+        # Two chains of 1,500 lb hold 3,000 lb together.
+        ("chains-together-strong-enough", {"chain_count": 2, "chain_rating_each": "1500 lb"}, {}, {}),
+        # 9.81 x 2.268 x 1.3608 / (2.268 + 1.3608) = 8.343 kN, and with 10 lb more 8.361.
+        ("pull-within-d-value", {}, {"gvwr": "5000 lb"}, {"d_value": "8.35 kN"}),
+        # The empty vehicle, a driver of 150 lb, the mount and 3,000 lb.
+        ("combination-with-all", {}, {"gcwr": "7660 lb"}, {}),
+    ],
+)
+def test_what_hangs_on_a_trailer_is_pulled_with_it(rule: str, trailer: Part, vehicle: Part, receiver: Part) -> None:
+    """2,900 lb and a rack of 100 lb are within what chains, plate and combination bear; 10 lb more are not."""
+    on = rig(DUAL, **vehicle)
+    on["receiver"] = {"facts": {**on["receiver"]["facts"], **receiver}}
+    for weight, told in (("50 lb", "passes"), ("60 lb", "fails")):
+        things = [boat(gross_weight="2900 lb", weighed_with_all=False, **trailer), rack_on_trailer(weight)]
+        assert result(answer(things, on), rule) == told
+
+
 JOURNEY = {"jurisdiction": "california", "occupants_weight": "900 lb", "needs_closure_open": True}
 """What holds for all that is on one rig."""
 ANOTHER = {"jurisdiction": "texas", "occupants_weight": "100 lb", "needs_closure_open": False}
