@@ -126,3 +126,17 @@ def test_what_was_read_off_the_rig_itself_is_not_lifted_either() -> None:
     ):
         told = [rig[name]["facts"]["tongue_rating"] for name in ("vehicle", "receiver")]
         assert told == ["450 lb", "400 lb"], "what is sold instead, or planned, is held to it as well"
+
+
+def test_a_label_on_record_that_nobody_knows_today_is_read_again() -> None:
+    """A label that holds the trailer where it is told does not go away with an empty field: there is one."""
+    one = next(each for each in world().records if each.subject == "trailer")
+    stored = replace(one, facts={**one.facts, "gvwr": "100 lb"})
+    shop = World((*(each for each in world().records if each is not one), stored), world().rigs)
+    towed = {"rig": {"id": "rig_farm_muckle"}, "accessory": {"sku": "TUG-2-D2-10"}}
+
+    def held(**facts: Any) -> str:
+        found = answerer().answer({**towed, "trailer": {"sku": one.key, "facts": facts}}, shop)
+        return next(each.result for each in found.findings if each.rule == "trailer-within-its-own-label")
+
+    assert (held(), held(gvwr="9000 lb"), held(gvwr=None)) == ("fails", "fails", "undetermined")

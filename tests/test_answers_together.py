@@ -732,3 +732,17 @@ def test_one_things_load_tells_no_other_journey_than_that_of_all(name: str, shar
     assert problem.pointer == f"/together/1/load/facts/{name}" and problem.meaning
     again = [both[0], {**last, "load": told}]
     assert answerer().answer({**document, "together": again}, world()).together
+
+
+@pytest.mark.parametrize("name", JOURNEY)
+def test_a_field_left_empty_in_one_thing_un_tells_nothing_of_all(name: str) -> None:
+    """A program that sends every field sends what it has none for as null: what is told for all holds."""
+    first, last = in_front({"id": "veh_muckle_2023_short"})["together"][:2]
+    facts = (first.get("load") or {}).get("facts", {})
+    empty = {**first, "load": {"facts": {**facts, name: None}}}
+    told = {"rig": {"id": "rig_farm_muckle"}, "load": {"facts": {name: JOURNEY[name]}}}
+    asked_of = [
+        read_things({**told, "together": [one, last]}, answerer().reader, world())[0].question.case
+        for one in (empty, {**first, "load": {"facts": facts}})
+    ]
+    assert asked_of[0] == asked_of[1] and f"load.{name}" in asked_of[0].facts

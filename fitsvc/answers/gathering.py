@@ -217,6 +217,10 @@ class Gathered:
                 self.doubts[name] = Doubt("disputed", (said, (wire, t("its record, which counts as the lower"), "")))
                 self.replaced.discard(name)
 
+    def ratings_untold(self) -> set[str]:
+        """The ratings on record of which the question says that they are not known: there is one, to be read again."""
+        return {name for name in self.forgotten & self.reader.ratings if self.stored.get(name) is not None}
+
     def forget(self, name: str) -> None:
         """An inline null says that a fact is not known after all."""
         self.forgotten.add(name)

@@ -93,7 +93,7 @@ def _read(gathered: Gathered) -> Question:
     one_end = gathered.reader.told_by_one_end(gathered.values, gathered.told_here)
     summed = gathered.reader.add_up(gathered.values)
     gathered.values |= one_end
-    present = gathered.reader.named(gathered.values, gathered.adapters) | gathered.present
+    present = gathered.reader.named(gathered.values, gathered.adapters) | gathered.present | gathered.ratings_untold()
     case = Case(gathered.values, present, tuple(gathered.adapters), gathered.texts, of_items=gathered.of_items)
     return Question(
         case=case,

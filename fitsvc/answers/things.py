@@ -282,14 +282,19 @@ def _has_own(thing: Mapping[str, Json]) -> bool:
 
 
 def _both(shared: Json, own: Json) -> Json:
-    """What is told for all with a thing's own facts over it; of what is no object the own goes on to be refused."""
+    """What is told for all with a thing's own facts over it, and not with one left empty, which un-tells nothing.
+
+    Of what is no object the own goes on to be refused.
+    """
     if own is None or not isinstance(shared, dict):
         return shared if own is None else own
     facts = own.get("facts") if isinstance(own, dict) else own
     if facts is None:
         return {**own, **shared} if isinstance(own, dict) else own
     told = shared.get("facts")
-    return {**own, "facts": {**told, **facts}} if isinstance(facts, dict) and isinstance(told, dict) else own
+    if not isinstance(facts, dict) or not isinstance(told, dict):
+        return own
+    return {**own, "facts": {**told, **{name: wire for name, wire in facts.items() if wire is not None}}}
 
 
 def _resolves(document: Json, pointer: str) -> bool:
