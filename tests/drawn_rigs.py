@@ -81,11 +81,13 @@ def case_of(facts: dict[str, dict[str, Any]], adapters: list[dict[str, Any]] | N
 def things_of(several: Sequence[tuple[dict[str, dict[str, Any]], list[dict[str, Any]]]]) -> list[Thing]:
     """What hangs in one receiver of the first one's rig, each in adapters of its own."""
     shared = {name: {"facts": _wire(several[0][0][name])} for name in ("vehicle", "receiver", "mounting")}
+    closure = {"needs_closure_open": several[0][0]["load"]["needs_closure_open"]}  # of one vehicle, for all
     together = [
         {
             "hangs_on": "rear_receiver",
             "rig": {"adapters": [{"facts": _wire(one)} for one in adapters]},
-            **{name: {"facts": _wire(facts[name])} for name in ("accessory", "load", "trailer") if name in facts},
+            "load": {"facts": _wire(facts["load"] | closure)},
+            **{name: {"facts": _wire(facts[name])} for name in ("accessory", "trailer") if name in facts},
         }
         for facts, adapters in several
     ]

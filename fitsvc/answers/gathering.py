@@ -218,8 +218,12 @@ class Gathered:
                 self.replaced.discard(name)
 
     def ratings_untold(self) -> set[str]:
-        """The ratings on record of which the question says that they are not known: there is one, to be read again."""
-        return {name for name in self.forgotten & self.reader.ratings if self.stored.get(name) is not None}
+        """The trailer's ratings on record that the question says are not known: there is one, to be read again.
+
+        No rule asks for its own label where none is named; those of receiver and vehicle are asked for in any case.
+        """
+        untold = self.forgotten & self.reader.ratings
+        return {name for name in untold if name.startswith("trailer.") and self.stored.get(name) is not None}
 
     def forget(self, name: str) -> None:
         """An inline null says that a fact is not known after all."""
