@@ -4,7 +4,6 @@ By a cluster of two processes, against the same on a disk. By itself: the server
 flask-cors`) wants an older `python-dateutil` than the tests have, so it goes into a folder of its own on PYTHONPATH.
 """
 
-import re
 import subprocess
 import sys
 import tempfile
@@ -15,7 +14,7 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.fs as pf
 import pyarrow.parquet as pq
-from audit_world import accessories, rigs
+from audit_world import accessories, pair_bytes, rigs
 from dask_cluster import clustered
 
 from fitsvc.audits.pair_files import judge_files, storage_of
@@ -65,17 +64,6 @@ def _shop(folder: Path) -> Iterator[tuple[int, list[Path], Path]]:
         yield port, parts, shared
 
 
-def _pairs(storage: pf.FileSystem, folder: str) -> dict[str, bytes]:
-    """The bytes of each file of pairs, by its name without what tells of where the items stand."""
-    found = {}
-    for one in storage.get_file_info(pf.FileSelector(folder)):
-        if one.path.endswith(".parquet"):
-            with storage.open_input_file(one.path) as stream:
-                found[re.sub("-[0-9a-f]{16}-", "-", one.base_name)] = stream.readall()
-    assert found
-    return found
-
-
 def main() -> None:
     """Judge, then begin again once a note is gone, and look that the notes tell no secret of the address."""
     with tempfile.TemporaryDirectory() as folder, _shop(Path(folder)) as shop:
@@ -89,15 +77,15 @@ def _judged(folder: Path, port: int, parts: list[Path], shared: Path) -> None:
         assert count == len(accessories()) * 6
         assert judge_files(client, items, of, _BUCKET.format("out", port), pairs=60) == count
         storage, place = storage_of(_BUCKET.format("out", port))
-        expected = _pairs(*storage_of(folder / "out"))
-        assert _pairs(storage, place) == expected
+        expected = pair_bytes(*storage_of(folder / "out"))
+        assert pair_bytes(storage, place) == expected
         notes = [one.path for one in storage.get_file_info(pf.FileSelector(place)) if one.path.endswith(".json")]
         for path in notes:
             with storage.open_input_stream(path) as stream:
                 assert b"secret" not in stream.read()
         storage.delete_file(notes[0])
         assert judge_files(client, items, of, _BUCKET.format("out", port), pairs=60) == count
-        assert _pairs(storage, place) == expected
+        assert pair_bytes(storage, place) == expected
     print(f"{count:,} pairs on S3, in the same {len(expected)} files as on the disk")
 
 

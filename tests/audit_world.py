@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import pyarrow.fs as pf
 import pyarrow.parquet as pq
 import pytest
 from demo_world import SEED, answerer
@@ -109,6 +110,17 @@ def files(out: Path) -> dict[str, bytes]:
 
 DAY = re.compile(rb'<dt>Audited on</dt><dd><b>[^<]+</b></dd>|"day": "[^"]*"')
 """Where an audit's page and summary tell the day on which it was made."""
+
+
+def pair_bytes(storage: pf.FileSystem, folder: str) -> dict[str, bytes]:
+    """The bytes of each file of pairs, by its name without what tells of where the items stand."""
+    found = {}
+    for one in storage.get_file_info(pf.FileSelector(folder)):
+        if one.path.endswith(".parquet"):
+            with storage.open_input_file(one.path) as stream:
+                found[re.sub("-[0-9a-f]{16}-", "-", one.base_name)] = stream.readall()
+    assert found
+    return found
 
 
 def undated(out: Path) -> dict[str, bytes]:

@@ -35,7 +35,8 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
             _another_is_called(gathered, rig, called[0], one)
         elif by_name and others:
             _refuse_another(gathered, rig, one, others)
-        names = [name for name in _names(gathered) if name in others]
+        signs = gathered.reader.vocabulary.serving("number_signs")
+        names = [name for name in (*_names(gathered), *signs) if name in others]
         if names and identity_told(gathered) == YES and not gathered.problems:
             _is_not_the_same(gathered, rig, names[0], one)
         for name in others if not gathered.problems else ():
@@ -46,10 +47,10 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
 
 
 def _names(gathered: Gathered) -> list[str]:
-    """The facts that a vehicle is called by: names, its model year, and the signs of its number."""
+    """The facts that a vehicle is called by: its names, and its model year."""
     vocabulary = gathered.reader.vocabulary
     texts = [name for name, fact in naming_facts(vocabulary).items() if fact.kind == "text"]
-    return [*texts, *vocabulary.serving("model_year"), *vocabulary.serving("number_signs")]
+    return [*texts, *vocabulary.serving("model_year")]
 
 
 def _is_not_the_same(gathered: Gathered, rig: Mapping[str, Json], name: str, one: Stored) -> None:
@@ -72,13 +73,12 @@ def _is_not_the_same(gathered: Gathered, rig: Mapping[str, Json], name: str, one
 
 def _refuse_another(gathered: Gathered, rig: Mapping[str, Json], one: Stored, others: Sequence[str]) -> None:
     """Refuse the trim or year of another stored vehicle over what comes with a saved rig or a mounting of this one."""
-    vocabulary = gathered.reader.vocabulary
-    naming, years = naming_facts(vocabulary), vocabulary.serving("model_year")
-    names = [name for name in others if name in years or (name in naming and naming[name].kind == "text")]
+    called_by = _names(gathered)
+    names = [name for name in others if name in called_by]
     other = _stored_so(gathered, one, names) if names else None
     if other is None:
         return
-    fact = vocabulary.facts[names[0]]
+    fact = gathered.reader.vocabulary.facts[names[0]]
     message = t(
         "vehicle `{vehicle}` ({label}) has as {fact} {was}, not {told}",
         vehicle=one.key,

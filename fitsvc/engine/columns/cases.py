@@ -258,20 +258,16 @@ class Cases:
         """
         choices, found = self._choices(catalogue, rig), dict[int, Words]()
         for choice in choices.all:
-            open_ = {
-                number: words
+            left = {
+                number: unsettled
                 for number in choice.lost_members(self._rules)
-                if (words := self._where_open_of(number, entries[number])) is not None and (words & ~settled).any()
+                if (words := self._judges[number].where_open(entries[number])) is not None
+                and (unsettled := words & ~settled).any()
             }
-            for one in self._open_choices(choices, choice, catalogue, rig, values) if open_ else ():
-                left = {number: words & ~settled for number, words in open_.items()}
+            for one in self._open_choices(choices, choice, catalogue, rig, values) if left else ():
                 for number, words in _passing(one, left).items():
                     found[number] = found[number] | words if number in found else words
         return found
-
-    def _where_open_of(self, number: int, entry: RuleColumn) -> Words | None:
-        """Where a rule or need is open: a need that is not surely met is told as one that fails."""
-        return entry.undetermined if number < self._rules else entry.fails
 
     def unlike(
         self,

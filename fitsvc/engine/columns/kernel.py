@@ -210,9 +210,9 @@ class Index:
                     for pair in ((one.fails, other.fails), (one.undetermined, other.undetermined)):
                         if (unlike := differing(*pair)) is not None:
                             found |= unlike
-                both = [each.fails if self.judges[number].of_need else each.undetermined for each in (one, other)]
-                if both[0] is not None and both[1] is not None:
-                    open_[number] = both[0] & both[1]
+                was_open, now_open = (self.judges[number].where_open(each) for each in (one, other))
+                if was_open is not None and now_open is not None:
+                    open_[number] = was_open & now_open
             open_ = {number: words & ~found for number, words in open_.items() if (words & ~found).any()}
             return found | self.cases.unlike(catalogue, (was, now), values, open_) if open_ else found
 

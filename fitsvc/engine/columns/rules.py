@@ -118,6 +118,10 @@ class Judge:
         self._held.bytes += len(found) * KEY_BYTES
         return found
 
+    def where_open(self, column: RuleColumn) -> Words | None:
+        """Where its rule or need is open: a need that is not surely met is told as one that fails."""
+        return column.fails if self.of_need else column.undetermined
+
     def _has_no_say(self, values: tuple[Value, ...]) -> bool:
         """Whether it applies to no item, whatever the items are."""
         return len(self.weights) == self._dead or any(values[place] == NO for place in self._rig_gate)
