@@ -118,6 +118,7 @@ class Choices:
         # A function and an order a choice: the rulebook bounds them.
         self._judges: dict[str, Callable[..., Verdict]] = {}
         self._lost_judges: dict[str, Callable[..., Verdict]] = {}
+        self._against: dict[str, Value] = {}
         self._orders: dict[str, Mapping[Value, int]] = {}
         self._blocking = frozenset(n for n, rule in enumerate(engine.rulebook.rules) if rule.blocks)
 
@@ -161,11 +162,12 @@ class Choices:
         rules = {number for number in choice.lost if open_ >> number & 1}
         needs = {number for number in choice.lost_needs if open_needs >> number & 1}
         judge = self._judge_lost(choice)
-        for value in values[::-1]:
+        for value in sorted(values[::-1], key=lambda value: value != self._against.get(choice.name)):
             verdict = judge(followed.facts(choice, adapter, value).get, followed.case.present)
             rules = rules.difference(verdict.fails, verdict.unknown, verdict.cautions, verdict.doubts)
             needs = needs.difference(verdict.open_needs)
             if not rules and not needs:
+                self._against[choice.name] = value  # the next question is much like this one: it ends with it too
                 return None
         return Moot(frozenset(rules), frozenset(needs))
 

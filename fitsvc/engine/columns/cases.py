@@ -7,7 +7,6 @@ nothing more.
 """
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -17,7 +16,7 @@ from fitsvc.caching import LruCache
 from fitsvc.engine.choices import Choice, Choices
 from fitsvc.engine.columns.bitmaps import Words, differing, pack, unpack, words_for
 from fitsvc.engine.columns.programs import Program
-from fitsvc.engine.columns.rules import Held, Judge, RuleColumn
+from fitsvc.engine.columns.rules import KEY_BYTES, Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, column_of
 from fitsvc.engine.columns.views import ItemValues, SomeItems
 from fitsvc.facts import Case
@@ -47,13 +46,34 @@ class Supposed(NamedTuple):
         return self.bits(self.entry(number), result)
 
 
-@dataclass(frozen=True, slots=True)
 class OpenChoice:
-    """A choice that is open, where it is (None: everywhere), with the values it may have and what follows from one."""
+    """A choice that is open, where it is (None: everywhere), with the values it may have and what follows from one.
 
-    where: Words | None
-    values: Sequence[Value]
-    suppose: Callable[[Value], Supposed]
+    `rests_on` tells what a rule's or need's results with each of the values rest on, by its number; None: not known.
+    """
+
+    __slots__ = ("_suppose", "_supposed", "rests_on", "values", "where")
+
+    def __init__(
+        self,
+        where: Words | None,
+        values: Sequence[Value],
+        suppose: Callable[[Value], Supposed],
+        rests_on: Callable[[int], Hashable],
+    ) -> None:
+        self.where, self.values, self._suppose, self.rests_on = where, values, suppose, rests_on
+        self._supposed: dict[Value, Supposed] = {}
+
+    def suppose(self, value: Value) -> Supposed:
+        """What follows from a value; found once, however many ask."""
+        found = self._supposed.get(value)
+        if found is None:
+            found = self._supposed[value] = self._suppose(value)
+        return found
+
+
+Open = Sequence[tuple[Choice, Sequence[OpenChoice]]]
+"""The choices that are open of a rig and a catalogue, each with those of whom it is open: found once for both."""
 
 
 class WrittenOut:
@@ -136,6 +156,8 @@ class Cases:
         self._open: dict[str, Words | None] = {}
         self._parts: dict[tuple[str, Value], WrittenOut] = {}
         self._together = LruCache[Hashable, tuple[Sequence[RuleColumn], Words]](_MOST_TOGETHER)
+        self._passing: dict[Hashable, Words | None] = {}
+        self._against: dict[str, dict[int, Value]] = {}
 
     def make_room(self) -> None:
         """Let go of all kept results if they are too many; they are computed again when asked for."""
@@ -143,6 +165,7 @@ class Cases:
             for judge in (*self._judges, *self.written_out()):
                 judge.forget()
             self._together = LruCache(_MOST_TOGETHER)  # it holds results too
+            self._passing = {}
             self._held.bytes = 0
 
     def let_go(self) -> None:
@@ -154,14 +177,14 @@ class Cases:
         """The judges of what is written out."""
         return (judge for part in list(self._parts.values()) for judge in list(part.judges.values()))
 
-    def fails_either_way(
-        self,
-        catalogue: Catalogue,
-        rig: Case,
-        values: tuple[Value, ...],
-        entries: Sequence[RuleColumn],
-        settled: Words,
-    ) -> dict[int, Words]:
+    def open_choices(self, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]) -> Open:
+        """The choices that are open, of the rig, its adapters in turn, or the items."""
+        self.make_room()
+        choices = self._choices(catalogue, rig)
+        found = [(one, self._open_choices(choices, one, catalogue, rig, values)) for one in choices.all]
+        return [(choice, some) for choice, some in found if some]
+
+    def fails_either_way(self, opened: Open, entries: Sequence[RuleColumn], settled: Words) -> dict[int, Words]:
         """Where signatures fail with each value of a choice, by the rules that fail with any of them.
 
         Those that fail already are `settled`.
@@ -174,47 +197,15 @@ class Cases:
                 found[number] = found[number] | where if number in found else where
             return every
 
-        self._each_choice(catalogue, rig, values, entries, settled, failing=failing)
+        _each_choice(opened, entries, settled, failing=failing)
         return found
 
-    def failing_either_way(
-        self,
-        catalogue: Catalogue,
-        rig: Case,
-        values: tuple[Value, ...],
-        entries: Sequence[RuleColumn],
-        settled: Words,
-    ) -> Words:
+    def failing_either_way(self, opened: Open, entries: Sequence[RuleColumn], settled: Words) -> Words:
         """Where signatures fail with each value of a choice, whichever rules fail, as `fails_either_way` tells it.
 
         Where some rules fail together is kept: a shop's rigs differ in few of them.
         """
-        return self._each_choice(catalogue, rig, values, entries, settled, failing=self._failing)
-
-    def _each_choice(
-        self,
-        catalogue: Catalogue,
-        rig: Case,
-        values: tuple[Value, ...],
-        entries: Sequence[RuleColumn],
-        settled: Words,
-        *,
-        failing: Callable[[Choice, Sequence[int], OpenChoice, Words], Words],
-    ) -> Words:
-        """Where signatures fail with each value of a choice, none of them `settled`.
-
-        `failing` tells it for one open choice, by the rules that rest on it, of the signatures that are left.
-        """
-        choices, found = self._choices(catalogue, rig), np.zeros_like(settled)
-        for choice in choices.all:
-            left: Words | None = None
-            for open_ in self._open_choices(choices, choice, catalogue, rig, values) if choice.decides else ():
-                left = _may_decide(choice, entries, len(settled)) & ~(settled | found) if left is None else left
-                if not left.any():
-                    break
-                fails = failing(choice, _resting(choice, entries, open_, left), open_, left)
-                found, left = found | fails, left & ~fails
-        return found
+        return _each_choice(opened, entries, settled, failing=self._failing)
 
     def _failing(self, choice: Choice, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
         """Those of the signatures that are left with which some of the rules fails for each value."""
@@ -244,30 +235,42 @@ class Cases:
             self._held.bytes += found[1].nbytes
         return found[1]
 
-    def moot(
-        self,
-        catalogue: Catalogue,
-        rig: Case,
-        values: tuple[Value, ...],
-        entries: Sequence[RuleColumn],
-        settled: Words,
-    ) -> dict[int, Words]:
+    def losable(self, opened: Open, entries: Sequence[RuleColumn]) -> frozenset[int]:
+        """The rules and needs, by their numbers in one row, that are open somewhere and may be moot by some choice."""
+        every = {number for choice, _ in opened for number in choice.lost_members(self._rules)}
+        return frozenset(n for n in every if self._judges[n].where_open(entries[n]) is not None)
+
+    def moot(self, opened: Open, entries: Sequence[RuleColumn], settled: Words) -> dict[int, Words]:
         """Where open rules and needs are in the way with no value of some choice, by their numbers in one row.
 
         It is told of no signature that is `settled`.
         """
-        choices, found = self._choices(catalogue, rig), dict[int, Words]()
-        for choice in choices.all:
-            left = {
-                number: unsettled
-                for number in choice.lost_members(self._rules)
-                if (words := self._judges[number].where_open(entries[number])) is not None
-                and (unsettled := words & ~settled).any()
-            }
-            for one in self._open_choices(choices, choice, catalogue, rig, values) if left else ():
-                for number, words in _passing(one, left).items():
+        found = dict[int, Words]()
+        for choice, some in opened:
+            known = ((n, self._judges[n].where_open(entries[n])) for n in choice.lost_members(self._rules))
+            members = [(number, words) for number, words in known if words is not None]
+            for one in some if members else ():
+                unsettled = ~settled if one.where is None else one.where & ~settled
+                left = {number: words for number, words in members if (words & unsettled).any()}
+                against = self._against.setdefault(choice.name, {})
+                for number, words in self._passing_with_each(one, left, against) if left else ():
                     found[number] = found[number] | words if number in found else words
         return found
+
+    def _passing_with_each(
+        self, open_: OpenChoice, members: Mapping[int, Words], against: dict[int, Value]
+    ) -> Iterator[tuple[int, Words]]:
+        """Where some rules and needs that are open pass with each value of a choice; kept by what it rests on."""
+        kept, keys = self._passing, {number: open_.rests_on(number) for number in members}
+        left = {number: words for number, words in members.items() if keys[number] not in kept}
+        found = _passing(open_, left, against) if left else {}
+        for number, key in keys.items():
+            words = found.get(number) if number in left else kept[key]
+            if number in left and key is not None:
+                kept[key] = words
+                self._held.bytes += KEY_BYTES + (0 if words is None else words.nbytes)
+            if words is not None:
+                yield number, words
 
     def unlike(
         self,
@@ -307,31 +310,33 @@ class Cases:
                 known = choice.known(rig, adapter)
                 if choice.is_open(known):
                     possible = choices.in_order(choice, choice.values(known))
-                    found.append(OpenChoice(None, possible, self._for_rig(choice, rig, adapter, values)))
+                    found.append(self._of_rig(choice, possible, rig, adapter, values))
         where = self._where_open(catalogue, choice) if of_items else None
         if where is not None:
             every = choices.in_order(choice, choice.values(None))
-            found.append(OpenChoice(where, every, self._for_items(choice, catalogue, values)))
-        if found:
-            self.make_room()
+            found.append(self._of_items(choice, where, every, catalogue, values))
         return found
 
-    def _for_rig(
-        self, choice: Choice, rig: Case, adapter: int | None, values: tuple[Value, ...]
-    ) -> Callable[[Value], Supposed]:
-        of = None
-        if adapter is None and not self._program.written_out and not (choice.opens and rig.adapters):
-            of = self._program.supposing(rig, values, choice.name)
+    def _of_rig(
+        self, choice: Choice, possible: Sequence[Value], rig: Case, adapter: int | None, values: tuple[Value, ...]
+    ) -> OpenChoice:
+        apart = adapter is None and not self._program.written_out and not (choice.opens and rig.adapters)
+        of = self._program.supposing(rig, values, choice.name) if apart else None
+        facts = self._program.engine.opened(rig).facts if apart else {}
 
         def suppose(value: Value) -> Supposed:
             supposed = of(value) if of else self._program.rig_values(choice.supposed(rig, adapter, value))
             return Supposed(None, lambda number: self._judges[number].entry(supposed), _bits)
 
-        return suppose
+        def rests_on(number: int) -> Hashable:
+            read = self._program.read_by(frozenset((number,)))
+            return (choice.name, number, rig.present, *map(facts.get, read)) if apart else None
 
-    def _for_items(
-        self, choice: Choice, catalogue: Catalogue, values: tuple[Value, ...]
-    ) -> Callable[[Value], Supposed]:
+        return OpenChoice(None, possible, suppose, rests_on)
+
+    def _of_items(
+        self, choice: Choice, where: Words, every: Sequence[Value], catalogue: Catalogue, values: tuple[Value, ...]
+    ) -> OpenChoice:
         def suppose(value: Value) -> Supposed:
             part = self._parts.get((choice.name, value))
             if part is None:
@@ -339,7 +344,7 @@ class Cases:
                 part = self._parts.setdefault((choice.name, value), made)
             return Supposed(part.possible, lambda number: part.entry(number, values), part.bits)
 
-        return suppose
+        return OpenChoice(where, every, suppose, lambda number: (choice.name, number, self._judges[number].key(values)))
 
     def _where_open(self, catalogue: Catalogue, choice: Choice) -> Words | None:
         """Where a choice of the items is open; None where it is nowhere."""
@@ -349,15 +354,48 @@ class Cases:
         return self._open[choice.name]
 
 
-def _passing(open_: OpenChoice, left: Mapping[int, Words]) -> dict[int, Words]:
-    """Of what is left of some rules and needs what is in the way with none of the values of an open choice."""
+def _each_choice(
+    opened: Open,
+    entries: Sequence[RuleColumn],
+    settled: Words,
+    *,
+    failing: Callable[[Choice, Sequence[int], OpenChoice, Words], Words],
+) -> Words:
+    """Where signatures fail with each value of a choice, none of them `settled`.
+
+    `failing` tells it for one open choice, by the rules that rest on it, of the signatures that are left.
+    """
+    found = np.zeros_like(settled)
+    for choice, some in opened:
+        if not choice.decides:
+            continue
+        left = _may_decide(choice, entries, len(settled)) & ~(settled | found)
+        for open_ in some:
+            if not left.any():
+                break
+            fails = failing(choice, _resting(choice, entries, open_, left), open_, left)
+            found, left = found | fails, left & ~fails
+    return found
+
+
+def _passing(open_: OpenChoice, left: Mapping[int, Words], against: dict[int, Value]) -> dict[int, Words]:
+    """Of what is left of some rules and needs what is in the way with none of the values of an open choice.
+
+    `against` keeps by which value a member's last question came to an end: it is tried first, as rigs are much alike.
+    """
     found = {number: words if open_.where is None else words & open_.where for number, words in left.items()}
-    for value in open_.values[::-1]:
+    tried = [against[number] for number in found if against.get(number) in open_.values]
+    for value in dict.fromkeys((*tried, *open_.values[::-1])):
         supposed = open_.suppose(value)
-        for number in [number for number, words in found.items() if words.any()]:
+        for number in list(found):
             for words in (supposed.where(number, result) for result in _DECIDED):
                 found[number] = found[number] if words is None else found[number] & ~words
-    return {number: words for number, words in found.items() if words.any()}
+            if not found[number].any():
+                against[number] = value
+                del found[number]
+        if not found:
+            break
+    return found
 
 
 def _unlike(rules: Sequence[int], supposed: Sequence[Supposed], open_: Mapping[int, Words], known: Words) -> Words:

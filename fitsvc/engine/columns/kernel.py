@@ -4,8 +4,9 @@
 signature what `point` tells of the case made of that rig and that item.
 """
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 from weakref import WeakKeyDictionary
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import Words, differing, unpack, words_for
-from fitsvc.engine.columns.cases import Cases
+from fitsvc.engine.columns.cases import Cases, Open
 from fitsvc.engine.columns.programs import Program, RatingParts
 from fitsvc.engine.columns.rules import FAILS, Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, columns_of, known_rows
@@ -244,7 +245,7 @@ class LimitColumn:
 class Judged:
     """What holds of one rig with each signature of a catalogue."""
 
-    __slots__ = ("_either_way", "_index", "_outcome", "_values", "catalogue", "entries", "rig")
+    __slots__ = ("_choices", "_either_way", "_index", "_outcome", "_values", "catalogue", "entries", "rig")
 
     def __init__(
         self, index: Index, catalogue: Catalogue, rig: Case, values: tuple[Value, ...], entries: list[RuleColumn]
@@ -252,6 +253,7 @@ class Judged:
         self._index, self._values, self.entries, self.catalogue, self.rig = index, values, entries, catalogue, rig
         self._outcome: Mapping[Outcome, Words] | None = None
         self._either_way: Mapping[int, Words] = {}
+        self._choices: Open | None = None
 
     def effects(self) -> Iterator[tuple[int, Effect, Words]]:
         """What rules and needs bring to the outcome: each by its number, needs after the rules, and where it does."""
@@ -264,44 +266,59 @@ class Judged:
     def bitmaps(self) -> Mapping[Outcome, Words]:
         """Where the outcome is each but `works`, the worst first; elsewhere it is `works`."""
         if self._outcome is None:
-            found = self._decided_by_cases(self._rule_by_rule())
-            self._outcome = _worst(found, np.zeros(words_for(self.catalogue.count), np.uint64))
+            nothing = np.zeros(words_for(self.catalogue.count), np.uint64)
+            with np.errstate(all="ignore"):
+                found = self._rule_by_rule()
+                self._either_way = self._index.cases.fails_either_way(self._open, self.entries, found["fails"])
+                found["fails"] = np.bitwise_or.reduce([found["fails"], *self._either_way.values()])
+                self._outcome = self._worst(found, nothing)
         return self._outcome
 
     def bitmaps_among(self, among: Words | None = None) -> Mapping[Outcome, Words]:
         """The same of some signatures alone, or of all, without what decides it: nothing is told of others."""
         aside = np.zeros(words_for(self.catalogue.count), np.uint64) if among is None else ~among
-        found, (of, cases) = self._rule_by_rule(), self._deciding_by()
         with np.errstate(all="ignore"):
-            fails = found["fails"] | cases.failing_either_way(*of, found["fails"] | aside)
-            moot = cases.moot(*of, fails | aside)
-        return _worst({**(self._rule_by_rule(moot) if moot else found), "fails": fails}, aside)
+            found = self._rule_by_rule()
+            found["fails"] |= self._index.cases.failing_either_way(self._open, self.entries, found["fails"] | aside)
+            return self._worst(found, aside)
 
-    def _rule_by_rule(self, moot: Mapping[int, Words] = MappingProxyType({})) -> dict[Outcome, Words]:
-        """Where something brings each outcome about, but what is moot there."""
+    @property
+    def _open(self) -> Open:
+        if self._choices is None:
+            self._choices = self._index.cases.open_choices(self.catalogue, self.rig, self._values)
+        return self._choices
+
+    def _worst(self, found: dict[Outcome, Words], aside: Words) -> Mapping[Outcome, Words]:
+        """Of each signature that is not `aside` the worst outcome that something brings about which is not moot."""
+        cases = self._index.cases
+        if losable := cases.losable(self._open, self.entries):
+            # What is moot makes no difference beside what is as bad and never moot: of that it is not asked.
+            surely, settled = self._rule_by_rule(but=losable), found["fails"] | aside
+            for worse, outcome in pairwise(_WORST_FIRST):
+                settled |= surely[outcome] & ~found[worse]
+            moot = cases.moot(self._open, self.entries, settled)
+            found = {**self._rule_by_rule(moot), "fails": found["fails"]} if moot else found
+        return _worst_alone(found, aside)
+
+    def _rule_by_rule(
+        self, moot: Mapping[int, Words] = MappingProxyType({}), but: Container[int] = ()
+    ) -> dict[Outcome, Words]:
+        """Where something brings each outcome about, the worst first, but some rules and needs, and what is moot."""
         found = {outcome: np.zeros(words_for(self.catalogue.count), np.uint64) for outcome in _WORST_FIRST}
         for number, effect, where in self.effects():
-            found[OUTCOME_OF[effect]] |= where & ~moot[number] if number in moot else where
+            if number not in but:
+                found[OUTCOME_OF[effect]] |= where & ~moot[number] if number in moot else where
         return found
-
-    def _deciding_by(self) -> tuple[tuple[Catalogue, Case, tuple[Value, ...], list[RuleColumn]], Cases]:
-        return (self.catalogue, self.rig, self._values, self.entries), self._index.cases
-
-    def _decided_by_cases(self, found: dict[Outcome, Words]) -> dict[Outcome, Words]:
-        """The same with what comes to the same with each value of an open choice."""
-        of, cases = self._deciding_by()
-        with np.errstate(all="ignore"):
-            self._either_way = cases.fails_either_way(*of, found["fails"])
-            fails = np.bitwise_or.reduce([found["fails"], *self._either_way.values()])
-            moot = cases.moot(*of, fails)
-        return {**(self._rule_by_rule(moot) if moot else found), "fails": fails}
 
     def deciding(self) -> Iterator[tuple[int, Effect, Words]]:
         """What brings each outcome about, and where; with the rules by which signatures fail either way."""
         where = self.bitmaps()
+        with np.errstate(all="ignore"):
+            moot = self._index.cases.moot(self._open, self.entries, ~(where["undetermined"] | where["conditional"]))
         for number, effect, words in self.effects():
             if OUTCOME_OF[effect] in where:
-                yield number, effect, words & where[OUTCOME_OF[effect]]
+                words = words & where[OUTCOME_OF[effect]]
+                yield number, effect, words & ~moot[number] if number in moot else words
         for number, words in self._either_way.items():
             yield number, "fails", words
 
@@ -343,7 +360,7 @@ class Judged:
             }
 
 
-def _worst(found: dict[Outcome, Words], aside: Words) -> Mapping[Outcome, Words]:
+def _worst_alone(found: dict[Outcome, Words], aside: Words) -> Mapping[Outcome, Words]:
     """Of each signature the worst outcome alone, of those that are not left aside."""
     for outcome in found:
         found[outcome] &= ~aside
