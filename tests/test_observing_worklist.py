@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations, product
 from pathlib import Path
+from threading import Event
 from typing import Any
 
 import pytest
@@ -20,14 +21,17 @@ from fitsvc.engine.columns.open_facts import read_by
 from fitsvc.facts import Case
 from fitsvc.language.types import is_exact
 from fitsvc.loading.load import load_file
+from fitsvc.observing import worklist
 from fitsvc.observing.effects import rig_case
-from fitsvc.observing.worklist import Place, Places, best_readings, learnable
+from fitsvc.observing.worklist import Place, Places, Waited, best_readings, learnable, waited
 from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.segments import case_of
 from fitsvc.selection.waiting import MOST_FACTS, Waiting
+from fitsvc.service import selecting
 from fitsvc.service.app import create_app
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
+from fitsvc.wanted import NotWanted, wanted_until
 
 SLOTS = answerer().rulebook.vocabulary.slots()
 HIDDEN = ("pin_to_bumper", "height")
@@ -141,3 +145,48 @@ def test_the_list_over_the_wire(yard: Database, tmp_path: Path) -> None:
     assert after["undetermined"] <= before["undetermined"] - first["decides"]
     assert len(after["readings"]) == 3
     assert (first["record"], first["fact"]) not in {(one["record"], one["fact"]) for one in after["readings"]}
+
+
+def test_a_yard_is_judged_once_for_all_lists(yard: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Longer lists, the page and another language take what was found; what is told since is found anew."""
+    made = list[Waited]()
+
+    def counted(*given: Any) -> Waited:
+        made.append(waited(*given))
+        return made[-1]
+
+    monkeypatch.setattr(selecting, "waited", counted)
+    with yard.session() as session:
+        key = {"X-API-Key": create_key(session, "yard")[0]}
+    shop = TestClient(create_app(yard, answerer(), tmp_path / "audits"))
+    few, many = (shop.get(f"/v1/worklist?limit={most}").json() for most in (3, 6))
+    assert few["readings"] == many["readings"][:3]
+    spanish = shop.get("/v1/worklist?limit=3", headers={"Accept-Language": "es"}).json()
+    assert [one["decides"] for one in spanish["readings"]] == [one["decides"] for one in few["readings"]]
+    assert spanish["readings"][0]["label"] != few["readings"][0]["label"]
+    assert few["readings"][0]["record"] in shop.get("/worklist").text
+    assert len(made) == 1
+    first = few["readings"][0]
+    told = {"subject": first["subject"], "record": first["record"], "facts": {first["fact"]: "exactly 4 in"}}
+    assert shop.post("/v1/observations", json=told, headers=key).status_code == 201
+    assert shop.get("/v1/worklist").json()["undetermined"] < few["undetermined"]
+    assert len(made) == 2
+
+
+def test_the_work_of_a_list_is_bounded(yard: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By mountings times sorts of accessories: it says that there are more; and it ends when its caller has left."""
+    held, reader, waiting = SelectionIndex(answerer(), yard).held(), answerer().reader, Waiting(answerer())
+    sorts = sum(part.segment.catalogue.count for part in held.parts) + len(held.loose)
+    with yard.session() as session:
+        whole = waited(session, reader, waiting, held)
+        monkeypatch.setattr(worklist, "MOST_JUDGED", 3 * sorts + 1)
+        some = waited(session, reader, waiting, held)
+        monkeypatch.setattr(worklist, "MOST_JUDGED", 1)
+        one = waited(session, reader, waiting, held)
+        left = Event()
+        left.set()
+        with wanted_until(left), pytest.raises(NotWanted):
+            waited(session, reader, waiting, held)
+    assert (whole.mountings, whole.more) == (len(world().of("mounting")), False)
+    assert [(found.mountings, found.more) for found in (some, one)] == [(3, True), (1, True)]
+    assert 0 < one.undetermined < some.undetermined < whole.undetermined

@@ -71,6 +71,17 @@ ATTACKS: Final = {
     ),
     "a file that is loaded twice, told row by row": "cli_records::a_file_that_is_loaded_twice_is_told_shortly",
     "what a stranger's tool makes of the description": "service_stock",
+    "pages that are turned while all changes": (
+        "selection_following::pages_are_right_while_a_thousand_items_a_second_change"
+    ),
+    "an hour of writing, asking and reading": "service_histories::memory_is_flat",
+    "lists of what to measure, asked for over and over": "observing_worklist::a_yard_is_judged_once_for_all_lists",
+    "a yard and a catalogue too large for one list": "observing_worklist::the_work_of_a_list_is_bounded",
+    "a key that was revoked": "service_records::a_revoked_key_changes_nothing",
+    "a server opened to the network before there is a key": "service_serving::no_open_door_without_a_key",
+    "a version that is told as weak, or in a list": "service_records::what_the_caller_has_is_not_sent_again",
+    "two changes of one version": "store_concurrency::one_of_two_replacements_of_a_version_wins",
+    "SKUs that differ in their capitals": "service_records::capitals_count_in_a_sku",
     "an upgrade while it serves": "service_upgrading::an_older_server_goes_on_after_the_upgrade",
 }
 """By what was tried: file and test; a file alone where all of it is about that."""
@@ -85,5 +96,5 @@ def test_each_attack_has_its_test() -> None:
 def _sentences(file: str, name: str) -> list[str | None]:
     """What the named test of a file says of itself, or all of them where none is named."""
     tree = ast.parse((Path(__file__).parent / f"test_{file}.py").read_text("utf-8"))
-    tests = [one for one in tree.body if isinstance(one, ast.FunctionDef) and one.name.startswith("test_")]
+    tests = [one for one in ast.walk(tree) if isinstance(one, ast.FunctionDef) and one.name.startswith("test_")]
     return [ast.get_docstring(one) for one in tests if name in ("", one.name.removeprefix("test_"))]

@@ -141,6 +141,16 @@ def test_a_sku_is_found_at_its_location(client: Client, key: Key, sku: str) -> N
     assert client.get(made.headers["location"]).json()["sku"] == sku
 
 
+def test_capitals_count_in_a_sku(client: Client, key: Key) -> None:
+    """Two that differ in them alone are two records; who names neither is told which is near."""
+    for sku, label in (("CUP-1", "Large"), ("cup-1", "Small")):
+        body = {"sku": sku, "subject": "accessory", "label": label}
+        assert client.post("/v1/accessories", json=body, headers=key).status_code == 201
+    assert [client.get(f"/v1/accessories/{sku}").json()["label"] for sku in ("CUP-1", "cup-1")] == ["Large", "Small"]
+    told = problem(client.post("/v1/answers", json={"rig": {}, "accessory": {"sku": "Cup-1"}}), 409)
+    assert "`cup-1`" in told["errors"][0]["help"].lower()
+
+
 @pytest.mark.parametrize(
     ("path", "body", "places"),
     [

@@ -35,7 +35,7 @@ def worklist(limit: int, as_json: bool, database: str | None, index: Path | None
 
 def _found(limit: int, database: str | None, index: Path | None, rules: Path | None) -> "WorkList":
     from fitsvc.answers.answering import Answerer
-    from fitsvc.observing.worklist import work_list
+    from fitsvc.observing.worklist import waited, work_list
     from fitsvc.selection import files
     from fitsvc.selection.index import SelectionIndex
     from fitsvc.selection.waiting import Waiting
@@ -45,7 +45,7 @@ def _found(limit: int, database: str | None, index: Path | None, rules: Path | N
         folder = files.IndexFolder(files.index_root(index, opened), opened, answerer.rulebook.digest)
         held = SelectionIndex(answerer, opened, folder=folder).held()
         with opened.session() as session:
-            return work_list(session, answerer.reader, Waiting(answerer), held, limit)
+            return work_list(session, answerer.reader, waited(session, answerer.reader, Waiting(answerer), held), limit)
 
 
 def _show(found: "WorkList") -> None:

@@ -23,11 +23,14 @@ from fitsvc.selection.waiting import MOST_FACTS, Waiting
 from fitsvc.store.records import find_mountings, get_records
 from fitsvc.store.tables import Mounting, Record
 from fitsvc.subjects import OF_YARD, Subject
+from fitsvc.wanted import still_wanted
 
 AT_THE_VEHICLE: Final = ("label", "tape", "scales")
 """What a fitter learns with the vehicle at hand; what is asked or looked up takes nobody to the yard."""
 MOST_MOUNTINGS: Final = 2_000
-"""Mountings that are looked at, for some milliseconds each: more than stand on a yard."""
+"""Mountings that are looked at: more than stand on a yard."""
+MOST_JUDGED: Final = 20_000_000
+"""Mountings, times the sorts of accessories that each is judged with: what is looked at is bounded by count."""
 _MOST_PARTNERS: Final = 8
 """Readings that are looked at beside one which decides only together with others: those that decide most with it."""
 
@@ -61,6 +64,19 @@ class WorkReading(msgspec.Struct, kw_only=True):
     state: Literal["", "doubtful", "disputed", "stale"] = ""
 
 
+class Waited(NamedTuple):
+    """What the answers of a yard wait for, as far as it was looked at: how many for each set of readings.
+
+    `of` says on how many mountings each reading is waited for.
+    """
+
+    sets: Counter[Places]
+    of: Counter[Place]
+    undetermined: int
+    mountings: int
+    more: bool
+
+
 class WorkList(msgspec.Struct, kw_only=True):
     """What to read next on the yard, and how many answers are undetermined as it is.
 
@@ -74,21 +90,28 @@ class WorkList(msgspec.Struct, kw_only=True):
     more: bool
 
 
-def work_list(
-    session: Session, reader: FactReader, waiting: Waiting, held: Snapshot, most: int = MOST_FACTS
-) -> WorkList:
-    """The readings that decide most, so many at the most, those first that decide more."""
-    rigs, more = _rigs(session, reader)
+def waited(session: Session, reader: FactReader, waiting: Waiting, held: Snapshot) -> Waited:
+    """Judge each mounting with every accessory; what it takes rests on the store alone, so that it can be kept."""
+    sorts = sum(part.segment.catalogue.count for part in held.parts) + len(held.loose)
+    rigs, more = _rigs(session, reader, min(MOST_MOUNTINGS, MOST_JUDGED // max(sorts, 1) or 1))
     facts = learnable(reader, AT_THE_VEHICLE)
     sets, of, undetermined = Counter[Places](), Counter[Place](), 0
     for mounting, case in rigs:
+        still_wanted()
         waits = waiting.of(held, case, facts)
         undetermined += waits.outcomes["undetermined"]
         found = {frozenset(_place(mounting, name) for name in names): count for names, count in waits.sets.items()}
         sets.update(found)
         of.update(frozenset[Place]().union(*found))
-    told = [_reading(session, reader, place, count, of[place]) for place, count in chosen(sets, most)]
-    return WorkList(readings=told, undetermined=undetermined, mountings=len(rigs), more=more)
+    return Waited(sets, of, undetermined, len(rigs), more)
+
+
+def work_list(session: Session, reader: FactReader, found: Waited, most: int = MOST_FACTS) -> WorkList:
+    """The readings that decide most, so many at the most, those first that decide more."""
+    told = [_reading(session, reader, place, count, found.of[place]) for place, count in chosen(found.sets, most)]
+    # A record may be deleted between the two looks into the store.
+    readings = [one for one in told if one]
+    return WorkList(readings=readings, undetermined=found.undetermined, mountings=found.mountings, more=found.more)
 
 
 def learnable(reader: FactReader, efforts: Collection[str] = EFFORTS) -> frozenset[str]:
@@ -97,10 +120,10 @@ def learnable(reader: FactReader, efforts: Collection[str] = EFFORTS) -> frozens
     return frozenset(fact.name for fact in facts if fact.subject in OF_YARD and fact.effort in efforts)
 
 
-def _rigs(session: Session, reader: FactReader) -> tuple[list[tuple[Mounting, Case]], bool]:
-    """Each mounting as a rig, and whether there are more mountings."""
-    mountings = find_mountings(session, limit=MOST_MOUNTINGS + 1)
-    more, mountings = len(mountings) > MOST_MOUNTINGS, mountings[:MOST_MOUNTINGS]
+def _rigs(session: Session, reader: FactReader, most: int) -> tuple[list[tuple[Mounting, Case]], bool]:
+    """So many mountings at the most, each as a rig, and whether there are more."""
+    mountings = find_mountings(session, limit=most + 1)
+    more, mountings = len(mountings) > most, mountings[:most]
     # Read together; the session then has each at hand when a question asks for it.
     _kept = [_records(session, subject, mountings) for subject in ("vehicle", "receiver")]
     records = StoreRecords(session)
@@ -173,8 +196,10 @@ def _decided(sets: Counter[Places], some: Places) -> int:
     return sum(sets.get(one, 0) for one in below)
 
 
-def _reading(session: Session, reader: FactReader, place: Place, decides: int, mountings: int) -> WorkReading:
-    record = get_records(session, place.subject, [place.record])[place.record]
+def _reading(session: Session, reader: FactReader, place: Place, decides: int, mountings: int) -> WorkReading | None:
+    record = get_records(session, place.subject, [place.record]).get(place.record)
+    if record is None:
+        return None
     fact = reader.subjects[place.subject][place.fact]
     return WorkReading(
         subject=place.subject,

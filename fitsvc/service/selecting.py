@@ -1,10 +1,11 @@
 """What selections of one service share: the index over its store, opened beside its start, and the selector."""
 
 import logging
-from collections.abc import Hashable
 from pathlib import Path
 from threading import Event, Thread
 from typing import Final
+
+from sqlmodel import Session
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.records import NoRecords
@@ -12,8 +13,9 @@ from fitsvc.answers.remedies import MOST_TOLD
 from fitsvc.answers.shelf import Folds, Item
 from fitsvc.caching import LruCache
 from fitsvc.facts import Case
+from fitsvc.inventory.changes import newest
 from fitsvc.language.types import Value
-from fitsvc.observing.worklist import WorkList, learnable
+from fitsvc.observing.worklist import Waited, learnable, waited
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.files import IndexFolder
 from fitsvc.selection.index import SelectionIndex
@@ -32,8 +34,8 @@ _MOST_TAGS: Final = 10_000
 _LARGE: Final = 50_000
 """Accessories from which on what a plan with adapters needs is made ready at the start."""
 _PAUSE_SECONDS: Final = 5.0
-_MOST_LISTS: Final = 8
-"""Work lists that are kept: of one store, for the few lengths that pages ask for."""
+_MOST_LISTS: Final = 2
+"""Of so many states of the store it is kept what its yard waits for: of the last, while another is being made."""
 _log = logging.getLogger("fitsvc.service")
 
 
@@ -50,7 +52,7 @@ class Selections:
         self.tags = LruCache[str, str](_MOST_TAGS)
         self._database = database
         self.index = SelectionIndex(answerer, database, folder=folder, waits=False)
-        self.work = LruCache[Hashable, WorkList](_MOST_LISTS)
+        self._yards = LruCache[tuple[str, int], Waited](_MOST_LISTS)
         self._folded: tuple[Snapshot, Folds] | None = None
         self._opens, self._opened, self._ended = folder is not None, Event(), Event()
 
@@ -75,6 +77,12 @@ class Selections:
     def waited(self, rig: Case) -> Waits:
         """What the accessories held wait for on a rig, of all its facts."""
         return self.waiting.of(self.index.held(), rig, learnable(self.selector.answerer.reader))
+
+    def yard(self, session: Session) -> Waited:
+        """What the answers of all mountings wait for, in whatever language and however much of it is told."""
+        held, reader = self.index.held(), self.selector.answerer.reader
+        key = (held.revision, newest(session))
+        return self._yards.get(key, lambda: waited(session, reader, self.waiting, held))
 
     def folded(self) -> Folds:
         """All accessories as they are held, the same object until they change."""

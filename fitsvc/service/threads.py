@@ -18,6 +18,8 @@ INLINE: Final = 1
 """Questions that take nothing from the store: a second thread answers none the sooner, and the loop waits for both."""
 SEARCHES: Final = 2
 """Plans, selections and matrices: each computes all the time it takes."""
+LISTS: Final = 1
+"""Lists of what to measure: over every mounting, the longest work that only reads, so that one is made at a time."""
 HEALTH: Final = 1
 
 
@@ -28,4 +30,5 @@ class Threads:
     answers: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(ANSWERS))
     inline: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(INLINE))
     searches: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(SEARCHES))
+    lists: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(LISTS))
     health: CapacityLimiter = field(default_factory=lambda: CapacityLimiter(HEALTH))

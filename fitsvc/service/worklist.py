@@ -2,16 +2,15 @@
 
 from typing import Final
 
+from anyio import to_thread
 from litestar import Response, get
 
-from fitsvc.inventory.changes import newest
-from fitsvc.observing.worklist import work_list
+from fitsvc.observing.worklist import WorkList, work_list
 from fitsvc.selection.waiting import MOST_FACTS
-from fitsvc.service.context import AnyRequest, service_of
+from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import Parameter
 from fitsvc.service.replies import reply
-from fitsvc.tongues import tongue
 
 _WORK: Final = Operation(
     id="get_worklist",
@@ -32,15 +31,22 @@ _WORK: Final = Operation(
 )
 
 
-@get("/v1/worklist", opt=_WORK.opt, sync_to_thread=True)
-def worklist(request: AnyRequest) -> Response[bytes]:
+@get("/v1/worklist", opt=_WORK.opt)
+async def worklist(request: AnyRequest) -> Response[bytes]:
     """Give the readings that decide most."""
     query, service = query_of(request), service_of(request)
-    service.selections.check()
-    shared, reader = service.selections, service.answerer.reader
-    held = shared.index.held()
+
+    def work() -> Response[bytes]:
+        service.selections.check()
+        return reply(made_list(service, query["limit"]))
+
+    return await to_thread.run_sync(work, limiter=service.threads.lists)
+
+
+def made_list(service: Service, most: int) -> WorkList:
+    """So many readings that decide most; it may take as long as a plan, and so has a place of its own.
+
+    What the yard waits for is kept until the store changes, and is the same for lists of any length and language.
+    """
     with service.database.session() as session:
-        # The same store gives the same list, which a page asks for again and again.
-        key = (held.revision, newest(session), query["limit"], tongue())
-        found = shared.work.get(key, lambda: work_list(session, reader, shared.waiting, held, query["limit"]))
-    return reply(found)
+        return work_list(session, service.answerer.reader, service.selections.yard(session), most)
