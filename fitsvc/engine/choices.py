@@ -162,7 +162,8 @@ class Choices:
         rules = {number for number in choice.lost if open_ >> number & 1}
         needs = {number for number in choice.lost_needs if open_needs >> number & 1}
         judge = self._judge_lost(choice)
-        for value in sorted(values[::-1], key=lambda value: value != self._against.get(choice.name)):
+        against, backwards = self._against.get(choice.name), values[::-1]
+        for value in sorted(backwards, key=lambda value: value != against):
             verdict = judge(followed.facts(choice, adapter, value).get, followed.case.present)
             rules = rules.difference(verdict.fails, verdict.unknown, verdict.cautions, verdict.doubts)
             needs = needs.difference(verdict.open_needs)

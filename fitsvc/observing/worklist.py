@@ -29,8 +29,9 @@ AT_THE_VEHICLE: Final = ("label", "tape", "scales")
 """What a fitter learns with the vehicle at hand; what is asked or looked up takes nobody to the yard."""
 MOST_MOUNTINGS: Final = 2_000
 """Mountings that are looked at: more than stand on a yard."""
-MOST_JUDGED: Final = 20_000_000
-"""Mountings, times the sorts of accessories that each is judged with: what is looked at is bounded by count."""
+MOST_JUDGED: Final = 2_000_000
+"""Mountings, times the sorts of accessories that each is judged with: some 4 µs each of a yard whose mountings are all
+unlike, so that a list that was never made takes seconds at the most."""
 _MOST_PARTNERS: Final = 8
 """Readings that are looked at beside one which decides only together with others: those that decide most with it."""
 
