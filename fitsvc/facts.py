@@ -70,6 +70,7 @@ class FactReader:
         exceeded = {hazard.rating for hazard in rulebook.hazards if hazard.exceeded is not None}
         self.ratings = exceeded & vocabulary.facts.keys()
         self._named, self._written = rulebook.named, PlainForms(rulebook)
+        self.bounds = self._written.bounds
         numbers = (one for one in vocabulary.facts.values() if isinstance(one.type, NumberType) and not one.tyre)
         self._sums = [one for one in vocabulary.facts.values() if one.sum_of]
         self._bare = {one.name for one in numbers if self._written.takes_bare(one)}

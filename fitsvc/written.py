@@ -120,7 +120,7 @@ class PlainForms:
             for form in _forms(word)
         }
         self._ratings = frozenset(hazard.rating for hazard in rulebook.hazards)
-        self._bounds, self._not_known = Bounding(rulebook.words.bounds), frozenset(rulebook.words.not_known)
+        self.bounds, self._not_known = Bounding(rulebook.words.bounds), frozenset(rulebook.words.not_known)
         self._said: dict[str, dict[str, bool]] = {}
         for figure in rulebook.words.figures:
             for name in figure.facts:
@@ -180,7 +180,7 @@ class PlainForms:
         if wire.strip().casefold() in self._not_known:
             message = t("`{strip}` tells nothing of {the}", strip=wire.strip(), the=fact.the)
             raise _refused(message, t("leave it out where it is not known"), pointer)
-        said, wire = wire, self._bounds.plain(wire)
+        said, wire = wire, self.bounds.plain(wire)
         if (rough := _ROUGH.match(wire)) and any(map(str.isdigit, wire)):
             figure = rough["behind"] or rough["before"]
             help = t(
@@ -238,6 +238,11 @@ class Bounding:
             if found := form.match(text):
                 return plain.format(*found.groups())
         return text
+
+    def as_bound(self, text: str) -> str:
+        """The same, but for what only tells about how much it is: that is refused in its own words."""
+        plain = self.plain(text)
+        return text if _ROUGH.match(plain) else plain
 
 
 def _form(said: str) -> re.Pattern[str]:

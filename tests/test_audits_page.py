@@ -76,7 +76,7 @@ def test_a_false_claim_opens_at_the_counter(shown: tuple[Path, str]) -> None:
     assert len(links) == 2
     fields = dict(parse_qsl(urlsplit(links[0]).query))
     assert links[0].startswith("https://counter.example/answer?")
-    asked = read_fields(fields, answerer().reader.vocabulary, "us")
+    asked = read_fields(fields, answerer().reader, "us")
     assert (asked.document["rig"], asked.problems) == ({"id": "rig_farm_muckle"}, ())
     told = {"kind": "ball_mount", "shank": "2-1/2 in", "pin": "5/8 in", "weight": "9.5 lb"}
     assert asked.document["accessory"] == {"facts": told}

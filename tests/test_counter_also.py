@@ -3,6 +3,7 @@
 import re
 from html import unescape
 from typing import Final
+from urllib.parse import urlencode
 
 import pytest
 from counter_browser import (
@@ -195,6 +196,37 @@ def test_a_receiver_stored_in_front_can_be_chosen_there(client: TestClient[Lites
     assert re.search(r"At the same time: the receiver at the front, [^.]*The prow one", _words(told))
     behind = Form(_page(client, f"/?{chosen.replace('hangs_on=front', 'hangs_on=rear')}")).fields
     assert "also.1.receiver" not in behind
+
+
+def test_what_was_told_of_a_receiver_in_front_stays_with_it(client: TestClient[Litestar], key: dict[str, str]) -> None:
+    """Another one chosen there, the figures of the first are let go of and said; the rear's and the load's stay."""
+    client.post("/v1/vehicles", json={"id": "veh_1", "label": "A pickup"}, headers=key)
+    for name, place in (("rear", "frame"), ("prow", "front"), ("winch", "front")):
+        made = {"id": f"rcv_{name}", "label": f"The {name} one", "facts": {"place": place}}
+        assert client.post("/v1/receivers", json=made, headers=key).status_code == 201
+        sits = {"id": f"mnt_{name}", "vehicle": "veh_1", "receiver": f"rcv_{name}"}
+        assert client.post("/v1/mountings", json=sits, headers=key).status_code == 201
+    made = {"sku": "BOX-1", "subject": "accessory", "label": "A box", "facts": {"kind": "cargo_carrier"}}
+    assert client.post("/v1/accessories", json=made, headers=key).status_code == 201
+    rear = "vehicle=veh_1&receiver=rcv_rear&receiver.opening=2+in&accessory=BOX-1&load.cargo_weight=40+lb"
+    front = "also.1.hangs_on=front_receiver&also.1.receiver=rcv_prow&also.1.receiver.opening=1-1%2F4+in"
+    asked = f"{rear}&also.1=BOX-1&{front}&also.1.mounting.height=18+in&also.1.load.cargo_weight=60+lb"
+    first = _page(client, f"/?{asked}")
+    assert "You changed" not in first
+    sent = Form(first).fields
+    again = Form(_page(client, f"/?{urlencode(sent)}")).fields
+    assert (again["also.1.receiver.opening"], again["also.1.mounting.height"]) == ("1-1/4 in", "18 in")
+    other = _page(client, f"/?{urlencode({**sent, 'also.1.receiver': 'rcv_winch'})}")
+    told = Form(other).fields
+    assert told["also.1.receiver"] == "rcv_winch"
+    assert not told.get("also.1.receiver.opening") and not told.get("also.1.mounting.height")
+    assert (told["also.1.load.cargo_weight"], told["receiver.opening"]) == ("60 lb", "2 in")
+    stays = r"You changed the receiver at the front\. What was told stays with The prow one: [^.]*opening 1-1/4 in"
+    assert re.search(stays, _words(other))
+    undo = unescape(re.search(r'href="([^"]+)">Undo', other)[1])  # type: ignore[index]  # as above
+    back = Form(_page(client, undo)).fields
+    assert (back["also.1.receiver"], back["also.1.receiver.opening"]) == ("rcv_prow", "1-1/4 in")
+    assert back["also.1.mounting.height"] == "18 in"
 
 
 @pytest.mark.parametrize("more", ["also.1.vehicle.gvwr=7000+lb", "also.1.adapter.1=BTX-TWIN-2", "also.1.hangs_on=roof"])

@@ -1,6 +1,7 @@
 """A page's address is the whole question: what its fields say, and that they say the same back and forth."""
 
 import json
+import re
 from typing import Any
 
 import pytest
@@ -13,7 +14,7 @@ from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords
 from fitsvc.facts import FactReader
 from fitsvc.language.display import System
-from fitsvc.language.problems import Problem
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import parse_any
 from fitsvc.language.types import ListType, NumberType, TruthType
 from fitsvc.rulebook.vocabulary import Fact
@@ -68,7 +69,7 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
 def test_a_link_asks_what_the_question_asks(document: dict[str, Any]) -> None:
     """Whatever the question, its fields are read back as the same case, and written the same again."""
     fields = write_fields(document)
-    asked = read_fields(fields, BOOK.vocabulary, "us")
+    asked = read_fields(fields, READER, "us")
     assert asked.problems == ()
     assert write_fields(asked.document) == fields
     before, after = (read_question(one, READER, NoRecords()).case for one in (document, asked.document))
@@ -82,7 +83,7 @@ def test_a_link_asks_about_several_things_at_once(document: dict[str, Any], load
     more = [{"accessory": {"sku": f"S-{number}"}, "load": load} for number, load in enumerate(loads)]
     things = [{"hangs_on": REAR, **one} for one in (told, *more)]
     fields = write_fields({"rig": document["rig"], TOGETHER: things})
-    asked = read_fields(fields, BOOK.vocabulary, "us")
+    asked = read_fields(fields, READER, "us")
     assert asked.problems == () and write_fields(asked.document) == fields
     again = asked.document[TOGETHER]
     assert [one.get("accessory", {}).get("sku") for one in again[1:]] == [f"S-{number}" for number in range(len(loads))]
@@ -92,8 +93,8 @@ def test_a_link_asks_about_several_things_at_once(document: dict[str, Any], load
 def test_bare_numbers_have_the_unit_of_their_field() -> None:
     """A field names its unit, in either system; what is typed with another unit keeps it."""
     fields = {"load.bike_weight": "40", "mounting.pin_to_bumper": "100 mm", "load.bikes": "2"}
-    us = read_fields(fields, BOOK.vocabulary, "us").document
-    metric = read_fields(fields, BOOK.vocabulary, "metric").document
+    us = read_fields(fields, READER, "us").document
+    metric = read_fields(fields, READER, "metric").document
     assert us["load"]["facts"] == {"bikes": "2", "bike_weight": "40 lb"}
     assert metric["load"]["facts"]["bike_weight"] == "40 kg"
     assert us["rig"]["mounting"]["facts"] == {"pin_to_bumper": "100 mm"}
@@ -110,7 +111,7 @@ def test_bare_numbers_have_the_unit_of_their_field() -> None:
 )
 def test_an_unknown_field_is_told(field: str, pointer: str, help: str) -> None:
     """A field that says nothing to us is told, with the nearest that does."""
-    (found,) = read_fields({field: "1"}, BOOK.vocabulary, "us").problems
+    (found,) = read_fields({field: "1"}, READER, "us").problems
     assert found.pointer == pointer
     assert help in found.help
 
@@ -118,7 +119,7 @@ def test_an_unknown_field_is_told(field: str, pointer: str, help: str) -> None:
 @pytest.mark.parametrize("name", ["utm_source", "fbclid", "<script>", "gclid"])
 def test_what_a_mailer_adds_is_left_out(name: str) -> None:
     """A name without a dot that is none of ours, nor nearly one, spoils no link; it is told as left out."""
-    asked = read_fields({name: "mail", "load.bikes": "2"}, BOOK.vocabulary, "us")
+    asked = read_fields({name: "mail", "load.bikes": "2"}, READER, "us")
     assert (asked.problems, asked.left_out) == ((), (name,))
     assert asked.document == {"load": {"facts": {"bikes": "2"}}}
 
@@ -175,8 +176,48 @@ def test_what_a_field_shows_as_an_example_is_plausible_of_its_fact(system: Syste
         if not example or fact.tyre or fact.range is None:
             continue
         in_link = fact.name.replace("adapter.", "adapter.1.")
-        assert not read_fields({in_link: example}, vocabulary, system).problems, (fact.name, example)
+        assert not read_fields({in_link: example}, READER, system).problems, (fact.name, example)
         low, high = max(0.0, fact.range[0]), fact.range[1]
         assert low <= parse_any(example)[0] <= (low + high) / 2
         shown += 1
     assert shown > 100
+
+
+AT_MOST: tuple[str, ...] = (
+    "at most 3000", "under 3000", "below 3000", "less than 3000", "3000 or less", "<3000", "hasta 3000", "menos de 3000",
+    "como máximo 3000", "3000 como máximo", "3000 o menos", "no más de 3000", "not more than 3000",
+)  # fmt: skip
+AT_LEAST: tuple[str, ...] = (
+    "at least 3000", "more than 3000", "over 3000", "3000+", "al menos 3000",
+    "más de 3000", "mas de 3000", "3000 como mínimo", "3000 o más", "no menos de 3000",
+)  # fmt: skip
+BETWEEN: tuple[str, ...] = (
+    "between 2000 and 3000", "2000 to 3000", "2000-3000", "entre 2000 y 3000", "at least 2000, at most 3000",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("system", ["us", "metric"])
+@pytest.mark.parametrize(
+    ("text", "unit_told"),
+    [(text, re.sub(r"(\d+)(?=\D*\Z)", r"\1 {}", text)) for text in (*AT_MOST, *AT_LEAST, *BETWEEN)],
+)
+def test_a_bound_without_a_unit_has_its_fields(text: str, unit_told: str, system: System) -> None:
+    """However people say what a figure is at least or at most, the unit beside the field is that of it."""
+    unit = {"us": "lb", "metric": "kg"}[system]
+    bare, told = (
+        read_fields({"trailer.gross_weight": one}, READER, system) for one in (text, unit_told.format(unit))
+    )
+    assert not bare.problems
+    one, other = (read_question({"accessory": {}, **read.document}, READER, NoRecords()).case for read in (bare, told))
+    assert one.facts["trailer.gross_weight"] == other.facts["trailer.gross_weight"]
+    low, high = one.facts["trailer.gross_weight"]  # type: ignore[misc]  # a figure has two ends
+    assert low < high
+
+
+@pytest.mark.parametrize("text", ["about 3000", "unos 3000", "3000 or so", "3000 hasta", "hasta", "hasta tres"])
+def test_what_is_no_bound_stays_as_it_was_typed(text: str) -> None:
+    """What does not say how far off it is, and what is no figure, are told of in their own words."""
+    asked = read_fields({"trailer.gross_weight": text}, READER, "us")
+    with pytest.raises(ProblemsFound) as refused:
+        read_question({"accessory": {}, **asked.document}, READER, NoRecords())
+    assert f"`{text}`" in refused.value.problems[0].message

@@ -170,9 +170,9 @@ def test_what_is_told_under_a_former_name_is_kept_under_todays(demo: Database, t
         assert told.facts == {"pin_to_rear_end": "3 in"}
         assert get_record(session, "accessory", "NEW-1").facts["carries_up_to"] == "200 lb"
         assert get_record(session, "accessory", "NEW-2").facts["carries_up_to"] == "210 lb"
-    link = read_fields({"mounting.pin_to_bumper": "3 in"}, reader.vocabulary, "us")
+    link = read_fields({"mounting.pin_to_bumper": "3 in"}, reader, "us")
     assert link.document["rig"]["mounting"]["facts"] == {"pin_to_rear_end": "3 in"}
-    both = read_fields({"mounting.pin_to_bumper": "3 in", "mounting.pin_to_rear_end": "4 in"}, reader.vocabulary, "us")
+    both = read_fields({"mounting.pin_to_bumper": "3 in", "mounting.pin_to_rear_end": "4 in"}, reader, "us")
     assert [one.message for one in both.problems] == ["the distance from pin hole to bumper is told twice"]
     (tmp_path / "both.csv").write_text(
         "sku,subject,label,kind,capacity,carries_up_to\nNEW-3,accessory,New,cargo_carrier,200 lb,300 lb\n"

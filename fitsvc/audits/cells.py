@@ -142,7 +142,7 @@ class FactColumn:
             raise ProblemsFound([Problem(message, help)])
         if self.column.nominal:
             text = nominal_size(text, self.column.nominal, self.fact)
-        return wire_fact(self.fact, read_cell(text, self.fact, self.column.unit))
+        return wire_fact(self.fact, read_cell(text, self.fact, self.column.unit, self._reader.bounds))
 
     def _marked(self, text: str) -> str:
         """A text whose decimals are parted by a point, where they are by a comma."""

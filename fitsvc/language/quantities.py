@@ -325,9 +325,10 @@ def _sum(text: str, parts: list[tuple[Fraction, str]], wanted: Dimension | None)
         return amount * factor, dimension
     _refuse_other(text, parts[0][1])
     if any(unit.startswith(",") for _, unit in parts):
+        pointed = text.strip().replace(",", ".") if text.count(",") == 1 else "2.5 in"
         raise QuantityError(
             t("{what} has a comma that does not part thousands", what=_quote(text)),
-            t("write `2.5 in` with a point, and thousands as `3,500 lb` or `3500 lb`"),
+            t("write `{pointed}` with a point, and thousands as `3,500 lb` or `3500 lb`", pointed=_printable(pointed)),
         )
     rows = [row for _, unit in parts if (row := _known(unit))]
     if not (len(parts) == len(rows) == 2 and _JOINED.get(rows[0]) == rows[1]):

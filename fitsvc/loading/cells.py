@@ -8,7 +8,7 @@ from fitsvc.document import Json
 from fitsvc.fact_values import as_written
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.written import parted
+from fitsvc.written import Bounding, parted
 
 _BARE: Final = re.compile(r"[-−]?[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*\Z", re.ASCII)
 
@@ -16,9 +16,10 @@ BETWEEN: Final = "|"
 """Between candidates, and between several adapters that something tried hung on."""
 
 _AROUND: Final = re.compile(
-    r"((?:(?:up to|no more than|max(?:imum|\.)?) +)?)(.*?)((?: +max(?:imum|\.)?)?)", re.IGNORECASE | re.DOTALL
+    r"((?:(?:exactly|up to|not? more than|max(?:imum|\.)?) +)?)(.*?)((?: +max(?:imum|\.)?)?)",
+    re.IGNORECASE | re.DOTALL,
 )
-"""A figure and the words about it by which it is the most there may be: `up to 35`, `35 max`."""
+"""A figure and the words about it by which it is the most there may be, or just it: `up to 35`, `35 max`, `exactly 35`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +31,11 @@ class Column:
     unit: str = ""
 
 
-def read_cell(text: str, fact: Fact | None, unit: str = "") -> Json:
-    """A cell as a wire value; None when it is empty. Texts and tyres stand for themselves."""
+def read_cell(text: str, fact: Fact | None, unit: str = "", words: Bounding | None = None) -> Json:
+    """A cell as a wire value; None when it is empty. Texts and tyres stand for themselves.
+
+    `words` are those by which people say what a figure is at least or at most, so that its unit is put behind it.
+    """
     text = text.strip()
     if not text:
         return None
@@ -41,7 +45,7 @@ def read_cell(text: str, fact: Fact | None, unit: str = "") -> Json:
         return text.casefold()
     if BETWEEN in text:
         return [_with_unit(part.strip(), unit) for part in text.split(BETWEEN)]
-    told = parted(text)
+    told = parted(text := words.as_bound(text) if words and unit else text)
     if isinstance(told, dict):
         return {key: _with_unit(part, unit) for key, part in told.items()}
     return _with_unit(text, unit)

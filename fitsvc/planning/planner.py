@@ -315,8 +315,10 @@ class _PlanTelling:
         held = [one for one in sets if one[1][0].provider.stack.adapters]
         for _, site, stack in [] if held else self.search.unheld:
             held += [(site, _in(stack, choices)) for at, choices in sets[:1] if at.number == site.number]
-        held = [one for one in held if self._each_by_itself(*one)]
-        yield from (self._not_at_once(*one) for one in (held or sets)[:MOST_SPOILT])
+        whole = [one for one in held if self._each_by_itself(*one)]
+        # An opening for all of them that spoils a wish by itself is told of too, or it would seem that there is none.
+        nearest = whole or [*held[: MOST_SPOILT - 1], *sets]
+        yield from (self._not_at_once(*one) for one in nearest[:MOST_SPOILT])
 
     def _each_by_itself(self, site: Site, choices: Sequence[Provision]) -> bool:
         """Whether each wish is served by itself."""

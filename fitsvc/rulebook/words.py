@@ -23,7 +23,7 @@ _MOST_MEANT: Final = 8
 """What one word may stand for at most: each is looked for in every label."""
 _FACTS: Final = many(named("fact"))
 _FIGURE: Final = Form("a figure's words", {"is": _FACTS}, {"said": many(TEXT), "below_zero": YES_NO})
-_APART: Final = Form("what tells apart", {"fact": named("fact"), "as": TEXT})
+_APART: Final = Form("what tells apart", {"fact": named("fact"), "as": TEXT}, {"as_one": TEXT})
 _WISH: Final = Form("a wish", {"wish": TEXT}, {"by": _FACTS, "kind": named("kind")})
 _NOT_JUDGED: Final = Form("what is not judged", {"of": TEXT, "said": many(TEXT), "instead": TEXT})
 _PLAINLY: Final = ("at least ...", "at most ...", "up to ...", "max ...", "about ...", "between ... and ...")
@@ -63,10 +63,14 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Apart:
-    """A fact by which those of the same name are told apart, and its words, with `{}` for the figure."""
+    """A fact by which those of the same name are told apart, and its words, with `{}` for the figure.
+
+    `told_of_one` are its words where the figure is one, as of one bike.
+    """
 
     fact: str
     told: str
+    told_of_one: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +219,15 @@ def _apart(shape: Shape, top: Node, facts: Mapping[str, Fact]) -> Iterator[Apart
         _hold_to_fact(shape, entry.entries["fact"], name, facts)
         if told.count("{}") != 1:
             shape.complain(entry.entries["as"], f"`{told}` does not say where the figure stands", "write `{}` there")
-        yield Apart(name, told)
+        yield Apart(name, told, _of_one(shape, entry) or told)
+
+
+def _of_one(shape: Shape, entry: Node) -> str:
+    """What is said where the figure is one; empty where that is said as of more."""
+    told = shape.text(entry, "as_one") if "as_one" in entry.entries else ""
+    if told and told.count("{}") != 1:
+        shape.complain(entry.entries["as_one"], f"`{told}` does not say where the figure stands", "write `{}` there")
+    return told
 
 
 def _wishes(shape: Shape, top: Node, vocabulary: Vocabulary) -> Iterator[WishAsked]:

@@ -16,7 +16,7 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.counter.also import also_parts
 from fitsvc.service.counter.asking import Asker
-from fitsvc.service.counter.choosing import FIND, Settled
+from fitsvc.service.counter.choosing import FIND, Settled, as_told
 from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import (
     ALSO,
@@ -113,7 +113,11 @@ def asked_lines(
 
 def _lines_of_one(asker: Asker, told: Fields, case: Case | None, system: System) -> list[tuple[str, str]]:
     lines: dict[str, list[str]] = {}
+    if named := asker.chooser.named(told):
+        lines["vehicle"] = [asker.chooser.as_called(named)]
     for name, text in told.items():
+        if name in named:
+            continue
         place = next((one for one in PLACES if name == one or name.startswith(f"{one}.")), name.partition(".")[0])
         if place not in PARTS:
             continue
@@ -149,7 +153,8 @@ def _fact_asked(asker: Asker, place: str, name: str, text: str, case: Case | Non
     fact = asker.vocabulary.facts.get(f"{place.partition('.')[0]}.{name.removeprefix(place + '.')}")
     label, typed = fact.label if fact else name, cell(text)
     if fact is None or not isinstance(fact.type, NumberType) or case is None or fact.name not in case.facts:
-        return f"{label} {_in_words(asker, fact, typed)}"
+        said = _in_words(asker, fact, typed)
+        return as_told(fact, said) if fact else f"{label} {said}"
     understood = asker.answerer.wording.fact_text(fact.name, case, system)
     return f"{label} {typed}" + (
         "" if alike(understood, typed) else t(" (understood as {understood})", understood=understood)

@@ -48,6 +48,8 @@ _TOLD: Final = ("ask", "label", "scales")
 _LABEL: Final = ("label", "ask")
 _WIRING: Final = "wiring_adapter"
 _MEASURED: Final = ("tape",)
+_ONE: Final = (1, 1)
+"""Just one of what is counted, as bounds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +131,7 @@ class Asker:
 
     def read(self, fields: Fields, system: System) -> "Asked":
         """The question of some fields, as a document and as it was read, with all that is wrong with it."""
-        told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.vocabulary, system)
+        told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.answerer.reader, system)
         problems = list(told.problems)
         document, question, things = self._in_front(self._shared(told.document)), None, list[Thing]()
         try:
@@ -174,7 +176,7 @@ class Asker:
 
     def rig(self, fields: Fields, system: System) -> "Asked":
         """The question without an accessory that some fields ask, and what is wrong with the fields themselves."""
-        told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.vocabulary, system)
+        told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.answerer.reader, system)
         return Asked(told.document, None, list(told.problems), told.left_out)
 
     def page(self, settled: Settled, system: System, problems: Sequence[Problem]) -> Asking:
@@ -210,7 +212,7 @@ class Asker:
             trailers=self.sold(settled, "trailer", case, system) if tows else Options(),
             wirings=self.sold(settled, _WIRING, case, system) if tows or _WIRING in case.present else Options(),
             adapters=self._adapters(settled, case, system),
-            on="|".join(self.chooser.on(fields)),
+            on=self.chooser.on_field(fields),
             let_go=settled.let_go,
             tows=tows,
             so_far=self._so_far(fields, system) if not problems and not settled.problems else None,
@@ -256,7 +258,7 @@ class Asker:
             choices += [Option(one.key, one.label or one.key) for one in self.chooser.several(fields)[:_MOST]]
         if chosen and all(not one.chosen for one in choices) and not chosen.startswith("rig:"):
             record = self.records.find("vehicle", chosen) if not named else None
-            label = ", ".join(named.values()) or (record.label if record else "") or chosen
+            label = self.chooser.as_called(named) or (record.label if record else "") or chosen
             choices.insert(0, Option(chosen, label, t("as far as it is known") if named else "", True))
         return Options(choices, max(hits.count, len(choices)), hits.told)
 
@@ -417,6 +419,7 @@ def told_apart(item: Item, wording: Wording, system: System) -> list[str]:
     case, found = Case(item.values, frozenset()), list[str]()
     for apart in wording.rulebook.words.told_apart:
         if apart.fact in item.values:
-            told = apart.told.replace("{}", wording.fact_text(apart.fact, case, system))
+            said = apart.told_of_one if item.values[apart.fact] == _ONE else apart.told
+            told = said.replace("{}", wording.fact_text(apart.fact, case, system))
             found += [told] if told not in item.label else []
     return found

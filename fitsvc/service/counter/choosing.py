@@ -21,6 +21,7 @@ from fitsvc.answers.taken import folded
 from fitsvc.inventory.shelf import Shop
 from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.links import (
     ALSO,
     HANGS_ON,
@@ -29,13 +30,14 @@ from fitsvc.service.counter.links import (
     REAR,
     Fields,
     also_closed_up,
+    also_places,
     cell,
     link,
     subject_at,
     thing_field,
 )
 from fitsvc.service.selecting import Selections
-from fitsvc.tongues import t
+from fitsvc.tongues import as_said, is_clause, later, t
 
 FIND: Final = "find."
 SEEN: Final = "seen."
@@ -57,6 +59,12 @@ _OF_RIG: Final = ("rig", "mounting", "receiver")
 _OF_OPENING: Final = ("receiver.", "mounting.", "adapter.", f"{FIND}adapter.", f"{SEEN}adapter.")
 _NOT_BESIDE_SPARE: Final = ("accessory", "ball", "trailer", "wiring_adapter", "also")
 _MEASURED: Final = "tape"
+_CHANGED: Final[Mapping[str, str]] = {
+    "vehicle": later("the vehicle"),
+    "receiver": later("the receiver"),
+    "front": later("the receiver at the front"),
+}
+"""What was changed, so that what was told of it is let go."""
 
 
 def is_page(name: str) -> bool:
@@ -129,6 +137,8 @@ class Chooser:
                 for name in [one for one in told if _of_own_receiver(one) and thing_field(one)[0] == place]:
                     del told[name]
         let_go = self._let_go(fields, told)
+        in_front = self._let_go_in_front(fields, told)
+        let_go = let_go or in_front
         self._leave_to_rig(told)
         return Settled(fields=told, hits=hits, let_go=let_go, problems=problems)
 
@@ -200,6 +210,14 @@ class Chooser:
         """What a vehicle is called, as the value of one field; a request's fields come in any order."""
         return urlencode({name: named[name] for name in self._naming if name in named})
 
+    def as_called(self, named: Mapping[str, str]) -> str:
+        """What a vehicle is called by, as people say it: its year, make and model, then what else is told."""
+        first = [*self.vocabulary.serving("model_year"), *(f"vehicle.{name}" for name in NAMES)]
+        words = self.vocabulary.words
+        said = {name: words.get(self._naming[name].kind, {}).get(text, text) for name, text in named.items()}
+        name = " ".join(said[one] for one in first if one in said)
+        return ", ".join(filter(None, (name, *(said[one] for one in said if one not in first))))
+
     def any_of(self, found: Sequence[Named]) -> list[tuple[str, str, int]]:
         """For each make and model that several vehicles share, all of them as one choice: value, label, how many."""
         groups: dict[tuple[str, ...], list[Named]] = {}
@@ -249,7 +267,7 @@ class Chooser:
         """Take from the fields what was told of another vehicle or receiver than they have now."""
         if ON not in before and told == before:
             return None
-        vehicle, receiver = was = _parted(before[ON]) if ON in before else self.on(before)
+        vehicle, receiver = was = _parted(before[ON])[0] if ON in before else self.on(before)
         now = self.on({name: text for name, text in told.items() if name not in ("rig", "mounting")})
         kept = self.on({name: told[name] for name in ("rig", "mounting") if told.get(name)})
         if told.get(f"{FIND}vehicle", "").strip():
@@ -269,6 +287,32 @@ class Chooser:
             told.setdefault("vehicle", vehicle)
         found = self._gone(before, gone, was, "vehicle" if moved else "receiver")
         return found if found.told else None
+
+    def on_field(self, fields: Fields) -> str:
+        """The page's field that says of what the rest is told: vehicle, receiver, and each receiver in front."""
+        in_front = [fields.get(f"{place}.receiver", "") for place in ALSO]
+        return "|".join((*self.on(fields), *in_front))
+
+    def _let_go_in_front(self, before: Fields, told: dict[str, str]) -> LetGo | None:
+        """Take from the fields what was told of another receiver in front than they have now."""
+        moved = dict(zip(also_places(before), ALSO, strict=False))
+        found: LetGo | None = None
+        for place, was in zip(ALSO, _parted(before.get(ON, ""))[1], strict=False):
+            own = moved.get(place, "")
+            if not was or not own or before.get(f"{place}.receiver", "") == was:
+                continue
+            gone = {name: text for name, text in told.items() if _measured_in_front(name, own)}
+            for name in gone:
+                del told[name]
+            if gone:
+                back = {name: text for name, text in before.items() if name != ON} | {f"{place}.receiver": was}
+                found = LetGo(
+                    what=t(_CHANGED["front"]),
+                    stays_with=self._label("receiver", was),
+                    told=self._all_told(gone),
+                    undo=link("/", back),
+                )
+        return found
 
     def _narrows(self, before: str, now: str) -> bool:
         """Whether one vehicle is now chosen of several that it was known to be one of."""
@@ -298,9 +342,9 @@ class Chooser:
             back |= called
         back |= {"receiver": receiver} if "receiver" in back and receiver else {}
         return LetGo(
-            what=called_in_words(of),
+            what=t(_CHANGED[of]),
             stays_with=self._label(of, vehicle if of == "vehicle" else receiver),
-            told=", ".join(dict.fromkeys(filter(None, (self._told(name, text) for name, text in gone.items())))),
+            told=self._all_told(gone),
             undo=link("/", back),
         )
 
@@ -309,6 +353,10 @@ class Chooser:
             return " ".join(text for _, text in parse_qsl(key))
         record = None if key.startswith("rig:") else self.records.find(subject, key)
         return (record.label if record else "") or key.removeprefix("rig:")
+
+    def _all_told(self, gone: Fields) -> str:
+        """All that was let go, in words, each once."""
+        return ", ".join(dict.fromkeys(filter(None, (self._told(name, text) for name, text in gone.items()))))
 
     def _told(self, name: str, text: str) -> str:
         """One thing that was let go, in words."""
@@ -320,7 +368,7 @@ class Chooser:
         if name.startswith("adapter."):
             return t("what is in its opening")
         fact = self.vocabulary.facts.get(name)
-        return f"{fact.label} {cell(text)}" if fact else ""
+        return as_told(fact, cell(text)) if fact else ""
 
     def _leave_to_rig(self, told: dict[str, str]) -> None:
         """Leave out what the saved rig says itself: named anew, a part would lose what the rig tells of it."""
@@ -366,9 +414,21 @@ def _of_own_receiver(name: str) -> bool:
     return bool(place) and inner.partition(".")[0] in OF_FRONT
 
 
-def _parted(on: str) -> tuple[str, str]:
-    vehicle, _, receiver = on.partition("|")
-    return vehicle, receiver
+def as_told(fact: Fact, text: str) -> str:
+    """A fact and what is told of it: `bike weight 30 lb`, `the rear closure must open: yes`."""
+    return f"{as_said(fact.label)}: {text}" if is_clause(fact.label) else f"{fact.label} {text}"
+
+
+def _measured_in_front(name: str, place: str) -> bool:
+    """Whether a field is told of the receiver in front that a thing hangs in, but for which one that is."""
+    at, inner = thing_field(name)
+    return at == place and inner != "receiver" and _of_own_receiver(name)
+
+
+def _parted(on: str) -> tuple[tuple[str, str], list[str]]:
+    """The vehicle and the receiver, and the receivers in front by the place of what hangs there."""
+    vehicle, receiver, *in_front = (*on.split("|"), "") if "|" not in on else on.split("|")
+    return (vehicle, receiver), in_front
 
 
 def place_of(name: str) -> str:

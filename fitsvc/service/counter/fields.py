@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import log
 from typing import Final
 
 from fitsvc.language.display import System
@@ -18,15 +19,19 @@ _EXAMPLES: Final[Mapping[str, Sequence[str]]] = {
     "in": ("3-1/2 in", "7/8 in", "1/8 in", "14-1/2 in", "112-1/2 in", "44-1/2 in"),
     "ft": ("22 ft",),
     "mm": ("90 mm", "22 mm", "3 mm", "370 mm", "2860 mm", "1130 mm"),
-    "lb": ("400 lb", "40 lb", "4000 lb"),
-    "kg": ("180 kg", "18 kg", "1800 kg"),
+    "lb": ("400 lb", "40 lb", "4000 lb", "150 lb"),
+    "kg": ("180 kg", "18 kg", "1800 kg", "70 kg"),
     "deg": ("20 deg",),
     "%": ("12 %",),
     "kN": ("9.8 kN",),
     "ft-lb": ("250 ft-lb",),
     "N·m": ("340 N·m",),
 }
-"""How a figure is written in each unit; of a fact the first that lies in the lower half of what is plausible."""
+"""How a figure is written in each unit; of a fact one that lies in the lower half of what is plausible."""
+_OF_WEIGHTS: Final = 10.0
+_OF_OTHERS: Final = 4.0
+_OF_SIGNED: Final = 16.0
+"""Such a part of the most that is plausible is usual; less where it may be below zero. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,11 +109,17 @@ class FieldMaker:
 
 
 def _example(fact: Fact, unit: str) -> str:
-    """A figure as it may be typed; none of a fact that has no figures, or of which none here is plausible."""
+    """A figure as it may be typed; none of a fact that has no figures, or of which none here is plausible.
+
+    It lies in the lower half of what is plausible, and of those there nearest by ratio to what is usual: a bike and a
+    trailer are each taught by a weight of their own.
+    """
     if not isinstance(fact.type, NumberType) or fact.range is None:
         return ""
     low, high = max(0.0, fact.range[0]), fact.range[1]
-    return next((text for text in _EXAMPLES.get(unit, ()) if low <= parse_any(text)[0] <= (low + high) / 2), "")
+    found = {text: size for text in _EXAMPLES.get(unit, ()) if low <= (size := parse_any(text)[0]) <= (low + high) / 2}
+    usual = high / (_OF_SIGNED if fact.range[0] < 0 else _OF_WEIGHTS if unit in ("lb", "kg") else _OF_OTHERS)
+    return min(found, key=lambda text: abs(log(found[text] / usual)), default="")
 
 
 def sentence(text: str) -> str:

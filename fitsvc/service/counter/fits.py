@@ -43,6 +43,12 @@ _COUNTED: Final[Mapping[str, str]] = {
     "undetermined": later("need a measurement first"),
     "fails": later("do not work"),
 }
+_COUNTED_ONE: Final[Mapping[str, str]] = {
+    "works": later("works"),
+    "conditional": later("works only if something is seen to"),
+    "undetermined": later("needs a measurement first"),
+    "fails": later("does not work"),
+}
 
 
 @get("/fits", before_request=leave_number_out, sync_to_thread=True)
@@ -90,6 +96,7 @@ def fits(request: AnyRequest) -> Response[str] | Redirect:
         rungs=_rungs(found, told, figures, system) if found else [],
         counts=_counts(found, filters["kind"], serving) if found else [],
         counted=_COUNTED,
+        counted_one=_COUNTED_ONE,
         fields={name: text for name, text in (told | shown_units(system)).items() if name not in shown_loads},
         loads=loads,
         filters=filters,

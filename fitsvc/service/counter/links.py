@@ -16,11 +16,11 @@ from urllib.parse import parse_qsl, urlencode
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Document, Json
-from fitsvc.facts import MOST_ADAPTERS, unknown_fact
+from fitsvc.facts import MOST_ADAPTERS, FactReader, unknown_fact
 from fitsvc.language.display import System, unit_in
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.cells import read_cell
-from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, PLACE, SUBJECTS
 from fitsvc.tongues import t
 
@@ -68,7 +68,7 @@ def unit_of(fact: Fact, system: System) -> str:
     return unit_in(fact.shown_in, system)
 
 
-def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> QuestionFields:
+def read_fields(fields: Fields, reader: FactReader, system: System) -> QuestionFields:
     """The question that fields ask, whatever their order. A field's problem has the field's name for its pointer."""
     of_each: dict[str, dict[str, str]] = {"": {}, **{place: {} for place in ALSO}}
     for name, text in fields.items():
@@ -78,7 +78,7 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
         else:
             of_each[""][name] = text
     hung = {place: of_each[place].pop(HANGS_ON, "").strip() or REAR for place in ALSO}
-    read = {place: _read(own, vocabulary, system) for place, own in of_each.items()}
+    read = {place: _read(own, reader, system) for place, own in of_each.items()}
     problems, left_out = list(read[""].problems), read[""].left_out
     document, things = read.pop("").document, list[Document]()
     for place, one in read.items():
@@ -93,8 +93,9 @@ def read_fields(fields: Fields, vocabulary: Vocabulary, system: System) -> Quest
     return QuestionFields(document, tuple(problems), left_out)
 
 
-def _read(fields: Fields, vocabulary: Vocabulary, system: System) -> QuestionFields:
+def _read(fields: Fields, reader: FactReader, system: System) -> QuestionFields:
     """The question that fields ask about one thing."""
+    vocabulary = reader.vocabulary
     parts: dict[str, Document] = {}
     problems: list[Problem] = []
     left_out: list[str] = []
@@ -127,7 +128,7 @@ def _read(fields: Fields, vocabulary: Vocabulary, system: System) -> QuestionFie
                 help = t("leave out what goes by the former name")
                 problems.append(Problem(t("{the} is told twice", the=fact.the), help, pointer=name))
             else:
-                facts[fact.short] = read_cell(text, fact, unit_of(fact, system))
+                facts[fact.short] = read_cell(text, fact, unit_of(fact, system), reader.bounds)
     order = {name: number for number, name in enumerate(vocabulary.facts)}
     for place, part in parts.items():
         if told := part.get("facts"):

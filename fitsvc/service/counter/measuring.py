@@ -161,7 +161,7 @@ def _after(service: Service, visit: Visit, fields: Mapping[str, str]) -> tuple[V
             return replace(visit, cannot=(*dict.fromkeys((*visit.cannot, asked)),)), []
         if text := fields.get("value", "").strip():
             tool = fields.get("tool", "")
-            kept = with_off(text, reader.vocabulary.facts[asked], tool, visit.system)
+            kept = with_off(text, reader.vocabulary.facts[asked], tool, visit.system, reader)
             tools = {**visit.tools, asked: tool} if tool else visit.tools
             later = replace(visit, readings={**visit.readings, asked: kept}, tools=tools)
             return later, read_readings(later, reader)[1].get(asked, [])

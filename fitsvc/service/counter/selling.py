@@ -109,7 +109,7 @@ def sell(request: AnyRequest) -> Response[str] | Redirect:
     with service.database.session() as session:
         asker = Asker(service.answerer, service.shop, session, service.selections)
         settled = asker.chooser.settle(fields)
-        asked = read_fields(without_also(settled.question()), asker.vocabulary, system)
+        asked = read_fields(without_also(settled.question()), asker.answerer.reader, system)
         wishes = _wishes(service, settled.fields, asked.document)
         problems, sold = [*settled.problems, *asked.problems], None
         if settled.problems and wishes:
@@ -291,7 +291,7 @@ def _form(
         "vehicles": asker.vehicles(settled),
         "receivers": asker.receivers(settled.fields),
         "fields": settled.fields,
-        "on": "|".join(asker.chooser.on(settled.fields)),
+        "on": asker.chooser.on_field(settled.fields),
         "let_go": settled.let_go,
         "wishes": wishes,
         "for_all": [maker.of(facts[name]) for name in words.for_all],

@@ -14,6 +14,7 @@ from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.quantities import QuantityError, parse_any
 from fitsvc.language.types import NumberType
 from fitsvc.loading.cells import read_cell
 from fitsvc.observing.slips import slips
@@ -148,17 +149,22 @@ def kept_in(fields: Fields, reader: FactReader, system: System) -> dict[str, str
     return visit.fields() | rig | ({"send": "yes"} if visit.readings else {})
 
 
-def with_off(text: str, fact: Fact, tool: str, system: System) -> str:
+def with_off(text: str, fact: Fact, tool: str, system: System, reader: FactReader) -> str:
     """A reading with how far off its tool may be, unless it says itself how sure it is."""
     off = next((one.off(system) for one in TOOLS if one.name == tool), "")
-    if (
-        not off
-        or fact.kind != "length"
-        or any(word in text.casefold() for word in ("±", "+", "least", "most", "exactly"))
-    ):
+    read = read_cell(text, fact, unit_of(fact, system), reader.bounds)
+    if not off or fact.kind != "length" or not isinstance(read, str) or not _is_figure(read):
         return text
-    unit = unit_of(fact, system)
-    return f"{read_cell(text, fact, unit)} ± {off}"
+    return f"{read} ± {off}"
+
+
+def _is_figure(text: str) -> bool:
+    """Whether a text is one figure, without a word of how sure it is."""
+    try:
+        parse_any(text)
+    except QuantityError:
+        return False
+    return True
 
 
 def read_readings(visit: Visit, reader: FactReader) -> tuple[dict[str, dict[str, Json]], dict[str, list[Problem]]]:
@@ -167,7 +173,7 @@ def read_readings(visit: Visit, reader: FactReader) -> tuple[dict[str, dict[str,
     wrong: dict[str, list[Problem]] = {}
     for name, text in visit.readings.items():
         fact = reader.vocabulary.facts[name]
-        value = read_cell(text, fact, unit_of(fact, visit.system))
+        value = read_cell(text, fact, unit_of(fact, visit.system), reader.bounds)
         try:
             reader.value(fact, value)
             found = slips(reader, fact.subject, {fact.short: value}, "")
