@@ -184,8 +184,8 @@ def test_what_a_field_shows_as_an_example_is_plausible_of_its_fact(system: Syste
 
 
 AT_MOST: tuple[str, ...] = (
-    "at most 3000", "under 3000", "below 3000", "less than 3000", "3000 or less", "<3000", "hasta 3000", "menos de 3000",
-    "como máximo 3000", "3000 como máximo", "3000 o menos", "no más de 3000", "not more than 3000",
+    "at most 3000", "under 3000", "below 3000", "less than 3000", "3000 or less", "<3000", "hasta 3000",
+    "menos de 3000", "como máximo 3000", "3000 como máximo", "3000 o menos", "no más de 3000", "not more than 3000",
 )  # fmt: skip
 AT_LEAST: tuple[str, ...] = (
     "at least 3000", "more than 3000", "over 3000", "3000+", "al menos 3000",
@@ -204,9 +204,7 @@ BETWEEN: tuple[str, ...] = (
 def test_a_bound_without_a_unit_has_its_fields(text: str, unit_told: str, system: System) -> None:
     """However people say what a figure is at least or at most, the unit beside the field is that of it."""
     unit = {"us": "lb", "metric": "kg"}[system]
-    bare, told = (
-        read_fields({"trailer.gross_weight": one}, READER, system) for one in (text, unit_told.format(unit))
-    )
+    bare, told = (read_fields({"trailer.gross_weight": one}, READER, system) for one in (text, unit_told.format(unit)))
     assert not bare.problems
     one, other = (read_question({"accessory": {}, **read.document}, READER, NoRecords()).case for read in (bare, told))
     assert one.facts["trailer.gross_weight"] == other.facts["trailer.gross_weight"]

@@ -19,7 +19,7 @@ _AROUND: Final = re.compile(
     r"((?:(?:exactly|up to|not? more than|max(?:imum|\.)?) +)?)(.*?)((?: +max(?:imum|\.)?)?)",
     re.IGNORECASE | re.DOTALL,
 )
-"""A figure and the words about it by which it is the most there may be, or just it: `up to 35`, `35 max`, `exactly 35`."""
+"""A figure and the words about it that it is the most there may be, or just it: `up to 35`, `35 max`, `exactly 35`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,7 +37,8 @@ _TEXTS: Final = frozenset((
     (book.Rule, "title"), (book.Rule, "remedy"), (book.Limit, "title"), (book.Limit, "quantity"), (book.Need, "title"),
     (book.Allowance, "title"), (book.Loading, "called"), (book.TrialState, "title"), (book.TableEntry, "title"),
     (book.RowTold, "asks"), (book.Reference, "because"), (Apart, "told"), (Apart, "told_of_one"),
-    (WishAsked, "words"), (NotJudged, "instead"), (Shown, "words"), (Shown, "below"), (Vocabulary, "words"), (Rulebook, "topics"),
+    (WishAsked, "words"), (NotJudged, "instead"), (Shown, "words"), (Shown, "below"), (Vocabulary, "words"),
+    (Rulebook, "topics"),
 ))  # fmt: skip
 """The fields that are for people; what else is text is a name."""
 _TEMPLATES: Final = frozenset(

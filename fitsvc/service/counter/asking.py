@@ -131,7 +131,9 @@ class Asker:
 
     def read(self, fields: Fields, system: System) -> "Asked":
         """The question of some fields, as a document and as it was read, with all that is wrong with it."""
-        told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.answerer.reader, system)
+        told = read_fields(
+            {name: text for name, text in fields.items() if not is_page(name)}, self.answerer.reader, system
+        )
         problems = list(told.problems)
         document, question, things = self._in_front(self._shared(told.document)), None, list[Thing]()
         try:
@@ -176,7 +178,9 @@ class Asker:
 
     def rig(self, fields: Fields, system: System) -> "Asked":
         """The question without an accessory that some fields ask, and what is wrong with the fields themselves."""
-        told = read_fields({name: text for name, text in fields.items() if not is_page(name)}, self.answerer.reader, system)
+        told = read_fields(
+            {name: text for name, text in fields.items() if not is_page(name)}, self.answerer.reader, system
+        )
         return Asked(told.document, None, list(told.problems), told.left_out)
 
     def page(self, settled: Settled, system: System, problems: Sequence[Problem]) -> Asking:
