@@ -11,7 +11,7 @@ from typing import Any, Final, TypeVar
 from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound, nearest
-from fitsvc.language.quantities import ANGLE, QuantityError, is_plainest, parse_any, parse_quantity
+from fitsvc.language.quantities import ANGLE, LIKE, QuantityError, is_plainest, parse_any, parse_quantity
 from fitsvc.language.spreadsheets import damage_of
 from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
@@ -128,7 +128,8 @@ def _amount(fact: Fact, wire: Json, pointer: str = "") -> float:
         except QuantityError as error:
             help = _as_slope(wire) if fact.kind == "ratio" else _figure(fact) if fact.kind == "count" else ""
             meaning = error.kind == "implausible"
-            raise _refuse(error.message, help or error.help, pointer, meaning, error.kind) from None
+            help = help or (_with_unit(fact) if error.help == t(LIKE) else error.help)
+            raise _refuse(error.message, help, pointer, meaning, error.kind) from None
         percent = "%" in wire or "percent" in wire.casefold()
         if fact.kind == "ratio" and not percent and "/" not in wire:
             raise _refuse(t("{wire} has no unit", wire=shown(wire)), _in_percent(fact, amount), pointer, kind="no unit")
@@ -177,6 +178,13 @@ def _figure(fact: Fact) -> str:
     if fact.kind == "count":
         return t("write {the} as a whole number between {low} and {high}", the=fact.the, low=low, high=high)
     return t("write {the} as a figure between {low} and {high}", the=fact.the, low=low, high=high)
+
+
+def _with_unit(fact: Fact) -> str:
+    """What to write where a text is no figure at all: one between what is plausible of the fact."""
+    assert fact.range_text
+    low, high = fact.range_text
+    return t("write a number and its unit, between {low} and {high}", low=low, high=high)
 
 
 def _held(fact: Fact, wire: Json, pointer: str = "") -> float:

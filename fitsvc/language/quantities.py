@@ -92,7 +92,8 @@ _THREE = re.compile(r"(?<!\d)([1-9]\d{0,2})([.,])(\d{3})(?!\d)")
 _LISTED: tuple[str, ...] = ("in", "ft", "mm", "cm", "m", "lb", "oz", "kg", "g", "t", "kN", "N", "lbf", "deg", "%")
 _LISTED += ("ft-lb", "in-lb", "N·m")
 """The units that are told where one is not known: of what is asked for, where that is."""
-_LIKE = later("write a number and its unit, such as `2-1/2 in` or `300 lb`")
+LIKE = later("write a number and its unit, such as `2-1/2 in` or `300 lb`")
+"""What is told of a text that is no quantity, where it is not known of what it is to be one."""
 
 _INCH = Fraction("25.4")
 """In mm, exactly: international yard and pound agreement of 1959 (NIST SP 811, B.8)."""
@@ -255,7 +256,7 @@ def _read(text: str, wanted: Dimension | None = None) -> tuple[float, Dimension]
     if plainest := read_plainest(text):
         return plainest
     if len(text) > LONGEST_TEXT:
-        raise QuantityError(t("{what} is too long for a quantity", what=_quote(text)), t(_LIKE))
+        raise QuantityError(t("{what} is too long for a quantity", what=_quote(text)), t(LIKE))
     body = _plain(text)
     sign = -1 if body.startswith("-") else 1
     parts = _parts(text, body.removeprefix("-").lstrip())
@@ -283,7 +284,7 @@ def _parts(text: str, body: str) -> list[tuple[Fraction, str]]:
     while place < len(body) or not parts:
         amount = _AMOUNT.match(body, place)
         if amount is None:
-            raise QuantityError(t("{what} is not a quantity", what=_quote(text)), t(_LIKE))
+            raise QuantityError(t("{what} is not a quantity", what=_quote(text)), t(LIKE))
         unit = _UNIT.match(body, amount.end())
         assert unit is not None  # it can match nothing at all
         parts.append((_value(text, amount), unit[0].strip()))

@@ -30,10 +30,13 @@ _SAID: Final = (
         later("{count} vehicles go by that name"),
         later("choose which one it is"),
     ),
-    ("{what} is not a quantity", later("“{what}” is no figure"), later("write 3, 2-1/2 in or 300 lb")),
+    ("{what} is not a quantity", later("“{what}” is no figure"), ""),
     ("{what} is not one of {listed}", later("“{what}” is not one of the list"), later("choose one of the list")),
 )
-"""What is told to a program, in whatever language is spoken, and what is told to people in its stead."""
+"""What is told to a program, in whatever language is spoken, and what is told to people in its stead.
+
+Where nothing stands for what to do, that is told as to a program.
+"""
 _DOTTED: Final = (*ONE_EACH, "adapter", "also", LEAST.rstrip("."))
 """What the names of fields with a dot in them begin with; no other is on a page."""
 _QUOTED: Final = re.compile(r"`([^`]*)`")
@@ -46,9 +49,13 @@ def plainly(one: Problem) -> Problem:
             named = {name: text.strip("`") for name, text in found.groupdict().items()}
             near, otherwise, _ = one.help.partition(t("? If not, "))
             meant = _QUOTED.sub("“\\1”", near) + otherwise if otherwise else ""
-            return replace(one, message=t(message, **named), help=meant + t(help))
-    help = t(one.help).rstrip("?.")
-    return replace(one, message=_QUOTED.sub("“\\1”", t(one.message)), help=_QUOTED.sub("“\\1”", help))
+            return replace(one, message=t(message, **named), help=meant + t(help) if help else _help(one))
+    return replace(one, message=_QUOTED.sub("“\\1”", t(one.message)), help=_help(one))
+
+
+def _help(one: Problem) -> str:
+    """What to do about a problem, with what is written in quotes."""
+    return _QUOTED.sub("“\\1”", t(one.help).rstrip("?."))
 
 
 @lru_cache(maxsize=100)
