@@ -17,7 +17,9 @@ from litestar.testing import TestClient
 from sqlalchemy import func, select
 from sqlmodel import SQLModel
 
+from fitsvc.audits.spool import begun
 from fitsvc.audits.summary import run
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.loading.load import load_file
 from fitsvc.selection.files import IndexFolder
 from fitsvc.selection.index import SelectionIndex
@@ -228,6 +230,22 @@ def test_an_audit_ends_with_the_same_bytes(tmp_path: Path) -> None:
                 break
             assert number < MOST
     assert failed > 2
+
+
+def test_a_disk_that_fails_is_no_reason_to_begin_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody is told to remove an audit that cannot be read for a moment; of one that is damaged they are."""
+    run_file = tmp_path / ".spool" / "run.json"
+    run_file.parent.mkdir()
+    run_file.write_text('{"of": "these"}', "utf-8")
+    faults = of_files(monkeypatch)
+    faults.fail(1)
+    with pytest.raises(OSError, match="No space left"):
+        begun(tmp_path)
+    assert faults.fired()
+    assert begun(tmp_path) == {"of": "these"}
+    run_file.write_text("{", "utf-8")
+    with pytest.raises(ProblemsFound, match="begin anew"):
+        begun(tmp_path)
 
 
 def test_faults_are_counted() -> None:

@@ -280,7 +280,7 @@ def _carried(block: int, group: int) -> str:
 def _read_json(path: Path) -> Json:
     try:
         return json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+    except (FileNotFoundError, ValueError) as error:  # of another fault of the disk nothing is damaged
         help = "remove the folder and begin anew"
         raise ProblemsFound([Problem(f"cannot be read: {error}", help, file=str(path))]) from None
 
