@@ -17,6 +17,7 @@ from audit_world import found as findings
 from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
+from openapi_schema_validator import OAS31Validator
 from service_checks import pointers, problem
 from waiting import until
 from workbooks import write_xlsx
@@ -130,6 +131,11 @@ def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, st
     kept = json.loads((made / "audit" / "summary.json").read_text())
     day = told["created_at"][:10]
     assert client.get(f"{path}/summary").json() == {**kept, "about": kept["about"] | {"day": day}}
+    described = {
+        "$ref": "#/components/schemas/AuditSummary",
+        "components": client.get("/openapi.json").json()["components"],
+    }
+    OAS31Validator(described).validate(client.get(f"{path}/summary").json())
     page = client.get(f"{path}/page")
     beside = (made / "audit" / "summary.html").read_text()
     shown = re.sub(r'href="(\w+)\.(csv|xlsx)"', r'href="results/\1?format=\2"', beside)

@@ -1,5 +1,7 @@
 """Rules, rulebook and vocabulary over HTTP."""
 
+from typing import Final
+
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
@@ -39,6 +41,25 @@ def test_every_code_is_listed(client: Client, rulebook: Rulebook) -> None:
     answered = client.post("/v1/answers?include=outcome,codes,needs", json=QUESTION).json()
     assert set(answered["codes"]) <= needs.keys() | set(rules)
     assert {one["need"] for one in answered["needs"]} <= needs.keys()
+
+
+NAMED: Final = {
+    "rule": {"Finding", "Spoiler", "WayTold", "Remark", "NewRemark"},
+    "rules": {"ToSeeTo", "AuditSummary"},
+    "code": {"Decided", "RigProblem"},
+    "codes": {"Selected", "AnswerPart"},
+}
+"""Which schemas have a rule alone, several, what may be a rule or a need, and several of those.
+
+An error's `code` is of `/problems`; a remark may be on a need too.
+"""
+
+
+def test_a_rule_goes_by_one_name_and_what_may_be_a_need_by_another(client: Client) -> None:
+    """Where each name stands is told here, so that no reply brings another."""
+    schemas = client.get("/openapi.json").json()["components"]["schemas"]
+    found = {name: {schema for schema, one in schemas.items() if name in one.get("properties", {})} for name in NAMED}
+    assert found == NAMED
 
 
 def test_rules_are_listed_by_topic(client: Client, rulebook: Rulebook) -> None:

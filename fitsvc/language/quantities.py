@@ -15,7 +15,9 @@ from typing import Literal
 from fitsvc.language.problems import nearest
 from fitsvc.tongues import later, t, tongue
 
-LONGEST_TEXT = 64
+LONGEST_TEXT = 192
+"""Of a figure in one text, with its tolerance or bounds, and of each part of it: blanks and decimals may be many."""
+_SHOWN = 64
 LARGEST_VALUE = 10**12
 
 
@@ -427,7 +429,7 @@ def _raised(power: int) -> str:
 
 def _quote(text: str) -> str:
     """Show the author's words in backticks: on one line, printable, and not longer than a line."""
-    short = text if len(text) <= LONGEST_TEXT else text[:24] + "…"
+    short = text if len(text) <= _SHOWN else text[:24] + "…"
     return f"`{_printable(' '.join(short.split()))}`"
 
 

@@ -31,7 +31,10 @@ def require_match(request: AnyRequest, thing: Versioned) -> int:
     given = request.headers.get("if-match")
     if given is None:
         raise problem(428, "send `If-Match` with the `ETag` you read, so that nobody's change is lost")
-    if given.strip() != "*" and etag(thing) not in _TAG.findall(given):
+    tags = _TAG.findall(given)
+    if given.strip() != "*" and not tags:
+        raise problem(412, f"`{given[:60]}` is of no version: send the `ETag` as you read it, with its quotes, or `*`")
+    if given.strip() != "*" and etag(thing) not in tags:
         raise problem(412, "it was changed since you read it: read it again and repeat the change")
     return thing.version
 

@@ -14,17 +14,16 @@ from fitsvc.service.queries import PIN, Parameter, check_headers, read_query
 WAITS: Final = "pin-waits"
 """By what name a request says that the rulebook that it is pinned to cannot answer yet."""
 RETRY_SECONDS: Final = "60"
-_TAG: Final = '(?:W/)?"[!#-~]*"'
 _LONGEST: Final = 4_000
 """Characters of a header that lists tags: some hundred of them."""
 IF_MATCH: Final = Parameter(
     "If-Match",
     "The `ETag` of what you read, so that nobody's change in between is lost; `*` for any.",
-    {"type": "string", "maxLength": _LONGEST, "pattern": rf"^(?:\*|{_TAG}(?: *, *{_TAG})*)$"},
+    {"type": "string", "maxLength": _LONGEST},
     required=True,
     example='"3-5c2a9b1f0e4d"',
-    form='`*`, or an `ETag` as it was sent, with its quotes, such as `"3-5c2a9b1f0e4d"`',
 )
+"""Any text: one that is no tag is of no version (412), as one of a version that is no more."""
 IF_EITHER: Final = replace(IF_MATCH, required=False)
 IF_NONE: Final = Parameter(
     "If-None-Match", "`*`: make it, which must not be there yet.", {"type": "string", "enum": ["*"]}

@@ -76,7 +76,7 @@ def quantity(kind: str) -> Schema:
     about = f"A {kind} with its unit, such as `{sample}`: exact, with a tolerance, within bounds, or unknown. "
     about += f"In one text it is written `{sample} ± {sample}`, `at least {sample}`, or `exactly {sample}`, which says "
     about += "that a measured figure is not off by what a tape is."
-    told = text(format=form, pattern=told_pattern(kind), maxLength=3 * LONGEST_QUANTITY)
+    told = text(format=form, pattern=told_pattern(kind), maxLength=LONGEST_QUANTITY)
     return {"description": about, "anyOf": [told, *_known(exact, off)[1:]]}
 
 

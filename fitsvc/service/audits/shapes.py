@@ -107,6 +107,7 @@ def _summary() -> Schema:
         rulebook=closed(name=TEXT, digest=TEXT),
         rows=ANY,
         rigs=COUNT,
+        claims_of_ours=described(COUNT, "Claims that are unclear for what the store lacks."),
         rigs_set_aside=described(
             array(TEXT), "Saved rigs that an earlier change of their parts broke, each with what is wrong."
         ),
@@ -115,6 +116,7 @@ def _summary() -> Schema:
         faults=COUNTS,
         claims=nullable(claims),
         others=described(ANY, "Trailers and adapters with every rig: items, pairs by outcome, and those claimed."),
+        balls=nullable(described(ANY, "The same of balls on the catalogue's own mounts.")),
         rescued=COUNTS,
         missing=array(missing),
         disputed=array(closed(rig=TEXT, fact=TEXT, state=word(("doubtful", "disputed", "stale")), because=TEXT)),
