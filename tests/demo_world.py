@@ -30,6 +30,11 @@ class World:
     records: tuple[Stored, ...]
     rigs: Mapping[str, Mapping[str, Any]]
 
+    @property
+    def earlier(self) -> bool:
+        """Whether it is as of an earlier time."""
+        return False
+
     def find(self, subject: str, key: str) -> Stored | None:
         """The record under an id or SKU."""
         return next((record for record in self.records if record.key == key), None)

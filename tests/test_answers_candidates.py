@@ -267,7 +267,7 @@ def test_an_id_with_another_vehicle_told_beside_it_is_no_plain_yes(told: dict[st
     assert found.next[0].fact == "vehicle.identity"
     assert read_question(document, answerer().reader, world()).case.present >= {"vehicle.identity"}
     same = by_id(bikes({**told, "identity": "same"}), "veh_oxter_2024")
-    if told.keys() <= {"body", "wheelbase"}:
+    if "wheelbase" in told:
         kept = answer(same)
         assert guesses(kept) == {"passes"} and [one.because for one in kept.disputed] == [because]
         return

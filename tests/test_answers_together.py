@@ -705,14 +705,56 @@ def test_what_hangs_on_a_trailer_is_pulled_with_it(rule: str, trailer: Part, veh
         assert result(answer(things, on), rule) == told
 
 
-JOURNEY = {"jurisdiction": "california", "occupants_weight": "900 lb", "needs_closure_open": True}
+JOURNEY = {
+    "jurisdiction": "california",
+    "occupants_weight": "900 lb",
+    "needs_closure_open": True,
+    "steepest_grade": "40 %",
+    "parking_room": "20 in",
+}
 """What holds for all that is on one rig."""
-ANOTHER = {"jurisdiction": "texas", "occupants_weight": "100 lb", "needs_closure_open": False}
+ANOTHER = {
+    "jurisdiction": "texas",
+    "occupants_weight": "100 lb",
+    "needs_closure_open": False,
+    "steepest_grade": "2 %",
+    "parking_room": "100 in",
+}
 
 
 def test_the_journey_is_all_that_holds_for_all() -> None:
-    """Each fact that is asked once at the counter and goes with everything."""
-    assert {f"load.{name}" for name in JOURNEY} == {*answerer().rulebook.words.for_all}
+    """Each fact that is said to be of the whole rig, and so what is asked once at the counter."""
+    shared = answerer().rulebook.vocabulary.serving("shared")
+    assert {f"load.{name}" for name in JOURNEY} == {*shared} > {*answerer().rulebook.words.for_all}
+
+
+@pytest.mark.parametrize("name", JOURNEY)
+@pytest.mark.parametrize("teller", [0, 1])
+def test_what_one_thing_tells_of_the_journey_holds_for_all(name: str, teller: int) -> None:
+    """There is one driveway, and one place: left out of the other thing it would be held to nothing there."""
+    things = in_front({"id": "veh_muckle_2023_short"})["together"][:2]
+    loads = [{"facts": dict((thing.get("load") or {}).get("facts", {}))} for thing in things]
+    for told in loads:
+        told["facts"].pop(name, None)
+    rig = {"id": "rig_farm_muckle"}
+    bare = [{**thing, "load": told} for thing, told in zip(things, loads, strict=True)]
+    for_all = {"rig": rig, "load": {"facts": {name: JOURNEY[name]}}, "together": bare}
+    facts = {**loads[teller]["facts"], name: JOURNEY[name]}
+    one = [{**thing, "load": {"facts": facts}} if i == teller else thing for i, thing in enumerate(bare)]
+    asked_of = [
+        [each.question.case for each in read_things(document, answerer().reader, world())]
+        for document in (for_all, {"rig": rig, "together": one})
+    ]
+    assert asked_of[0] == asked_of[1] and all(f"load.{name}" in case.facts for case in asked_of[0])
+
+
+def test_what_of_the_journey_cannot_be_read_is_a_problem_of_the_thing_that_tells_it() -> None:
+    """It is told once, where it stands."""
+    things = in_front({"id": "veh_muckle_2023_short"})["together"][:2]
+    both = [things[0], {**things[1], "load": {"facts": {"steepest_grade": "steep"}}}]
+    with pytest.raises(ProblemsFound) as refused:
+        answerer().answer({"rig": {"id": "rig_farm_muckle"}, "together": both}, world())
+    assert [one.pointer for one in refused.value.problems] == ["/together/1/load/facts/steepest_grade"]
 
 
 @pytest.mark.parametrize("shared", [True, False])

@@ -136,10 +136,21 @@ def test_an_answer_as_of_a_time_over_the_wire(database: Database, tmp_path: Any)
     response = client.post("/v1/answers", json=QUESTION, params={"as_of": before.isoformat()})
     error = problem(response, 409)["errors"][0]
     assert "no mounting is stored under `mnt_a`" in error["detail"] and "did you mean" not in error["help"]
+    assert error["help"].startswith("it may not have been stored by then: ask as of a later time, or check the id")
     now_near = client.post("/v1/answers", json={**QUESTION, "rig": {"mounting": {"id": "mnt_aa"}}})
     assert "did you mean `mnt_a`" in problem(now_near, 409)["errors"][0]["help"]
-    wrong = client.post("/v1/answers", json=QUESTION, params={"as_of": "yesterday"})
-    assert wrong.status_code == 400
+    assert "by then" not in problem(now_near, 409)["errors"][0]["help"]
+    for tongue, told in (
+        ("en", "`29/11/2026` is not a value of `as_of`"),
+        ("es", "`29/11/2026` no es valor de `as_of`"),
+    ):
+        wrong = client.post(
+            "/v1/answers", json=QUESTION, params={"as_of": "29/11/2026"}, headers={"Accept-Language": tongue}
+        )
+        (error,) = problem(wrong, 400)["errors"]
+        assert error["detail"] == told and error["help"].startswith(
+            {"en": "expected a date", "es": "se espera"}[tongue]
+        )
 
 
 def test_a_date_over_the_wire_is_its_beginning_as_it_is_in_the_shell() -> None:

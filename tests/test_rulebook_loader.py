@@ -266,6 +266,7 @@ def test_what_a_fact_cannot_be_the_sum_of_is_told_where_it_is_written(tmp_path: 
     [
         ("fitted", "`receiver.tongue_rating` cannot serve as `fitted`"),
         ("equipment", "`receiver.tongue_rating` cannot serve as `equipment`"),
+        ("shared", "`receiver.tongue_rating` cannot serve as `shared`"),
         ("taken_up", "`receiver.tongue_rating` cannot serve as `taken_up`"),
         ("lesened", "`lesened` is not what a fact may serve for"),
         ("weighed_anew}\n  other: {type: mass, range: [0 lb, 9 lb], LIKE", "`tongue_rating` serves as `weighed_anew`"),

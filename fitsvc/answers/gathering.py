@@ -132,6 +132,8 @@ class Gathered:
 
     def near(self, subject: str, name: str, else_: str) -> str:
         """What to do about an id or SKU that is not stored: take the nearest there is, or something else."""
+        if self.records.earlier:
+            else_ = t("it may not have been stored by then: ask as of a later time, or {otherwise}", otherwise=else_)
         near = nearest(name, self.records.keys_near(subject, name))
         return t("did you mean `{near}`? If not, {otherwise}", near=near, otherwise=else_) if near else else_
 

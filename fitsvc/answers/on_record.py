@@ -22,7 +22,8 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
 
     One that comes with a saved rig or a mounting only, and not by its own id, is not called by another's name: what
     was measured on the one is not of the other. Nor has it a trim or a model year that another stored one has. And
-    whoever says that it is the same does not call it by another name: one of the two is a slip, and which is not known.
+    whoever says that it is the same does not tell another name, count or choice of it: one of the two is a slip, and
+    which is not known. A figure may be measured anew.
     """
     for one in gathered.taken if not gathered.problems else ():
         if one.subject != "vehicle":
@@ -35,8 +36,8 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
             _another_is_called(gathered, rig, called[0], one)
         elif by_name and others:
             _refuse_another(gathered, rig, one, others)
-        signs = gathered.reader.vocabulary.serving("number_signs")
-        names = [name for name in (*_names(gathered), *signs) if name in others]
+        vocabulary = gathered.reader.vocabulary
+        names = [name for name in (*naming_facts(vocabulary), *vocabulary.serving("number_signs")) if name in others]
         if names and identity_told(gathered) == YES and not gathered.problems:
             _is_not_the_same(gathered, rig, names[0], one)
         for name in others if not gathered.problems else ():

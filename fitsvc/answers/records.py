@@ -67,6 +67,11 @@ class Named:
 class Records(Protocol):
     """Where stored records come from."""
 
+    @property
+    def earlier(self) -> bool:
+        """Whether they are as of an earlier time, so that what has been stored since is not there."""
+        ...
+
     def find(self, subject: str, key: str) -> Stored | None:
         """The record of a subject under its id or SKU; for `accessory`, whatever is sold under the SKU."""
         ...
@@ -94,6 +99,8 @@ class Records(Protocol):
 
 class NoRecords:
     """The source of records where there is no store: it has none."""
+
+    earlier = False
 
     def find(self, subject: str, key: str) -> Stored | None:
         """No record."""

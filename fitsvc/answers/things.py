@@ -66,6 +66,7 @@ class _ThingReading:
     def __init__(self, document: Document, reader: FactReader, records: Records) -> None:
         self.document, self.reader, self.records = document, reader, records
         self.problems: dict[tuple[str, str], Problem] = {}
+        self.for_all = self._told_for_all()
 
     def things(self) -> list[Thing]:
         given = self.document[TOGETHER]
@@ -158,8 +159,7 @@ class _ThingReading:
     def _question(self, thing: Mapping[str, Json], number: int) -> Question | None:
         """The thing's question, as if it were alone on the rig."""
         parts = {name: thing[name] for name in _PARTS if thing.get(name) is not None}
-        shared = self.document.get("load")
-        load = _both(shared, thing.get("load"))
+        load = _both(self.for_all, thing.get(_LOAD))
         document = {"rig": self._rig(thing), **parts, **({"load": load} if load is not None else {})}
         try:
             return read_question(document, self.reader, self.records)
@@ -219,6 +219,31 @@ class _ThingReading:
             help = t("leave the `rig` out of the thing that hangs on it, or tell no receiver for all")
             self._complain(f"/rig/{next(iter(told))}", message, help, meaning=True, kind="contradiction")
 
+    def _told_for_all(self) -> Json:
+        """The load that is told for all, with what one thing alone tells of the way that the whole rig goes.
+
+        What cannot be read is left to the thing that tells it.
+        """
+        load, things = self.document.get(_LOAD), self.document[TOGETHER]
+        loads = [thing.get(_LOAD) for thing in things if isinstance(thing, dict)] if isinstance(things, list) else []
+        said = [told for one in loads for told in _facts_of(one).items()]
+        told = {name: wire for name, wire in said if wire is not None and self._shared(name, wire)}
+        own = {} if load is None else load
+        if not told or not isinstance(own, dict) or not isinstance(own.get("facts"), dict | None):
+            return load
+        known = {name: wire for name, wire in _facts_of(own).items() if wire is not None}
+        return {**own, "facts": {**told, **known}}
+
+    def _shared(self, name: str, wire: Json) -> bool:
+        """Whether a fact of the load is of the whole rig, and told so that it can be read."""
+        fact = self.reader.fact(_LOAD, name)
+        if fact is None or fact.serves != "shared":
+            return False
+        try:
+            return bool(self.reader.value(fact, wire))
+        except ProblemsFound:
+            return False
+
     def _hold_to_what_is_told_for_all(self) -> None:
         """What holds for all that is on one rig, such as the place and the people, is no other for one of the things.
 
@@ -232,14 +257,14 @@ class _ThingReading:
                 kind = kinds.get(fact.name) if fact is not None else None
                 if fact is None or kind is None or wire is None:
                     continue
-                value, whole = self.reader.value(fact, wire)[fact.name], fact.name in self.reader.rulebook.words.for_all
+                value = self.reader.value(fact, wire)[fact.name]
                 known = [was for same, other, was in told if same == fact.name and apart(kind, value, other)]
                 if known:
                     message = t("{the} is told otherwise for all: {told}", the=fact.the, told=known[0])
                     help = t("tell it once, or tell every one of them for all")
                     place = f"{pointer}/{_LOAD}/facts/{escape(name)}"
                     self._complain(place, message, help, meaning=True, kind="contradiction")
-                if whole or (not pointer and isinstance(kind, ListType)):
+                if fact.serves == "shared" or (not pointer and isinstance(kind, ListType)):
                     told.append((fact.name, value, wire))
 
     def _hold_to_one_vehicle(self, things: list[Thing]) -> None:

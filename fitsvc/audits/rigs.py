@@ -118,6 +118,10 @@ class _FileRecords:
     rigs: dict[str, Mapping[str, Json]] = field(default_factory=dict)
     names: dict[str, str] = field(default_factory=dict)
 
+    @property
+    def earlier(self) -> bool:
+        return False
+
     def find(self, subject: str, key: str) -> Stored | None:
         if subject != "accessory":
             return self.found.get((subject, key))

@@ -25,6 +25,8 @@ FindVehicles = Callable[[Session, Mapping[str, Value], Mapping[str, str]], Seque
 class StoreRecords:
     """The records of one session, for `read_question`; without a source of vehicles none is known by name alone."""
 
+    earlier = False
+
     def __init__(self, session: Session, vehicles: FindVehicles | None = None) -> None:
         self._session, self._vehicles = session, vehicles
         self._held: list[Record] = []

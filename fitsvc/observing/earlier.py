@@ -32,6 +32,8 @@ DELETES: Final[Act] = "deletes"
 class EarlierRecords(StoreRecords):
     """The records of one session as of a time, for `read_question`."""
 
+    earlier = True
+
     def __init__(self, session: Session, laws: Laws, as_of: datetime, vehicles: FindVehicles | None = None) -> None:
         super().__init__(session, vehicles)
         self._laws, self.as_of = laws, as_of

@@ -23,6 +23,7 @@ Service = Literal[
     "lessened",
     "weighed_anew",
     "taken_up",
+    "shared",
 ]
 """What a fact serves for.
 
@@ -33,7 +34,8 @@ that it never tells which vehicle is meant; `fitted` says that a receiver is on 
 it is fastened to, so that a mounting measured there is of none elsewhere, and `made_for` that its maker lists it for
 the vehicle, which is asked where it is stored on others only; `added_length` is what an adapter adds to the opening, by
 which plans are ordered. Of what is `lessened` a customer can take less, and its subject's fact that is `weighed_anew`
-then no longer holds; what is `taken_up` a customer can do who does not do it yet.
+then no longer holds; what is `taken_up` a customer can do who does not do it yet. What is `shared` is of the whole rig
+on its way and of no one thing on it: told of one of several it holds for all.
 """
 
 SERVICES: Final[tuple[Service, ...]] = get_args(Service)[1:]
@@ -49,8 +51,10 @@ _OF: Final[Map[str, tuple[str, str]]] = {
     "taken_up": ("", "yes_no"),
 }
 """Of which subject, or "" for any, and type a fact is that serves for something, where only one such fact can."""
+_ANY_OF: Final = {"equipment": "vehicle", "shared": "load"}
+"""Of which subject a fact of any type is that serves for something."""
 _LESSENED: Final = ("count", "mass")
-_SEVERAL: Final = ("", "lessened", "taken_up", "equipment")
+_SEVERAL: Final = ("", "lessened", "taken_up", "equipment", "shared")
 """For what several facts of a subject may serve."""
 
 
@@ -61,8 +65,8 @@ def read_service(shape: Shape, entry: Mapping, name: str, kind: str) -> Service:
     service, node = shape.one_of(entry, "serves", SERVICES, what="what a fact may serve for"), entry.entries["serves"]
     if service != shape.text(entry, "serves"):
         return ""
-    if service == "equipment" and name.partition(".")[0] != "vehicle":
-        shape.complain(node, f"`{name}` cannot serve as `equipment`", "that is a vehicle's")
+    if service in _ANY_OF and name.partition(".")[0] != _ANY_OF[service]:
+        shape.complain(node, f"`{name}` cannot serve as `{service}`", f"that is a {_ANY_OF[service]}'s")
     elif service == "lessened":
         if kind not in _LESSENED:
             shape.complain(node, f"`{name}` is a {kind}, of which nobody takes less", "it is of a count or a mass")

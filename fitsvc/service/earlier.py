@@ -16,7 +16,7 @@ from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.service.context import Service
 from fitsvc.service.published import digits_are_of
 from fitsvc.service.queries import Parameter
-from fitsvc.tongues import t
+from fitsvc.tongues import later, t
 
 _PREFIX: Final = "sha256:"
 DIGITS: Final = 8
@@ -27,7 +27,7 @@ RULEBOOK: Final = Parameter(
     "question is told under `then`, where it is another than answers now; else `then` is null.",
     {"type": "string", "pattern": f"^(?:{_PREFIX})?[0-9a-f]{{8,64}}$", "maxLength": 71},
     example="d8ac522205f8b1d1",
-    form="a digest as answers tell it, or its first eight digits or more",
+    form=later("a digest as answers tell it, or its first eight digits or more"),
 )
 
 

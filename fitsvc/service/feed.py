@@ -28,6 +28,7 @@ from fitsvc.service.replies import reply
 from fitsvc.store.rigs import get_rig, list_rigs
 from fitsvc.store.tables import Observation, SavedRig
 from fitsvc.subjects import RIG
+from fitsvc.tongues import later
 from fitsvc.wanted import still_wanted
 
 MOST_RIGS: Final = 200
@@ -106,7 +107,7 @@ _CHANGES: Final = Operation(
             "give that page's `rulebook` with it, or every rig is to be read anew.",
             {"type": "string", "pattern": r"^[0-9]{1,9}(?:\.[0-9a-f]{16})?$", "maxLength": 26},
             example="722.d8ac522205f8b1d1",
-            form="the `revision` of a reply before",
+            form=later("the `revision` of a reply before"),
         ),
         Parameter("rig", "Only on this saved rig.", {"type": "string", "maxLength": 80}, example="rig_farm_muckle"),
         Parameter("sku", "Only of this accessory.", {"type": "string", "maxLength": 80}, example="SPK-TRUG-2"),

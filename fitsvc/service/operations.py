@@ -10,6 +10,7 @@ from fitsvc.language.problems import Problem
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.problems import problem
 from fitsvc.service.queries import PIN, Parameter, check_headers, read_query
+from fitsvc.tongues import later
 
 WAITS: Final = "pin-waits"
 """By what name a request says that the rulebook that it is pinned to cannot answer yet."""
@@ -33,7 +34,7 @@ IDEMPOTENCY: Final = Parameter(
     "Idempotency-Key",
     "A text of your own for this request: sent again within a day, it is answered as it was and nothing is done twice.",
     {"type": "string", "minLength": 1, "maxLength": 120, "pattern": "^[!-~]+$"},
-    form="1 to 120 printable characters without blanks",
+    form=later("1 to 120 printable characters without blanks"),
 )
 """Without an example: whoever sends that one for a second request too is refused, and so are all who copy it."""
 IF_NONE_MATCH: Final = Parameter(

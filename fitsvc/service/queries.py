@@ -12,6 +12,7 @@ from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.json_schema import NO_NUL
+from fitsvc.tongues import later, t
 
 _WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", re.ASCII)
@@ -36,17 +37,17 @@ class Parameter:
         """Return the value of a text; ValueError says what was expected."""
         if "enum" in self.schema:
             if text not in self.schema["enum"]:
-                raise ValueError("one of " + ", ".join(f"`{word}`" for word in self.schema["enum"]))
+                raise ValueError(t("one of {listed}", listed=", ".join(f"`{word}`" for word in self.schema["enum"])))
             return text
         if self.schema["type"] != "integer":
             if len(text) > self.schema["maxLength"]:
-                raise ValueError(f"at most {self.schema['maxLength']} characters")
+                raise ValueError(t("at most {most} characters", most=self.schema["maxLength"]))
             if not re.search(self.schema.get("pattern", ""), text):
-                raise ValueError(self.form)
+                raise ValueError(t(self.form))
             return text
         low, high = self.schema["minimum"], self.schema["maximum"]
         if not _WHOLE.fullmatch(text) or not low <= int(text) <= high:
-            raise ValueError(f"a whole number from {low} to {high}")
+            raise ValueError(t("a whole number from {low} to {high}", low=low, high=high))
         return int(text)
 
 
@@ -62,7 +63,7 @@ class Instant(Parameter):
         except msgspec.ValidationError:
             found = None
         if found is None or found.tzinfo is None:
-            raise ValueError("a date, or an instant with its zone, such as `2026-05-09T14:30:00Z`")
+            raise ValueError(t("a date, or an instant with its zone, such as `2026-05-09T14:30:00Z`"))
         return found
 
 
@@ -74,7 +75,7 @@ class WordList(Parameter):
         """Return the words; ValueError says what was expected."""
         if len(text) > self.schema["maxLength"] or not re.search(self.schema["pattern"], text):
             listed = ", ".join(f"`{word}`" for word in self.schema["x-words"])
-            raise ValueError(f"one or more of {listed}, with commas between")
+            raise ValueError(t("one or more of {listed}, with commas between", listed=listed))
         return frozenset(text.strip().split(","))
 
 
@@ -93,7 +94,7 @@ class Keys(Parameter):
         """Return the SKUs; ValueError says what was expected."""
         found = frozenset(text.split(","))
         if len(text) > self.schema["maxLength"] or "" in found or len(found) > MOST_SKUS:
-            raise ValueError(f"1 to {MOST_SKUS} SKUs, with commas between")
+            raise ValueError(t("1 to {most} SKUs, with commas between", most=MOST_SKUS))
         return found
 
 
@@ -107,7 +108,7 @@ class FactsWanted(Parameter):
     def read(self, text: str) -> str:
         """Return the text; ValueError says what was expected, and ProblemsFound what of it cannot be read."""
         if len(text) > self.schema["maxLength"]:
-            raise ValueError(f"at most {self.schema['maxLength']} characters")
+            raise ValueError(t("at most {most} characters", most=self.schema["maxLength"]))
         self.reads(text)
         return text
 
@@ -138,13 +139,13 @@ AFTER: Final = Parameter(
     "after",
     "Give what comes after this one: the `next` of the page before.",
     {"type": "string", "maxLength": 80, "pattern": NO_NUL},
-    form="the `next` of the page before, which has no NUL character",
+    form=later("the `next` of the page before, which has no NUL character"),
 )
 PIN: Final = Parameter(
     "pin",
     "The digest of the rulebook to answer by, whichever is in force: one that was published or served here, or 404.",
     {"type": "string", "pattern": "^sha256:[0-9a-f]{64}$", "maxLength": 71},
-    form="a digest as answers tell it: `sha256:` and 64 hexadecimal digits",
+    form=later("a digest as answers tell it: `sha256:` and 64 hexadecimal digits"),
 )
 UNITS: Final = Parameter(
     "units", "Units to show figures in.", {"type": "string", "enum": ["us", "metric"], "default": "us"}, example="us"
@@ -162,13 +163,15 @@ def read_query(request: AnyRequest, known: Iterable[Parameter] = ()) -> dict[str
         if name not in by_name:
             problems.append(_unknown(name, by_name))
         elif name in seen:
-            problems.append(Problem(f"the parameter `{name}` is given twice", "give it once", parameter=name))
+            problems.append(
+                Problem(t("the parameter `{name}` is given twice", name=name), t("give it once"), parameter=name)
+            )
         else:
             try:
                 values[name] = by_name[name].read(text)
             except ValueError as error:
-                message = f"`{text[:60]}` is not a value of `{name}`"
-                problems.append(Problem(message, f"expected {error}", parameter=name))
+                message = t("`{text}` is not a value of `{name}`", text=text[:60], name=name)
+                problems.append(Problem(message, t("expected {what}", what=error), parameter=name))
             except ProblemsFound as found:
                 problems += found.problems
         seen.add(name)
@@ -186,8 +189,8 @@ def check_headers(request: AnyRequest, known: Iterable[Parameter]) -> None:
             try:
                 one.read(given.strip())
             except ValueError as error:
-                message = f"`{given[:60]}` is not a value of `{one.name}`"
-                problems.append(Problem(message, f"expected {error}", parameter=one.name))
+                message = t("`{text}` is not a value of `{name}`", text=given[:60], name=one.name)
+                problems.append(Problem(message, t("expected {what}", what=error), parameter=one.name))
     if problems:
         raise ProblemsFound(problems)
 
@@ -195,5 +198,6 @@ def check_headers(request: AnyRequest, known: Iterable[Parameter]) -> None:
 def _unknown(name: str, known: Mapping[str, Parameter]) -> Problem:
     near = nearest(name, known)
     listed = ", ".join(f"`{one}`" for one in known)
-    help = f"did you mean `{near}`?" if near else f"known are {listed}" if known else "none is known here"
-    return Problem(f"there is no parameter `{name[:60]}`", help, parameter=name[:60])
+    others = t("known are {listed}", listed=listed) if known else t("none is known here")
+    help = t("did you mean `{near}`?", near=near) if near else others
+    return Problem(t("there is no parameter `{name}`", name=name[:60]), help, parameter=name[:60])

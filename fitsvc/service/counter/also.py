@@ -100,7 +100,7 @@ def _part(
 ) -> AlsoPart:
     fields = list[Field]()
     if thing is not None:
-        journey = {f"{place}.{name}" for name in asker.answerer.rulebook.words.for_all}
+        journey = {f"{place}.{name}" for name in asker.vocabulary.serving("shared")}
         asked, _ = asker.load_fields(maker, thing.question.case, f"{place}.load")
         fields = [field for field in asked if field.name not in journey]
     facts, in_front = asker.vocabulary.facts, settled.fields.get(f"{place}.{HANGS_ON}") == FRONT
