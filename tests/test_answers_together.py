@@ -26,6 +26,7 @@ from fitsvc.answers.trying import MOST_WORK
 from fitsvc.drawing.several_view import several_view
 from fitsvc.engine.verdict import Verdict
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.language.types import ListType
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 
 WEIGHT = "weight-on-one-receiver/opening.tongue_rating"
@@ -746,6 +747,19 @@ def test_what_one_thing_tells_of_the_journey_holds_for_all(name: str, teller: in
         for document in (for_all, {"rig": rig, "together": one})
     ]
     assert asked_of[0] == asked_of[1] and all(f"load.{name}" in case.facts for case in asked_of[0])
+
+
+@pytest.mark.parametrize("shared", [True, False])
+def test_the_closest_that_is_told_of_the_place_holds_for_all(shared: bool) -> None:
+    """California told for all, or by another thing, is not made open again by one that tells California or Texas."""
+    things = in_front({"id": "veh_muckle_2023_short"})["together"][:2]
+    close, wide = ({"facts": {"jurisdiction": told}} for told in ("california", ["california", "texas"]))
+    both = [things[0] if shared else {**things[0], "load": close}, {**things[1], "load": wide}]
+    document = {"rig": {"id": "rig_farm_muckle"}, "together": both, **({"load": close} if shared else {})}
+    cases = [each.question.case for each in read_things(document, answerer().reader, world())]
+    kind = answerer().reader.vocabulary.slots()["load.jurisdiction"]
+    assert isinstance(kind, ListType)
+    assert {case.facts["load.jurisdiction"] for case in cases} == {kind.mask("california")}
 
 
 def test_what_of_the_journey_cannot_be_read_is_a_problem_of_the_thing_that_tells_it() -> None:

@@ -16,7 +16,7 @@ from fitsvc.document import Json
 from fitsvc.facts import FactReader
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import ProblemsFound
-from fitsvc.language.truth import NO, YES
+from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.types import TruthType, Type, Value
 from fitsvc.rulebook.vocabulary import Fact
 
@@ -43,6 +43,14 @@ def apart(kind: Type, one: Value, other: Value) -> bool:
         size = max((abs(end) for end in (*one, *other) if isfinite(end)), default=0.0)
         return max(one[0] - other[1], other[0] - one[1]) > max(TOLERANCE, _ROUNDED * size)
     return {one, other} == {NO, YES} if isinstance(kind, TruthType) else not agree(one, other)
+
+
+def within(kind: Type, one: Value, other: Value) -> bool:
+    """Whether all that one value of a fact allows is allowed by the other."""
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return other[0] <= one[0] and one[1] <= other[1]
+    assert isinstance(one, int) and isinstance(other, int)
+    return other in (one, UNKNOWN) if isinstance(kind, TruthType) else one & ~other == 0
 
 
 def told_otherwise(

@@ -13,7 +13,7 @@ from typing import Final
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import Records, naming_facts
-from fitsvc.answers.taken import apart, folded
+from fitsvc.answers.taken import apart, folded, within
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound, nearest
@@ -159,7 +159,7 @@ class _ThingReading:
     def _question(self, thing: Mapping[str, Json], number: int) -> Question | None:
         """The thing's question, as if it were alone on the rig."""
         parts = {name: thing[name] for name in _PARTS if thing.get(name) is not None}
-        load = _both(self.for_all, thing.get(_LOAD))
+        load = _both(self.for_all, self._own_load(thing.get(_LOAD)))
         document = {"rig": self._rig(thing), **parts, **({"load": load} if load is not None else {})}
         try:
             return read_question(document, self.reader, self.records)
@@ -219,30 +219,47 @@ class _ThingReading:
             help = t("leave the `rig` out of the thing that hangs on it, or tell no receiver for all")
             self._complain(f"/rig/{next(iter(told))}", message, help, meaning=True, kind="contradiction")
 
+    def _own_load(self, load: Json) -> Json:
+        """A thing's own load, without what is told for all more closely."""
+        facts, shared = _facts_of(load), _facts_of(self.for_all)
+        again = [name for name in facts if name in shared and self._is_within(name, shared[name], facts[name])]
+        if not isinstance(load, dict) or not again:
+            return load
+        return {**load, "facts": {name: wire for name, wire in facts.items() if name not in again}}
+
     def _told_for_all(self) -> Json:
         """The load that is told for all, with what one thing alone tells of the way that the whole rig goes.
 
-        What cannot be read is left to the thing that tells it.
+        Of a place told as one of several by one, and as one of these by another, the latter is told. What cannot be
+        read is left to the thing that tells it.
         """
         load, things = self.document.get(_LOAD), self.document[TOGETHER]
-        loads = [thing.get(_LOAD) for thing in things if isinstance(thing, dict)] if isinstance(things, list) else []
-        said = [told for one in loads for told in _facts_of(one).items()]
-        told = {name: wire for name, wire in said if wire is not None and self._shared(name, wire)}
         own = {} if load is None else load
-        if not told or not isinstance(own, dict) or not isinstance(own.get("facts"), dict | None):
+        if not isinstance(own, dict) or not isinstance(own.get("facts"), dict | None):
             return load
-        known = {name: wire for name, wire in _facts_of(own).items() if wire is not None}
-        return {**own, "facts": {**told, **known}}
+        loads = [thing.get(_LOAD) for thing in things if isinstance(thing, dict)] if isinstance(things, list) else []
+        told = {name: wire for name, wire in _facts_of(own).items() if wire is not None}
+        for name, wire in (each for one in loads for each in _facts_of(one).items()):
+            if self._shared(name, wire) is not None and not self._is_within(name, told.get(name), wire):
+                told[name] = wire
+        return {**own, "facts": told} if told else load
 
-    def _shared(self, name: str, wire: Json) -> bool:
-        """Whether a fact of the load is of the whole rig, and told so that it can be read."""
+    def _shared(self, name: str, wire: Json) -> Value | None:
+        """What is told of a fact of the load that is of the whole rig; nothing of another, or of what cannot be read."""
         fact = self.reader.fact(_LOAD, name)
-        if fact is None or fact.serves != "shared":
-            return False
+        if fact is None or fact.serves != "shared" or wire is None:
+            return None
         try:
-            return bool(self.reader.value(fact, wire))
+            return self.reader.value(fact, wire).get(fact.name)
         except ProblemsFound:
-            return False
+            return None
+
+    def _is_within(self, name: str, one: Json, other: Json) -> bool:
+        """Whether what is told of a fact of the whole rig leaves no more open than what else is told of it."""
+        fact, close, wide = self.reader.fact(_LOAD, name), self._shared(name, one), self._shared(name, other)
+        if fact is None or close is None or wide is None:
+            return one is not None
+        return within(self.reader.vocabulary.slots()[fact.name], close, wide)
 
     def _hold_to_what_is_told_for_all(self) -> None:
         """What holds for all that is on one rig, such as the place and the people, is no other for one of the things.
