@@ -245,7 +245,7 @@ class _ThingReading:
         return {**own, "facts": told} if told else load
 
     def _shared(self, name: str, wire: Json) -> Value | None:
-        """What is told of a fact of the load that is of the whole rig; nothing of another, or of what cannot be read."""
+        """What is told of a fact of the load that is of the whole rig; nothing of another or what cannot be read."""
         fact = self.reader.fact(_LOAD, name)
         if fact is None or fact.serves != "shared" or wire is None:
             return None
