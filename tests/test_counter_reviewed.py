@@ -7,10 +7,11 @@ reading at the vehicle.
 
 import re
 from collections.abc import Callable
+from html import unescape
 from typing import Final
 
 import pytest
-from counter_browser import DESKTOP, FAILS, OPEN, Counter, context
+from counter_browser import DESKTOP, DUNLIN, FAILS, MUCKLE, OPEN, PART, Counter, context
 from litestar import Litestar
 from litestar.testing import TestClient
 from playwright.sync_api import Browser, Page, expect
@@ -222,3 +223,46 @@ def test_what_holds_for_the_whole_rig_is_told_once_above_what_fits(pages: TestCl
     shared, *_ = re.findall(r'class="why shared">Where nothing else is said: ([^<]+)<', listed)
     assert shared.startswith("Fitting this receiver takes trimming")
     assert "Only if: " in listed, "what another item has to be seen to for stays with it"
+
+
+@pytest.mark.parametrize(
+    ("path", "language", "said", "not_said"),
+    [
+        (PART, "en", "Vehicle: Velmora Saltmarsh ", "make Velmora"),
+        (PART, "en", "That is so for both configurations that are stored.", "all 2"),
+        (f"{FAILS}&load.needs_closure_open=yes", "en", "the rear closure must open: yes", "must open yes"),
+        (f"{FAILS}&load.needs_closure_open=yes", "es", "el cierre trasero debe abrir: sí", "abrir sí"),
+        (OPEN, "en", "It fails if that is at least 5-9/16 in. 3 other points stay open. Between", "works if so"),
+        (f"/fits?{MUCKLE}&text=trug", "en", "· 1 bike ·", "1 bikes"),
+        (f"/fits?{MUCKLE}&text=trug", "es", "· 1 bicicleta ·", "1 bicicletas"),
+        (f"/fits?{DUNLIN}&kind=motorcycle_carrier", "en", "1 needs a measurement first", "1 need a"),
+    ],
+)  # fmt: skip
+def test_it_is_said_as_people_say_it(
+    pages: TestClient[Litestar], path: str, language: str, said: str, not_said: str
+) -> None:
+    """Yes and no stand behind what is so, a vehicle is called as it is, one is one, and no reading is left without."""
+    html = pages.get(path, headers={"Accept-Language": language}).text
+    words = re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", "", html)))
+    assert said in words and not_said not in words
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "shown"),
+    [
+        (
+            "trailer.gross_weight",
+            "1,5 t",
+            "“1,5 t” has a comma that does not part thousands; write “1.5 t” with a point",
+        ),
+        ("load.bike_weight", "heavy", "“heavy” is no figure; write a number and its unit, between 1 lb and 300 lb"),
+        ("load.bikes", "many", "“many” is no figure; write the number of bikes as a whole number between 0 and 12"),
+    ],
+)
+def test_a_mistake_is_helped_by_the_field_it_is_in(
+    pages: TestClient[Litestar], name: str, text: str, shown: str
+) -> None:
+    """Nobody is shown a length where a weight is asked for, and what is wrong stands in one way above and below."""
+    html = pages.get("/answer", params={"accessory": "TUG-2-D2-10", name: text}).text
+    words = re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", "", html)))
+    assert words.casefold().count(shown.casefold()) == 2

@@ -23,10 +23,10 @@ HOLE = {"ball_hole": "1 in", "platform_thickness": "3/4 in", "min_class": "I"}
 PLANNER = Planner(answerer())
 
 
-def shop(label: str = "350 lb", **racks: str) -> tuple[World, Stock]:
+def shop(label: str = "350 lb", towing: str = "", **racks: str) -> tuple[World, Stock]:
     """Give a shop with a dual receiver of a rating, a ball mount with a ball, and racks by their weights."""
     sold: list[tuple[str, str, dict[str, Any]]] = [
-        ("adapter", "TWIN", {**DUAL, "tongue_rating": label}),
+        ("adapter", "TWIN", {**DUAL, "tongue_rating": label} | ({"trailer_rating": towing} if towing else {})),
         ("accessory", "MOUNT", {**MOUNT, **FAR, **HOLE}),
         ("ball", "BALL", BALL),
     ]
@@ -87,6 +87,17 @@ def test_why_nothing_serves_them_at_the_same_time_is_told() -> None:
     )
     assert "one opening takes one shank" in found.misses[0].because
     assert not found.untried
+
+
+def test_a_dual_receiver_that_spoils_a_wish_is_told_of_too() -> None:
+    """One that may pull nothing holds both and not the trailer: with its reason, not as if there were none for them."""
+    records, shelf = shop(RACK="50 lb", towing="0 lb")
+    found = plan(records, shelf, TWO_BIKES, CART, together="rear_receiver")
+    first, *others = (miss for miss in found.misses if len(miss.parts) > 2)
+    assert found.best is None and "TWIN" in first.parts
+    assert answerer().answer(first.question, records).summary == first.because
+    assert "0 lb" in first.because and "one opening takes one shank" not in first.because
+    assert [one for one in others if "one opening takes one shank" in one.because]
 
 
 def test_the_lighter_of_two_racks_is_taken() -> None:

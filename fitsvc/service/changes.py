@@ -23,7 +23,7 @@ from fitsvc.store.tables import Record
 BODY_BYTES: Final = 128_000
 EFFECTS: Final = Operation(
     id="try_{one}",
-    summary="What a change of a {one} would do",
+    summary="What a change of one {one} would do",
     about="Takes the body of a change and stores nothing: answers with the {one} as it would stand, how many facts "
     "that somebody saw on it would no longer be known, and the saved rigs that would answer otherwise.",
     tag="Records",

@@ -120,7 +120,7 @@ def read_sheet(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 _CREATE: Final = Operation(
     id="create_{one}",
     summary="Store a new {one}",
-    about="Stores a {one} with one observation of its facts.",
+    about="Stores one {one} with one observation of its facts.",
     tag="Records",
     gives="{One}",
     status=201,
@@ -158,7 +158,7 @@ def _create(session: Session, kind: RecordKind, document: Json, reader: FactRead
 
 _CHANGE: Final = Operation(
     id="replace_{one}",
-    summary="Make a {one} what you say",
+    summary="Make one {one} what you say",
     about="With `If-None-Match: *` makes a new {one}, which must not be there; with `If-Match` makes what one source "
     "(`told.source`; none is a source too) says of the {one} what you say: a fact that keeps its value keeps how it is "
     "known, and what the same source told before and you leave out is taken back. What was measured, read off the part "
@@ -204,8 +204,8 @@ async def change(request: AnyRequest, key: FromPath[str]) -> Response[bytes]:
 
 _REMOVE: Final = Operation(
     id="delete_{one}",
-    summary="Delete a {one}",
-    about="Deletes a {one} that nothing names; its observations stay.",
+    summary="Delete one {one}",
+    about="Deletes one {one} that nothing names; its observations stay.",
     tag="Records",
     status=204,
     path=_ONE,
