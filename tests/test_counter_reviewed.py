@@ -228,7 +228,7 @@ def test_what_holds_for_the_whole_rig_is_told_once_above_what_fits(pages: TestCl
 @pytest.mark.parametrize(
     ("path", "language", "said", "not_said"),
     [
-        (PART, "en", "Vehicle: Velmora Saltmarsh ", "make Velmora"),
+        (PART, "en", "Velmora Saltmarsh", "make Velmora"),
         (PART, "en", "That is so for both configurations that are stored.", "all 2"),
         (f"{FAILS}&load.needs_closure_open=yes", "en", "the rear closure must open: yes", "must open yes"),
         (f"{FAILS}&load.needs_closure_open=yes", "es", "el cierre trasero debe abrir: sí", "abrir sí"),
