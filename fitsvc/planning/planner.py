@@ -313,11 +313,12 @@ class _PlanTelling:
         """What comes nearest to serving all wishes at the same time, where nothing does: an opening for all of them."""
         sets = [] if self.search.found else [(site, choices) for _, site, choices in self.search.spoilt]
         held = [one for one in sets if one[1][0].provider.stack.adapters]
-        for _, site, stack in [] if held else self.search.unheld:
-            held += [(site, _in(stack, choices)) for at, choices in sets[:1] if at.number == site.number]
-        whole = [one for one in held if self._each_by_itself(*one)]
+        whole, opened = [one for one in held if self._each_by_itself(*one)], list[tuple[Site, tuple[Provision, ...]]]()
+        for _, site, stack in [] if whole else self.search.unheld:
+            opened += [(site, _in(stack, choices)) for at, choices in sets[:1] if at.number == site.number]
+        whole = whole or [one for one in opened if self._each_by_itself(*one)]
         # An opening for all of them that spoils a wish by itself is told of too, or it would seem that there is none.
-        nearest = whole or [*held[: MOST_SPOILT - 1], *sets]
+        nearest = whole or [*opened[: MOST_SPOILT - 1], *sets]
         yield from (self._not_at_once(*one) for one in nearest[:MOST_SPOILT])
 
     def _each_by_itself(self, site: Site, choices: Sequence[Provision]) -> bool:

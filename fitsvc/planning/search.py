@@ -100,6 +100,7 @@ class Search:
     _served_bare: dict[tuple[int, int], NDArray[np.bool_]] = field(default_factory=dict)
     _waiting: dict[int, list[int]] = field(default_factory=dict)
     _held: dict[tuple[int, Stack], bool] = field(default_factory=dict)
+    _bare: dict[int, frozenset[int]] = field(default_factory=dict)
     left: int = MOST_WORK
     untried: int = 0
     _ball_facts: dict[tuple[int, int], tuple[str, ...]] = field(default_factory=dict)
@@ -209,17 +210,28 @@ class Search:
         return found
 
     def _holds(self, site: Site, stack: Stack, place: Value) -> bool:
+        verdicts = self._all_in(site, stack, place)
+        if all(verdict.outcome != "fails" for verdict in verdicts):
+            return True
+        if stack.adapters and _failing(verdicts).isdisjoint(self._failing_bare(site, place)):
+            self.unheld = _nearest([*self.unheld, (_broken(verdicts), site, stack)])
+        return False
+
+    def _all_in(self, site: Site, stack: Stack, place: Value) -> Sequence[Verdict]:
+        """What all wishes come to at the same time in an opening, whatever accessories of their kinds serve them."""
         cases = []
         for wish, one in enumerate(self.wanted.wishes):
             case = self._case(site, wish, stack)
             case = replace(case, facts={**case.facts, KIND: Mask(one.kinds)}, present=case.present | {ACCESSORY})
             cases.append((case, place))
-        verdicts = self._at_once(cases)
-        if all(verdict.outcome != "fails" for verdict in verdicts):
-            return True
-        if stack.adapters:
-            self.unheld = _nearest([*self.unheld, (_broken(verdicts), site, stack)])
-        return False
+        return self._at_once(cases)
+
+    def _failing_bare(self, site: Site, place: Value) -> frozenset[int]:
+        """What fails with all of them in the opening as it is: one with adapters that fails so too is none for them."""
+        found = self._bare.get(site.number)
+        if found is None:
+            self._bare[site.number] = found = _failing(self._all_in(site, BARE, place))
+        return found
 
     def _serving(self, site: Site, stack: Stack, wish: int) -> Iterator[tuple[int, Serves]]:
         """The accessories that serve a wish in a stack, and would not without one of its adapters."""
@@ -480,6 +492,11 @@ class Search:
 def _broken(verdicts: Sequence[Verdict]) -> int:
     """How many rules are broken, of several that are to hold at the same time."""
     return sum(len(verdict.fails) or 1 for verdict in verdicts if verdict.outcome not in ("works", "conditional"))
+
+
+def _failing(verdicts: Sequence[Verdict]) -> frozenset[int]:
+    """The rules that fail in any of several verdicts, by their numbers."""
+    return frozenset(number for verdict in verdicts for number in verdict.fails)
 
 
 def _least_open(several: Sequence[Provider], wish: int) -> Provider:
