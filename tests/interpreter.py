@@ -355,6 +355,8 @@ def behind(texts: Texts, *expressions: str) -> set[str]:
 
 def supposed(texts: Texts, case: Case, name: str) -> list[list[Case]]:
     """For the rig, or each adapter, the cases with each value of a choice that is open there; of a figure none."""
+    if not name.startswith("adapter.") and name.split(".", maxsplit=1)[0] not in case.present:
+        return []  # of what is not in the question nothing is open
     members = texts.lists.get(texts.kinds[name])
     if members is None and texts.kinds[name] != "yes_no":
         return []

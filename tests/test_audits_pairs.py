@@ -52,9 +52,9 @@ def _deciding(point: Point, verdict: Verdict) -> set[str]:
     if verdict.outcome == "fails":
         return {rules[number].id for number in verdict.fails}
     if verdict.outcome == "undetermined":
-        return {rules[number].id for number in verdict.unknown}
-    minded = {rules[number].id for number in (*verdict.cautions, *verdict.doubts)}
-    return minded | {needs[number].name for number in verdict.open_needs}
+        return {rules[number].id for number in verdict.left("unknown")}
+    minded = {rules[number].id for number in (*verdict.left("cautions"), *verdict.left("doubts"))}
+    return minded | {needs[number].name for number in verdict.left("open_needs")}
 
 
 def test_every_pair_is_as_the_single_case(audited: Path, point: Point, cases: dict[tuple[str, str], Case]) -> None:

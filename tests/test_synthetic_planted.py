@@ -125,10 +125,10 @@ def _deciding(verdict: Verdict) -> str:
     """The rules that make the outcome what it is, in the rulebook's order."""
     rules, needs = answerer().rulebook.rules, answerer().rulebook.needs
     if verdict.outcome in ("fails", "undetermined"):
-        numbers = verdict.fails if verdict.outcome == "fails" else verdict.unknown
+        numbers = verdict.fails if verdict.outcome == "fails" else verdict.left("unknown")
         return " ".join(rules[number].id for number in sorted(numbers))
-    minded = [rules[number].id for number in sorted((*verdict.cautions, *verdict.doubts))]
-    return " ".join([*minded, *(needs[number].name for number in sorted(verdict.open_needs))])
+    minded = [rules[number].id for number in sorted((*verdict.left("cautions"), *verdict.left("doubts")))]
+    return " ".join([*minded, *(needs[number].name for number in sorted(verdict.left("open_needs")))])
 
 
 def test_three_runs_give_the_same_bytes(made: Path, tmp_path: Path) -> None:

@@ -96,8 +96,8 @@ class Choice:
         return (case.facts if adapter is None else case.adapters[adapter]).get(self.name)
 
     def places(self, case: Case) -> Iterable[int | None]:
-        """Whose choice it is in a case: the rig's, or each adapter's in turn."""
-        return range(len(case.adapters)) if self.of_adapter else (None,)
+        """Whose choice it is in a case: the rig's, or each adapter's in turn; nobody's of what is not in it."""
+        return range(len(case.adapters)) if self.of_adapter else (None,) * (self.subject in case.present)
 
     def supposed(self, case: Case, adapter: int | None, value: Value) -> Case:
         """The case with this value; it is to be opened again where the opening rests on it."""
@@ -162,8 +162,8 @@ class Choices:
         rules = {number for number in choice.lost if open_ >> number & 1}
         needs = {number for number in choice.lost_needs if open_needs >> number & 1}
         judge = self._judge_lost(choice)
-        against, backwards = self._against.get(choice.name), values[::-1]
-        for value in sorted(backwards, key=lambda value: value != against):
+        last = self._against.get(choice.name)
+        for value in dict.fromkeys((*(one for one in values if one == last), *values[::-1])):
             verdict = judge(followed.facts(choice, adapter, value).get, followed.case.present)
             rules = rules.difference(verdict.fails, verdict.unknown, verdict.cautions, verdict.doubts)
             needs = needs.difference(verdict.open_needs)

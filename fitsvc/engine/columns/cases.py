@@ -12,23 +12,18 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.caching import LruCache
 from fitsvc.engine.choices import Choice, Choices
-from fitsvc.engine.columns.bitmaps import Words, differing, pack, unpack, words_for
+from fitsvc.engine.columns.bitmaps import Words, differing, pack, unpack
 from fitsvc.engine.columns.programs import Program
 from fitsvc.engine.columns.rules import KEY_BYTES, Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, column_of
 from fitsvc.engine.columns.views import ItemValues, SomeItems
 from fitsvc.facts import Case
-from fitsvc.language.truth import UNKNOWN
+from fitsvc.language.truth import NO, UNKNOWN
 from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.outcomes import Result
 
 _DECIDED: Final[tuple[Result, ...]] = ("fails", "undetermined")
-
-
-_MOST_TOGETHER: Final = 1_024
-"""Sets of rules, with a choice supposed, of which it is kept where any fails: some kilobytes for each."""
 
 
 class Supposed(NamedTuple):
@@ -155,16 +150,15 @@ class Cases:
         self._rules = len(rules)
         self._open: dict[str, Words | None] = {}
         self._parts: dict[tuple[str, Value], WrittenOut] = {}
-        self._together = LruCache[Hashable, tuple[Sequence[RuleColumn], Words]](_MOST_TOGETHER)
+        self._failed: dict[tuple[str, Value], Sequence[int]] = {}
         self._passing: dict[Hashable, Words | None] = {}
-        self._against: dict[str, dict[int, Value]] = {}
+        self._against: dict[tuple[str, int], Value] = {}
 
     def make_room(self) -> None:
         """Let go of all kept results if they are too many; they are computed again when asked for."""
         if self._held.bytes > self._most_kept:
             for judge in (*self._judges, *self.written_out()):
                 judge.forget()
-            self._together = LruCache(_MOST_TOGETHER)  # it holds results too
             self._passing = {}
             self._held.bytes = 0
 
@@ -201,10 +195,7 @@ class Cases:
         return found
 
     def failing_either_way(self, opened: Open, entries: Sequence[RuleColumn], settled: Words) -> Words:
-        """Where signatures fail with each value of a choice, whichever rules fail, as `fails_either_way` tells it.
-
-        Where some rules fail together is kept: a shop's rigs differ in few of them.
-        """
+        """Where signatures fail with each value of a choice, whichever rules fail, as `fails_either_way` tells it."""
         return _each_choice(opened, entries, settled, failing=self._failing)
 
     def _failing(self, choice: Choice, rules: Sequence[int], open_: OpenChoice, left: Words) -> Words:
@@ -214,63 +205,72 @@ class Cases:
             return np.zeros_like(left)
         for value in open_.values:
             supposed = open_.suppose(value)
-            spared = left if supposed.possible is None else left & supposed.possible
-            if spared.any():
-                left = left & ~(
-                    spared & ~self._any_fails(choice, value, [supposed.entry(one) for one in rules], supposed)
-                )
+            may_be = left if supposed.possible is None else left & supposed.possible
+            if may_be.any():
+                left = left & ~self._spared(choice, value, rules, supposed, may_be)
                 if not left.any():
                     break
         return left
 
-    def _any_fails(self, choice: Choice, value: Value, entries: Sequence[RuleColumn], supposed: Supposed) -> Words:
-        """Where any of some rules fails with a value of a choice."""
-        key = choice.name, value, *map(id, entries)
-        found = self._together.find(key)
-        if found is None:
-            words = [bits for one in entries if (bits := supposed.bits(one, "fails")) is not None]
-            none = np.zeros(words_for(self._items.count), np.uint64)
-            found = (entries, np.bitwise_or.reduce(words) if words else none)  # held, so that no other takes their ids
-            self._together.keep(key, found)
-            self._held.bytes += found[1].nbytes
-        return found[1]
+    def _spared(self, choice: Choice, value: Value, rules: Sequence[int], supposed: Supposed, left: Words) -> Words:
+        """Those of the signatures that are left with which none of some rules fails with a value of a choice.
 
-    def losable(self, opened: Open, entries: Sequence[RuleColumn]) -> frozenset[int]:
-        """The rules and needs, by their numbers in one row, that are open somewhere and may be moot by some choice."""
-        every = {number for choice, _ in opened for number in choice.lost_members(self._rules)}
-        return frozenset(n for n in every if self._judges[n].where_open(entries[n]) is not None)
-
-    def moot(self, opened: Open, entries: Sequence[RuleColumn], settled: Words) -> dict[int, Words]:
-        """Where open rules and needs are in the way with no value of some choice, by their numbers in one row.
-
-        It is told of no signature that is `settled`.
+        The rules by which the last such search came to its end are tried first, as rigs are much alike.
         """
-        found = dict[int, Words]()
+        last, failing = self._failed.get((choice.name, value), ()), list[int]()
+        for number in dict.fromkeys((*(one for one in last if one in rules), *rules)):
+            fails = supposed.where(number, "fails")
+            if fails is not None and (left & fails).any():
+                failing.append(number)
+                left = left & ~fails
+                if not left.any():
+                    break
+        self._failed[choice.name, value] = failing
+        return left
+
+    def losable(self, opened: Open, entries: Sequence[RuleColumn]) -> dict[int, Words]:
+        """Where rules and needs are open that may be moot by some choice, by their numbers in one row."""
+        every = {number for choice, _ in opened for number in choice.lost_members(self._rules)}
+        known = ((number, self._judges[number].where_open(entries[number])) for number in sorted(every))
+        return {number: words for number, words in known if words is not None}
+
+    def moot(self, opened: Open, number: int, words: Words, left: Words) -> Words:
+        """Where a rule or need is in the way with no value of some choice, of the signatures that are left.
+
+        It is open with `words`, as `losable` tells them.
+        """
+        found = np.zeros_like(left)
         for choice, some in opened:
-            known = ((n, self._judges[n].where_open(entries[n])) for n in choice.lost_members(self._rules))
-            members = [(number, words) for number, words in known if words is not None]
-            for one in some if members else ():
-                unsettled = ~settled if one.where is None else one.where & ~settled
-                left = {number: words for number, words in members if (words & unsettled).any()}
-                against = self._against.setdefault(choice.name, {})
-                for number, words in self._passing_with_each(one, left, against) if left else ():
-                    found[number] = found[number] | words if number in found else words
+            for one in some if number in choice.lost_members(self._rules) else ():
+                if (left if one.where is None else left & one.where).any():
+                    passing = self._passing_with_each(choice, one, number, words)
+                    if passing is not None:
+                        found, left = found | passing & left, left & ~passing
         return found
 
-    def _passing_with_each(
-        self, open_: OpenChoice, members: Mapping[int, Words], against: dict[int, Value]
-    ) -> Iterator[tuple[int, Words]]:
-        """Where some rules and needs that are open pass with each value of a choice; kept by what it rests on."""
-        kept, keys = self._passing, {number: open_.rests_on(number) for number in members}
-        left = {number: words for number, words in members.items() if keys[number] not in kept}
-        found = _passing(open_, left, against) if left else {}
-        for number, key in keys.items():
-            words = found.get(number) if number in left else kept[key]
-            if number in left and key is not None:
-                kept[key] = words
-                self._held.bytes += KEY_BYTES + (0 if words is None else words.nbytes)
-            if words is not None:
-                yield number, words
+    def _passing_with_each(self, choice: Choice, open_: OpenChoice, number: int, words: Words) -> Words | None:
+        """Where a rule or need that is open passes with each value of a choice; it is kept by what it rests on."""
+        kept, key = self._passing, open_.rests_on(number)
+        if key in kept:
+            return kept[key]
+        found = self._tried(choice, open_, number, words)
+        if key is not None:
+            kept[key] = found
+            self._held.bytes += KEY_BYTES + (0 if found is None else found.nbytes)
+        return found
+
+    def _tried(self, choice: Choice, open_: OpenChoice, number: int, left: Words) -> Words | None:
+        """The same, value by value: first that by which the last such search came to an end, as rigs are much alike."""
+        left = left if open_.where is None else left & open_.where
+        last = self._against.get((choice.name, number))
+        for value in dict.fromkeys((*(one for one in open_.values if one == last), *open_.values[::-1])):
+            supposed = open_.suppose(value)
+            for words in (supposed.where(number, result) for result in _DECIDED):
+                left = left if words is None else left & ~words
+            if not left.any():
+                self._against[choice.name, number] = value
+                return None
+        return left
 
     def unlike(
         self,
@@ -347,9 +347,9 @@ class Cases:
         return OpenChoice(where, every, suppose, lambda number: (choice.name, number, self._judges[number].key(values)))
 
     def _where_open(self, catalogue: Catalogue, choice: Choice) -> Words | None:
-        """Where a choice of the items is open; None where it is nowhere."""
+        """Where a choice of the items is open, of those in which there is whose choice it is; None where nowhere."""
         if choice.name not in self._open:
-            flags = _is_open(_column(catalogue, choice), choice)
+            flags = _is_open(_column(catalogue, choice), choice) & (catalogue.present[choice.subject] != NO)
             self._open[choice.name] = pack(flags) if flags.any() else None
         return self._open[choice.name]
 
@@ -375,26 +375,6 @@ def _each_choice(
                 break
             fails = failing(choice, _resting(choice, entries, open_, left), open_, left)
             found, left = found | fails, left & ~fails
-    return found
-
-
-def _passing(open_: OpenChoice, left: Mapping[int, Words], against: dict[int, Value]) -> dict[int, Words]:
-    """Of what is left of some rules and needs what is in the way with none of the values of an open choice.
-
-    `against` keeps by which value a member's last question came to an end: it is tried first, as rigs are much alike.
-    """
-    found = {number: words if open_.where is None else words & open_.where for number, words in left.items()}
-    tried = [against[number] for number in found if against.get(number) in open_.values]
-    for value in dict.fromkeys((*tried, *open_.values[::-1])):
-        supposed = open_.suppose(value)
-        for number in list(found):
-            for words in (supposed.where(number, result) for result in _DECIDED):
-                found[number] = found[number] if words is None else found[number] & ~words
-            if not found[number].any():
-                against[number] = value
-                del found[number]
-        if not found:
-            break
     return found
 
 

@@ -4,10 +4,10 @@
 signature what `point` tells of the case made of that rig and that item.
 """
 
-from collections.abc import Container, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from types import MappingProxyType
+from functools import reduce
+from operator import or_
 from typing import Final
 from weakref import WeakKeyDictionary
 
@@ -61,8 +61,9 @@ class Columns:
         return {name: kind for name, kind in known.items() if name in read}
 
     def presences(self, subjects: Iterable[str]) -> list[str]:
-        """The subjects and the facts whose being in the question any rule asks of an item."""
-        return sorted({node.name for node in self._asked(subjects) if isinstance(node, typed.Present)})
+        """The subjects, and the facts whose being in the question any rule asks of an item."""
+        asked = {node.name for node in self._asked(subjects) if isinstance(node, typed.Present)}
+        return sorted(asked.union(subjects))
 
     def _asked(self, subjects: Iterable[str]) -> Sequence[typed.Read | typed.Present]:
         return self.program(frozenset(subjects), 0).asked
@@ -268,19 +269,18 @@ class Judged:
         if self._outcome is None:
             nothing = np.zeros(words_for(self.catalogue.count), np.uint64)
             with np.errstate(all="ignore"):
-                found = self._rule_by_rule()
-                self._either_way = self._index.cases.fails_either_way(self._open, self.entries, found["fails"])
-                found["fails"] = np.bitwise_or.reduce([found["fails"], *self._either_way.values()])
-                self._outcome = self._worst(found, nothing)
+                fails = self._failing(nothing)
+                self._either_way = self._index.cases.fails_either_way(self._open, self.entries, fails)
+                self._outcome = self._worst(np.bitwise_or.reduce([fails, *self._either_way.values()]), nothing)
         return self._outcome
 
     def bitmaps_among(self, among: Words | None = None) -> Mapping[Outcome, Words]:
         """The same of some signatures alone, or of all, without what decides it: nothing is told of others."""
         aside = np.zeros(words_for(self.catalogue.count), np.uint64) if among is None else ~among
         with np.errstate(all="ignore"):
-            found = self._rule_by_rule()
-            found["fails"] |= self._index.cases.failing_either_way(self._open, self.entries, found["fails"] | aside)
-            return self._worst(found, aside)
+            fails = self._failing(aside)
+            either_way = self._index.cases.failing_either_way(self._open, self.entries, fails | aside)
+            return self._worst((fails | either_way) & ~aside, aside)
 
     @property
     def _open(self) -> Open:
@@ -288,37 +288,41 @@ class Judged:
             self._choices = self._index.cases.open_choices(self.catalogue, self.rig, self._values)
         return self._choices
 
-    def _worst(self, found: dict[Outcome, Words], aside: Words) -> Mapping[Outcome, Words]:
-        """Of each signature that is not `aside` the worst outcome that something brings about which is not moot."""
-        cases = self._index.cases
-        if losable := cases.losable(self._open, self.entries):
-            # What is moot makes no difference beside what is as bad and never moot: of that it is not asked.
-            surely, settled = self._rule_by_rule(but=losable), found["fails"] | aside
-            for worse, outcome in pairwise(_WORST_FIRST):
-                settled |= surely[outcome] & ~found[worse]
-            moot = cases.moot(self._open, self.entries, settled)
-            found = {**self._rule_by_rule(moot), "fails": found["fails"]} if moot else found
-        return _worst_alone(found, aside)
+    def _failing(self, found: Words) -> Words:
+        """Where some rule fails, and what is found."""
+        failing = [where for _, effect, where in self.effects() if OUTCOME_OF[effect] == "fails"]
+        return reduce(or_, failing, found)
 
-    def _rule_by_rule(
-        self, moot: Mapping[int, Words] = MappingProxyType({}), but: Container[int] = ()
-    ) -> dict[Outcome, Words]:
-        """Where something brings each outcome about, the worst first, but some rules and needs, and what is moot."""
-        found = {outcome: np.zeros(words_for(self.catalogue.count), np.uint64) for outcome in _WORST_FIRST}
-        for number, effect, where in self.effects():
-            if number not in but:
-                found[OUTCOME_OF[effect]] |= where & ~moot[number] if number in moot else where
+    def _worst(self, fails: Words, aside: Words) -> Mapping[Outcome, Words]:
+        """Of each signature that is not `aside` the worst outcome that something brings about which is not moot.
+
+        Where something as bad is found it is not asked of the next whether it is moot.
+        """
+        cases, losable = self._index.cases, self._losable
+        found, settled = {_WORST_FIRST[0]: fails}, fails | aside
+        for outcome in _WORST_FIRST[1:]:
+            brings = [(number, where) for number, effect, where in self.effects() if OUTCOME_OF[effect] == outcome]
+            surely = [where for number, where in brings if losable.get(number) is not where]
+            here = reduce(or_, surely, np.zeros_like(fails)) & ~settled
+            for number, where in brings:
+                if losable.get(number) is where and (left := where & ~(settled | here)).any():
+                    here |= left & ~cases.moot(self._open, number, where, left)
+            found[outcome], settled = here, settled | here
         return found
+
+    @property
+    def _losable(self) -> Mapping[int, Words]:
+        return self._index.cases.losable(self._open, self.entries)
 
     def deciding(self) -> Iterator[tuple[int, Effect, Words]]:
         """What brings each outcome about, and where; with the rules by which signatures fail either way."""
-        where = self.bitmaps()
-        with np.errstate(all="ignore"):
-            moot = self._index.cases.moot(self._open, self.entries, ~(where["undetermined"] | where["conditional"]))
-        for number, effect, words in self.effects():
-            if OUTCOME_OF[effect] in where:
-                words = words & where[OUTCOME_OF[effect]]
-                yield number, effect, words & ~moot[number] if number in moot else words
+        outcomes, losable = self.bitmaps(), self._losable
+        for number, effect, where in self.effects():
+            words = where & outcomes[OUTCOME_OF[effect]]
+            if losable.get(number) is where and words.any():
+                with np.errstate(all="ignore"):
+                    words &= ~self._index.cases.moot(self._open, number, where, words)
+            yield number, effect, words
         for number, words in self._either_way.items():
             yield number, "fails", words
 
@@ -358,14 +362,6 @@ class Judged:
                 name: _lowest(evaluation, parts, self.catalogue.count)
                 for name, parts in self._index.program.limits.items()
             }
-
-
-def _worst_alone(found: dict[Outcome, Words], aside: Words) -> Mapping[Outcome, Words]:
-    """Of each signature the worst outcome alone, of those that are not left aside."""
-    for outcome in found:
-        found[outcome] &= ~aside
-        aside = aside | found[outcome]
-    return found
 
 
 def _lowest(evaluation: Evaluation, parts: Sequence[RatingParts], count: int) -> LimitColumn:
