@@ -81,12 +81,14 @@ def case_of(facts: dict[str, dict[str, Any]], adapters: list[dict[str, Any]] | N
 def things_of(several: Sequence[tuple[dict[str, dict[str, Any]], list[dict[str, Any]]]]) -> list[Thing]:
     """What hangs in one receiver of the first one's rig, each in adapters of its own."""
     shared = {name: {"facts": _wire(several[0][0][name])} for name in ("vehicle", "receiver", "mounting")}
-    closure = {"needs_closure_open": several[0][0]["load"]["needs_closure_open"]}  # of one vehicle, for all
+    # What holds for all that is on one rig is one thing's.
+    known = demo_world.answerer().rulebook.vocabulary.facts
+    journey = {name: told for name, told in several[0][0]["load"].items() if known[f"load.{name}"].serves == "shared"}
     together = [
         {
             "hangs_on": "rear_receiver",
             "rig": {"adapters": [{"facts": _wire(one)} for one in adapters]},
-            "load": {"facts": _wire(facts["load"] | closure)},
+            "load": {"facts": _wire(facts["load"] | journey)},
             **{name: {"facts": _wire(facts[name])} for name in ("accessory", "trailer") if name in facts},
         }
         for facts, adapters in several
