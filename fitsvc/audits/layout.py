@@ -33,7 +33,7 @@ th{color:var(--soft);font-size:.875rem}
 td{overflow-wrap:break-word}
 td b{font-weight:inherit;white-space:nowrap}
 td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}
-svg.bars{width:100%;max-width:48rem;font-size:13px;fill:currentColor}
+figure{overflow-x:auto}svg.bars{width:100%;min-width:34rem;max-width:48rem;font-size:13px;fill:currentColor}
 code{overflow-wrap:anywhere;background:var(--sunk)}
 @media print{html{font-size:80%;background:none}h1,h2,h3,figcaption{break-after:avoid}tr,figure{break-inside:avoid}
 main,header{max-width:none;padding:.5rem 0}}
@@ -124,7 +124,7 @@ def bars(title: str, counts: Sequence[tuple[str, int]], note: str = "") -> str:
     said = ", ".join(f"{label} {number(count)}" for label, count in counts)
     noted = f'<p class="note">{note}</p>' if note else ""
     return (
-        f'<figure><figcaption><b>{escape(title)}</b></figcaption>{noted}<svg class="bars" role="img" '
+        f'<figure tabindex="0"><figcaption><b>{escape(title)}</b></figcaption>{noted}<svg class="bars" role="img" '
         f'viewBox="0 0 {_LABEL + _WIDE + 90} {len(counts) * _TALL}" aria-label="{escape(said)}">{"".join(rows)}</svg>'
         "</figure>"
     )
