@@ -38,6 +38,7 @@ LEFT_OUT: Final[Mapping[str, str]] = {
     "vehicle.body": "nobody takes a vehicle for a trailer",
     "vehicle.curb_weight": "both axles were weighed, and together they are it",
     "vehicle.placard_capacity": "GVWR and curb weight tell the payload",
+    "vehicle.curb_weight_front": "the rear axle leaves it of the curb weight, and a twentieth less is still enough",
     "vehicle.gawr_front": "both axle ratings can do no more than contradict the payload",
     "receiver.place": "a ball of the towbar's own that is told is one",
     "trailer.chain_count": "a breakaway cable stands in for chains: with one none is asked for",
