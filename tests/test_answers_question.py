@@ -137,3 +137,51 @@ def test_what_no_record_could_be_stored_under_cannot_be_read(document: dict[str,
     (problem,) = found.value.problems
     assert (problem.pointer, problem.meaning, problem.kind) == (pointer, False, "")
     assert "1 to 80 characters" in problem.message
+
+
+LIFT: dict[str, Any] = {
+    "accessory": {"sku": "RLB-LIFT-2"},
+    "load": {
+        "facts": {
+            "cargo_weight": "120 lb",
+            "occupants_weight": "300 lb",
+            "needs_closure_open": False,
+            "steepest_grade": "5 %",
+            "rear_sag": "1 in",
+        }
+    },
+}
+"""On the long Bothy's receiver itself; not on the extension that is in its opening."""
+COOP: dict[str, Any] = {"accessory": {"sku": "PKM-COOP-2"}, "load": {"facts": {"occupants_weight": "200 lb"}}}
+"""In the way of the tall spare on the door of the Mossback."""
+
+
+@pytest.mark.parametrize(
+    ("rig", "asked", "empty"),
+    [
+        ("rig_bothy_bikes", LIFT, {"adapters": None}),
+        ("rig_bothy_bikes", LIFT, {"vehicle": None, "receiver": None, "mounting": None, "adapters": None}),
+        ("rig_moss_trail", COOP, {"spare": None}),
+        ("rig_moss_trail", COOP, {"spare": {"facts": None}}),
+        ("rig_moss_trail", COOP, {"spare": {"facts": {}}}),
+    ],
+)
+def test_an_empty_part_un_tells_nothing_of_a_saved_rig(rig: str, asked: dict[str, Any], empty: dict[str, Any]) -> None:
+    """A backend that sends its empty fields is answered as one that leaves them out."""
+    left_out = answerer().answer({"rig": {"id": rig}, **asked}, world())
+    assert answerer().answer({"rig": {"id": rig, **empty}, **asked}, world()) == left_out
+    assert left_out.outcome == "fails"
+    things = [
+        {"hangs_on": "rear_receiver", "rig": empty, **asked},
+        {"hangs_on": "rear_receiver", "accessory": {"sku": "LPN-58"}},
+    ]
+    assert answerer().answer({"rig": {"id": rig, **empty}, "together": things}, world()).outcome == "fails"
+
+
+def test_what_a_saved_rig_has_in_its_opening_is_told_to_be_taken_out() -> None:
+    """Adapters told anew, or none at all, take the place of those that it has, and not without a word."""
+    sleeve, extension = {"sku": "BTX-SLEEVE-2-125"}, {"sku": "BTX-REACH-2-8"}
+    for told, out in (([], True), ([sleeve], True), ([extension], False), ([extension, sleeve], False)):
+        answer = answerer().answer({"rig": {"id": "rig_bothy_bikes", "adapters": told}, **LIFT}, world())
+        said = "In the saved rig's opening is also BTX-REACH-2-8: counted as taken out, as its adapters are told anew."
+        assert (said in answer.assumed) == out, told

@@ -68,6 +68,9 @@ _UNSTORED_SO: Final = later(
 )
 
 
+_TAKEN_OUT: Final = later(
+    "In the saved rig's opening is also {skus}: counted as taken out, as its adapters are told anew."
+)
 _TAKEN: Final = later("This is answered as for the {}, the only stored vehicle that goes by what is told.")
 _GUESSED: Final = later(
     "This is answered as for the {}, the only stored vehicle that goes by what is told; whether it is that one is not "
@@ -340,6 +343,8 @@ class Answerer:
         told = [self._unstored(question)] if question.unstored else []
         if len(question.candidates) == 1:
             told.append(_taken(question))
+        if question.taken_out:
+            told.append(t(_TAKEN_OUT, skus=joined(question.taken_out)))
         if question.assumed or question.summed:
             rests_on = set().union(*(finding.facts for finding in findings))
             told += [self._assumed(name, case, system) for name in sorted(question.assumed & rests_on)]

@@ -47,6 +47,7 @@ class Gathered:
         self.told_here: dict[str, Json] = {}
         self.stored: dict[str, Json] = {}
         self.taken: list[Stored] = []
+        self.taken_out: list[str] = []
 
     def complain(
         self, pointer: str, message: str, help: str = "", meaning: bool = False, kind: ProblemKind = ""

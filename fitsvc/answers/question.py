@@ -36,6 +36,7 @@ class Question:
     `vehicle` is the part that names them, a saved rig's own joined to it.
     `unstored` are the facts by which it names none of the vehicles stored; empty where it names some or none is asked.
     `taken` are the records it takes facts from, a saved rig's own first; `told_here` are the facts it tells itself.
+    `taken_out` are the adapters of a saved rig in whose place others, or none, are told.
     `not_asked` are the facts that follow from what else is in the question, so that nobody is asked for them, and
     `summed` those that were told in their parts only.
     """
@@ -55,6 +56,7 @@ class Question:
     tried: tuple[ThingTried, ...] = ()
     taken: tuple[Stored, ...] = ()
     told_here: frozenset[str] = frozenset()
+    taken_out: tuple[str, ...] = ()
 
     def about(self, document: Mapping[str, Json], candidate: Named) -> Document:
         """The question's document with one of the candidates named by its id; what is told of the vehicle stays."""
@@ -109,6 +111,7 @@ def _read(gathered: Gathered) -> Question:
         rubbed=tuple(gathered.rubbed),
         taken=tuple(gathered.taken),
         told_here=frozenset(gathered.told_here),
+        taken_out=tuple(gathered.taken_out),
         tried=tuple(gathered.tried),
     )
 
@@ -147,7 +150,18 @@ def _saved(gathered: Gathered, rig: Mapping[str, Json]) -> tuple[Mapping[str, Js
         message = t("there is no saved rig `{rig}`", rig=rig["id"])
         gathered.complain("/rig/id", message, help, known, "missing record" if known else "")
         saved = {}
-    return joined_rig(rig_today(saved, gathered.reader), rig_today(rig, gathered.reader)), told
+    joined = joined_rig(rig_today(saved, gathered.reader), rig_today(rig, gathered.reader))
+    gathered.taken_out += _taken_out(saved.get("adapters"), joined.get("adapters"))
+    return joined, told
+
+
+def _taken_out(saved: Json, now: Json) -> list[str]:
+    """The adapters of a saved rig that are not among those told in their place, by what they are sold under."""
+    if not isinstance(saved, list) or not isinstance(now, list):
+        return []
+    left = [one.get("sku") or one for one in now if isinstance(one, dict)]
+    out = [one for one in saved if isinstance(one, dict) and (one.get("sku") or one) not in left]
+    return [str(one.get("sku") or t("an adapter told by its facts")) for one in out]
 
 
 def _mounting(gathered: Gathered, part: Json, stored: Mapping[str, Stored | None]) -> None:

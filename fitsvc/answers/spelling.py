@@ -12,8 +12,8 @@ from fitsvc.subjects import RIG
 
 
 def joined_rig(saved: Mapping[str, Json], rig: Mapping[str, Json]) -> Document:
-    """A saved rig with the parts that a question gives beside its `id`."""
-    given = {name: part for name, part in rig.items() if name != "id"}
+    """A saved rig with the parts that a question gives beside its `id`; one left empty un-tells nothing."""
+    given = {name: part for name, part in rig.items() if name != "id" and part is not None}
     return {**saved, **{name: joined_part(saved.get(name), part) for name, part in given.items()}}
 
 
@@ -58,7 +58,7 @@ def lifts(now: Value | None, was: Value | None) -> bool:
 
 def joined_part(saved: Json, part: Json) -> Json:
     """A saved rig's part with the facts given for it; a part that is named anew takes its place."""
-    if not isinstance(saved, dict) or not isinstance(part, dict) or "id" in part:
+    if not isinstance(saved, dict) or not isinstance(part, dict) or part.get("id") is not None:
         return part
-    facts = part.get("facts")
-    return {**saved, **part, "facts": {**(saved.get("facts") or {}), **facts} if isinstance(facts, dict) else facts}
+    given, facts = {name: told for name, told in part.items() if told is not None}, part.get("facts")
+    return {**saved, **given, **({"facts": {**(saved.get("facts") or {}), **facts}} if isinstance(facts, dict) else {})}
