@@ -65,6 +65,17 @@ def write_workbook(
 
     `widths` are in characters. The same rows give the same bytes.
     """
+    try:
+        _write_sheet(path, sheet, titles, widths, rows)
+    except (
+        xlsxwriter.exceptions.FileCreateError
+    ) as fault:  # which is no fault of the system's, though it is made of one
+        raise OSError(f"{path} cannot be written: {fault}") from None
+
+
+def _write_sheet(
+    path: Path, sheet: str, titles: Sequence[str], widths: Sequence[int], rows: Iterable[Sequence[Cell]]
+) -> None:
     with xlsxwriter.Workbook(str(path), {"constant_memory": True, "in_memory": False}) as book:
         book.set_properties({"created": _MADE})
         page = book.add_worksheet(sheet)
