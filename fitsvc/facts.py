@@ -58,6 +58,7 @@ class FactReader:
     """Reads facts by a rulebook. What has been read is remembered, since the same is read over and over.
 
     `ratings` are the facts that the rulebook's hazards say can be exceeded: of two figures of one the lower counts.
+    `limits` are these and what else makers allow or ask for: of two tellings of one the stricter counts.
     """
 
     def __init__(self, rulebook: Rulebook) -> None:
@@ -69,6 +70,7 @@ class FactReader:
         self._today = {**today, RIG: whole}
         exceeded = {hazard.rating for hazard in rulebook.hazards if hazard.exceeded is not None}
         self.ratings = exceeded & vocabulary.facts.keys()
+        self.limits = self.ratings.union(vocabulary.serving("makers_limit"), vocabulary.serving("makers_demand"))
         self._named, self._written = rulebook.named, PlainForms(rulebook)
         self.bounds = self._written.bounds
         numbers = (one for one in vocabulary.facts.values() if isinstance(one.type, NumberType) and not one.tyre)

@@ -16,6 +16,7 @@ TRAY = {
     "accessory": {"sku": "LLH-TRAY-60"},
     "load": {"facts": {"cargo_weight": "480 lb", "occupants_weight": "150 lb"}},
 }
+READER = answerer().reader
 RATED = ("vehicle.tongue_rating", "receiver.tongue_rating")
 
 
@@ -140,3 +141,94 @@ def test_a_label_on_record_that_nobody_knows_today_is_read_again() -> None:
         return next(each.result for each in found.findings if each.rule == "trailer-within-its-own-label")
 
     assert (held(), held(gvwr="9000 lb"), held(gvwr=None)) == ("fails", "fails", "undetermined")
+
+
+REACH, TRUG = {"sku": "BTX-REACH-2-8"}, {"sku": "SPK-TRUG-2"}
+AT_BARS = {
+    "ball": {"sku": "RBL-2-E"},
+    "trailer": {"facts": {"gross_weight": "3800 lb", "tongue_weight": "390 lb", "weight_distribution": True}},
+}
+
+
+def bikes(weight: str, **more: Any) -> dict[str, Any]:
+    """Two bikes of a weight."""
+    return {"facts": {"bikes": 2, "bike_weight": weight, "rear_sag": "1 in", "occupants_weight": "200 lb", **more}}
+
+
+def limited(where: str, told: dict[str, Any]) -> dict[str, Any]:
+    """A question that fails by what a maker allows, as it is stored, with something told over the record."""
+    facts = {"facts": told}
+    if where == "adapter":
+        rig: dict[str, Any] = {"id": "rig_farm_muckle", "receiver": {"facts": {"tongue_rating": "300 lb"}}}
+        rig["adapters"] = [{**REACH, **facts}]
+        return {"rig": rig, "accessory": TRUG, "load": bikes("55 lb", needs_closure_open=False)}
+    if where == "receiver":
+        rig = {"mounting": {"id": "mnt_bothy_wicket"}, "receiver": {"id": "rcv_pell_wicket_3", **facts}}
+        return {"rig": rig, "accessory": {"sku": "EVK-2-600"}, **AT_BARS}
+    if where == "behind":
+        return {"rig": {"id": "rig_lantern_tour"}, "accessory": {**TRUG, **facts}, "load": bikes("40 lb")}
+    rig = {"id": "rig_farm_muckle", "adapters": [REACH]}
+    return {"rig": rig, "accessory": {"sku": "OST-RADBANK-2", **facts}, "load": bikes("30 lb", bikes=1)}
+
+
+LIMITS = [
+    ("adapter", "adapter.keeps_fraction", "75 %", "50 %"),
+    ("adapter", "adapter.keeps_fraction", {"at_least": "60 %"}, "50 %"),
+    ("receiver", "receiver.weight_distribution_allowed", True, "no"),
+    ("behind", "accessory.approved_behind_motorhome", True, "no"),
+    ("extension", "accessory.extension_allowed", True, "no"),
+]
+
+
+@pytest.mark.parametrize(("where", "fact", "told", "stored"), LIMITS)
+def test_what_else_a_maker_allows_is_not_lifted_by_a_telling(where: str, fact: str, told: Any, stored: str) -> None:
+    """The record's no, and its lower share, stand; both are told as disputed, and nothing is where none is told."""
+    bare, found = answer(limited(where, {})), answer(limited(where, {fact.partition(".")[2]: told}))
+    assert (found.outcome, found.summary) == ("fails", bare.summary)
+    (one,) = [one for one in found.disputed if one.fact == fact]
+    assert f"{stored} by its record, which counts as stricter" in one.because
+    assert "by this question" in one.because
+    assert fact not in {one.fact for one in bare.disputed}
+
+
+@pytest.mark.parametrize(
+    ("fact", "stored", "looser", "stricter"),
+    [
+        ("accessory.min_class", "III", "none", "IV"),
+        ("accessory.min_class", "II", ["none", "I"], "III"),
+        ("accessory.spring_bars_least", "400 lb", "200 lb", "500 lb"),
+        ("accessory.allowed_on_bumper", False, True, False),
+        ("accessory.allowed_at_front", False, True, False),
+        ("accessory.approved_behind_trailer", False, True, False),
+        ("accessory.bike_tyre_max", "3 in", "5 in", "2 in"),
+        ("accessory.bike_wheelbase_max", "45 in", "60 in", "40 in"),
+        ("receiver.recovery_allowed", False, True, False),
+    ],
+)
+def test_what_is_told_of_a_makers_limit_counts_where_it_is_the_stricter(
+    fact: str, stored: Any, looser: Any, stricter: Any
+) -> None:
+    """Of what a maker asks for, as a class or bars, the higher; of what one allows the lower, or the no."""
+    subject, _, short = fact.partition(".")
+    key = "sku" if subject == "accessory" else "id"
+    record = Stored(subject=subject, key="one", label="One", facts={short: stored})
+    only = World((record,), {})
+
+    def value(told: Any) -> tuple[Any, bool]:
+        part = {key: "one", "facts": {short: told}}
+        rig = {"rig": {"receiver": part}} if subject == "receiver" else {}
+        read = read_question(
+            {"accessory": {"facts": {}}, **rig, **({"accessory": part} if not rig else {})}, READER, only
+        )
+        return read.case.facts[fact], fact in read.doubts
+
+    assert value(looser) == (READER.value(READER.vocabulary.facts[fact], stored)[fact], True)
+    assert value(stricter) == (READER.value(READER.vocabulary.facts[fact], stricter)[fact], False)
+    assert value(stored)[1] is False
+
+
+def test_every_yes_that_a_maker_gives_is_such_a_limit() -> None:
+    """A fact that says what a maker allows is declared so, or a tick would undo the maker's no."""
+    facts = READER.vocabulary.facts.values()
+    allowed = {one.name for one in facts if one.kind == "yes_no" and "maker allows" in one.meaning}
+    assert allowed and allowed <= READER.limits

@@ -270,13 +270,17 @@ def test_what_a_fact_cannot_be_the_sum_of_is_told_where_it_is_written(tmp_path: 
         ("taken_up", "`receiver.tongue_rating` cannot serve as `taken_up`"),
         ("lesened", "`lesened` is not what a fact may serve for"),
         ("weighed_anew}\n  other: {type: mass, range: [0 lb, 9 lb], LIKE", "`tongue_rating` serves as `weighed_anew`"),
+        (
+            "lessened}\n  other: {type: text, TOLD, serves: makers_limit",
+            "`receiver.other` cannot serve as `makers_limit`",
+        ),
     ],
 )
 def test_what_a_fact_cannot_serve_for_is_told(tmp_path: Path, serves: str, message: str) -> None:
     """fitsvc goes by what a fact says that it serves for: a slip there would leave something undone without a word."""
     old = f"3000 lb], {FACT}"
     new = f"{old}, serves: {serves.replace('LIKE', f'{FACT}, serves: weighed_anew')}"
-    assert message in problem(tmp_path, old, new, "vocabulary/receiver.yaml").message
+    assert message in problem(tmp_path, old, new.replace("TOLD", FACT), "vocabulary/receiver.yaml").message
 
 
 @pytest.mark.parametrize(

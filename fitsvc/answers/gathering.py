@@ -1,6 +1,7 @@
 """What a question says and what is stored of it, gathered subject by subject, and every problem on the way.
 
-What is told here takes the place of what is stored; but no rating is lifted above what its record says.
+What is told here takes the place of what is stored; but no rating, and nothing else that a maker allows or asks for, is
+lifted above what its record says.
 """
 
 from collections.abc import Mapping
@@ -154,7 +155,7 @@ class Gathered:
             self.complain(pointer, message, problem.help, True, "other record")
         stored = self.today(stored)
         if only_missing:
-            self.hold_ratings(sure_of(stored))
+            self.hold_limits(sure_of(stored))
             values = {name: value for name, value in values.items() if not self.said(name)}
             texts = {name: text for name, text in texts.items() if not self.said(name)}
         self.values |= values
@@ -204,20 +205,22 @@ class Gathered:
                 self.doubts.pop(f"{subject}.{name}", None)
             changed = (name for name, wire in facts.items() if stored.facts.get(name) not in (None, wire))
             self.replaced.update(f"{subject}.{name}" for name in changed if facts[name] is not None)
-            self.hold_ratings(sure_of(stored))
+            self.hold_limits(sure_of(stored))
 
-    def hold_ratings(self, on_record: Mapping[str, Json]) -> None:
-        """Take each rating as it is on record where what is told here is surely more, and tell both as disputed.
+    def hold_limits(self, on_record: Mapping[str, Json]) -> None:
+        """Take each limit as it is on record where what is told here surely allows more, and tell both as disputed.
 
-        As of one rig: what is told of it does not lift what its record says. What is told lower counts.
+        As of one rig: what is told of it does not lift what its record says. What is told stricter counts.
         """
-        for name in self.reader.ratings & on_record.keys() if not self.problems else ():
-            wire, now = on_record[name], self.values.get(name)
-            was = self.reader.value(self.reader.vocabulary.facts[name], wire)[name]
-            if lifts(now, was):
+        for name in self.reader.limits & on_record.keys() if not self.problems else ():
+            wire, now, fact = on_record[name], self.values.get(name), self.reader.vocabulary.facts[name]
+            was = self.reader.value(fact, wire).get(name)
+            if was is not None and lifts(fact, now, was):
                 self.values[name] = was
+                lower = name in self.reader.ratings
+                why = t("its record, which counts as the lower") if lower else t("its record, which counts as stricter")
                 said = (self.told_here.pop(name, None), t("this question"), "")
-                self.doubts[name] = Doubt("disputed", (said, (wire, t("its record, which counts as the lower"), "")))
+                self.doubts[name] = Doubt("disputed", (said, (wire, why, "")))
                 self.replaced.discard(name)
 
     def ratings_untold(self) -> set[str]:

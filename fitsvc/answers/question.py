@@ -1,7 +1,8 @@
 """A question as people send it → a case and what is to be told of its facts, or every problem with it.
 
 A subject is a stored record (`id`, or `sku` for what is sold), inline `facts`, or both; inline facts win, but that
-they lift no rating above what its record says: there the lower counts, and both are told as disputed.
+they lift no rating, nor what else a maker allows or asks for, above what its record says: there the stricter counts,
+and both are told as disputed.
 A vehicle without an `id` whose facts name a make or model is each of the stored vehicles that agree with
 them: one alone is taken, as one that it may be unless what is told leaves no other; several are the question's
 candidates.
@@ -133,7 +134,7 @@ def _rig(gathered: Gathered, rig: Json) -> None:
         gathered.doubts |= {name: doubt for name, doubt in told.doubts.items() if not names_fact(given, name)}
         facts = {name: value for name, value in told.facts.items() if not names_fact(given, name)}
         gathered.taken.insert(0, replace(told, facts=facts))
-        gathered.hold_ratings({name: value for name, value in told.facts.items() if names_fact(given, name)})
+        gathered.hold_limits({name: value for name, value in told.facts.items() if names_fact(given, name)})
     hold_to_its_record(gathered, given)
     hold_to_its_place(gathered, given)
     leave_what_leant(gathered)

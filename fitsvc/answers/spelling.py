@@ -7,7 +7,9 @@ from fitsvc.answers.records import Records
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.intervals import TOLERANCE
-from fitsvc.language.types import Value
+from fitsvc.language.truth import NO, YES
+from fitsvc.language.types import TruthType, Value
+from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import RIG
 
 
@@ -39,21 +41,28 @@ def _part_today(name: str, part: Json, reader: FactReader) -> Json:
 
 
 def rig_spelt_out(rig: Mapping[str, Json], records: Records, reader: FactReader) -> Document:
-    """A saved rig's parts in place of its `id`, with what is given beside; no rating is lifted above its own label."""
+    """A saved rig's parts in place of its `id`, with what is given beside; no limit is lifted above its own label."""
     rig = rig_today(rig, reader)
     found = joined_rig(rig_today(records.rig(rig["id"]) or {}, reader), rig)
     for name, wire in reader.today(RIG, records.rig_told(rig["id"]).facts).items():
         subject, _, short = name.partition(".")
-        if name in reader.ratings and names_fact(rig, name) and (given := rig[subject]["facts"][short]) is not None:
+        if name in reader.limits and names_fact(rig, name) and (given := rig[subject]["facts"][short]) is not None:
             fact = reader.vocabulary.facts[name]
-            if lifts(reader.value(fact, given)[name], reader.value(fact, wire)[name]):
+            if lifts(fact, reader.value(fact, given)[name], reader.value(fact, wire)[name]):
                 found[subject] = {**found[subject], "facts": {**found[subject]["facts"], short: wire}}
     return found
 
 
-def lifts(now: Value | None, was: Value | None) -> bool:
-    """Whether a rating is surely more than it was."""
-    return isinstance(now, tuple) and isinstance(was, tuple) and now[0] > was[1] + TOLERANCE
+def lifts(fact: Fact, now: Value | None, was: Value | None) -> bool:
+    """Whether a rating, or what else a maker allows, is surely more than it was; what one asks for, surely less."""
+    more, less = (was, now) if fact.serves == "makers_demand" else (now, was)
+    if isinstance(more, tuple) and isinstance(less, tuple):
+        return more[0] > less[1] + TOLERANCE
+    if not isinstance(more, int) or not isinstance(less, int):
+        return False
+    if isinstance(fact.type, TruthType):
+        return (more, less) == (YES, NO)
+    return more & -more > less  # its first member comes after the other's last
 
 
 def joined_part(saved: Json, part: Json) -> Json:

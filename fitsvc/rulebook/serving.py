@@ -24,6 +24,8 @@ Service = Literal[
     "weighed_anew",
     "taken_up",
     "shared",
+    "makers_limit",
+    "makers_demand",
 ]
 """What a fact serves for.
 
@@ -35,7 +37,8 @@ it is fastened to, so that a mounting measured there is of none elsewhere, and `
 the vehicle, which is asked where it is stored on others only; `added_length` is what an adapter adds to the opening, by
 which plans are ordered. Of what is `lessened` a customer can take less, and its subject's fact that is `weighed_anew`
 then no longer holds; what is `taken_up` a customer can do who does not do it yet. What is `shared` is of the whole rig
-on its way and of no one thing on it: told of one of several it holds for all.
+on its way and of no one thing on it: told of one of several it holds for all. What a maker allows is a `makers_limit`,
+and what one asks for a `makers_demand`: as of a rating, what is told over a record never makes it less strict.
 """
 
 SERVICES: Final[tuple[Service, ...]] = get_args(Service)[1:]
@@ -54,7 +57,8 @@ _OF: Final[Map[str, tuple[str, str]]] = {
 _ANY_OF: Final = {"equipment": "vehicle", "shared": "load"}
 """Of which subject a fact of any type is that serves for something."""
 _LESSENED: Final = ("count", "mass")
-_SEVERAL: Final = ("", "lessened", "taken_up", "equipment", "shared")
+_STRICT: Final = ("makers_limit", "makers_demand")
+_SEVERAL: Final = ("", "lessened", "taken_up", "equipment", "shared", *_STRICT)
 """For what several facts of a subject may serve."""
 
 
@@ -70,6 +74,9 @@ def read_service(shape: Shape, entry: Mapping, name: str, kind: str) -> Service:
     elif service == "lessened":
         if kind not in _LESSENED:
             shape.complain(node, f"`{name}` is a {kind}, of which nobody takes less", "it is of a count or a mass")
+    elif service in _STRICT:
+        if kind in ("text", "tyre"):
+            shape.complain(node, f"`{name}` cannot serve as `{service}`", "of two texts none is the stricter")
     elif service in _OF:
         subject, wanted = _OF[service]
         if kind != wanted or subject not in ("", name.partition(".")[0]):
