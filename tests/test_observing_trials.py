@@ -546,3 +546,13 @@ def test_trials_are_loaded_from_a_file(yard: Any, url: str, tmp_path: Path) -> N
     load_file(opened, FactReader(answerer().rulebook), file)
     opened.close()
     assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_least": "3-3/8 in", "at_most": "3-5/8 in"}
+
+
+def test_a_trial_that_went_keeps_the_published_figure_that_agrees_with_it(yard: Any) -> None:
+    """Whoever keeps that it went loses nothing of what its maker tells; where it strikes at that, the trial counts."""
+    assert tell(yard, facts={"pin_to_bumper": "3 in"}, kind="published", by="the maker")
+    tried(yard, "clear", by="Ann")
+    assert mounting(yard)["facts"]["pin_to_bumper"] == "3 in"
+    assert mounting(yard)["provenance"]["pin_to_bumper"]["kind"] == "published"
+    assert tell(yard, facts={"pin_to_bumper": "5 in"}, kind="published", by="the maker")
+    assert mounting(yard)["facts"]["pin_to_bumper"] == {"at_most": "4 in"}

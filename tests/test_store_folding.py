@@ -246,6 +246,22 @@ def test_f1_a_better_kind_of_telling_does_not_lift_a_rating() -> None:
     assert known([published, Told({"x": [300, 300]}, "assumed", "", "obs_g")], law).span == (450, 450)
 
 
+def test_a_published_figure_stands_within_what_was_only_tried() -> None:
+    """A trial that went tells no figure: at most 5 in and a published 3 in both hold, whoever keeps that it went."""
+    published, went = Told({"x": [3, 3]}, "published", "", "obs_p"), Told({"x": [0, 5]}, "tried", "Ann", "obs_t")
+    both = known([published, went])
+    assert (both.span, both.kind, both.state) == ((3, 3), "published", "")
+    assert known([went, published]).span == (3, 3)
+    assert {one.observation for one in both.counts} == {"obs_p", "obs_t"}
+    contradicted = known([Told({"x": [6, 6]}, "published", "", "obs_p"), went])
+    assert (contradicted.span, contradicted.kind) == ((0, 5), "tried")
+    assert known([Told({"x": [3, 8]}, "published", "", "obs_p"), went]).span == (0, 5)
+    assert known([Told({"x": [3, 3]}, "assumed", "", "obs_a"), went]).span == (0, 5)
+    assert known([published, went, Told({"x": [4, 4]}, "measured", "Bo", "obs_m")]).span == (4, 4)
+    assert known([published, went, Told({"x": [8, 9]}, "tried", "Bo", "obs_b")]).state == "disputed"
+    assert known([published, Told({"x": [2, 2]}, "published", "", "obs_q", source="b"), went]).span == (0, 5)
+
+
 def test_kinds_rank() -> None:
     """Seen before published before assumed, in whatever order they came."""
     told = [Told({"x": [n, n]}, kind, "", f"obs_{n}") for n, kind in enumerate(("measured", "published", "assumed"))]

@@ -444,6 +444,9 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
             # A maker's figure is nominal, and does not sharpen what a tape says of this part; a maker's choice does.
             if isinstance(span, frozenset) and isinstance(one.span, frozenset) and span & one.span:
                 span &= one.span
+        published = [one for one in lesser if _stands_by_trials(one, span, counting)]
+        if len(published) == len(lesser) == 1:
+            counting, span = [*counting, *published], published[0].span
     ids = {id(one) for one in counting}
     main = next((one for one in reversed(counting) if span is not None and same(one.span, span)), counting[-1])
     return KnownFact(
@@ -455,6 +458,14 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
         counts=tuple(counting),
         beside=tuple(one for one in said if id(one) not in ids),
     )
+
+
+def _stands_by_trials(published: Said, span: Span, seen: Sequence[Said]) -> bool:
+    """Whether a published figure lies within what was only tried: a trial tells no figure, so that both hold."""
+    told = published.span
+    if not isinstance(told, tuple) or not isinstance(span, tuple) or any(one.kind != "tried" for one in seen):
+        return False
+    return span[0] <= told[0] + TOLERANCE and told[1] <= span[1] + TOLERANCE
 
 
 def _said(one: Statement, name: str, value: Json, kind: str, law: Law, place: int) -> Said:
