@@ -71,6 +71,10 @@ ALLOWED: Mapping[str, str] = {
 """The facts that may be left out of a question that is a plain yes although they have a say, and why."""
 
 
+PINNED: Final = ("adapter.pin", "adapter.pin_hole")
+_ADAPTERS = slot_of("adapter.kind").kind
+assert isinstance(_ADAPTERS, ListType)
+SLEEVE: Final = _ADAPTERS.mask("reducer_sleeve")
 SAID: Final = ("receiver.place", "trailer.coupler_kind", "trailer.weight_distribution", "load.occupants_weight")
 """Of those, what only somebody at the counter could tell: the answer says what it takes in its place, each time."""
 
@@ -124,6 +128,8 @@ def passed_over(rng: Random, rig: Rig) -> Iterator[tuple[str, list[str]]]:
             continue  # no bike is heavier than the heaviest, which is held
         if name == "trailer.chain_count" and passes("trailer-has-safety-chains", left):
             continue  # where a breakaway cable stands in for chains, none need be there
+        if name in PINNED and place is not None and left.adapters[place].get("adapter.kind") == SLEEVE:
+            continue  # a sleeve has the opening's own pin through it, and a hole for it by what it is
         if works(left) and (rules := failing(rng, rig.case, name, place)):
             yield name, rules
 
