@@ -224,3 +224,23 @@ def test_f24_one_truck_from_the_shell(
     capsys.readouterr()
     assert main(["show", "rig_steel", "--database", other]) == 0
     assert "distance from pin hole to bumper: 8 in ± 1/8 in" in capsys.readouterr().out
+
+
+def test_a_makers_no_is_not_lifted_by_what_is_told_of_one_truck(client: Client, key: Key) -> None:
+    """Told as allowed of the one rig, over a record that says no, it is disputed there, and no yes."""
+    facts = {"opening": "2 in", "weight_distribution_allowed": False}
+    for path, body in (
+        ("vehicles", {"id": "veh_1", "facts": {}}),
+        ("receivers", {"id": "rcv_1", "facts": facts}),
+        ("rigs", {"id": "rig_one", "name": "one", "rig": {"vehicle": {"id": "veh_1"}, "receiver": {"id": "rcv_1"}}}),
+    ):
+        assert client.post(f"/v1/{path}", json=body, headers=key).status_code == 201
+    tell(client, key, "rig", "rig_one", {"receiver.weight_distribution_allowed": True}, by="Bo", at=DAY.format(2))
+    head = {"facts": {"kind": "weight_distribution_head"}}
+    trailer = {"facts": {"gross_weight": "4000 lb", "weight_distribution": True}}
+    question = {"rig": {"id": "rig_one"}, "accessory": head, "trailer": trailer}
+    answer = client.post("/v1/answers", json=question).json()
+    results = {one["rule"]: one["result"] for one in answer["findings"]}
+    assert results["weight-distribution-allowed"] in ("undetermined", "fails")
+    told = {one["fact"]: one["state"] for one in answer["disputed"]}
+    assert told["receiver.weight_distribution_allowed"] == "disputed"

@@ -17,6 +17,7 @@ from fitsvc.store.folding import (
     ALL,
     FactLaw,
     KnownFact,
+    Said,
     Span,
     agree,
     apart,
@@ -28,6 +29,7 @@ from fitsvc.store.folding import (
 )
 
 DAY = datetime(2026, 11, 1, tzinfo=UTC)
+TOLD: dict[str, Any] = {"fact": "x", "by": "Bo", "at": DAY, "observation": "obs_x", "source": ""}
 
 
 @dataclass(frozen=True)
@@ -244,6 +246,17 @@ def test_f1_a_better_kind_of_telling_does_not_lift_a_rating() -> None:
     lowered = known([published, Told({"x": [400, 400]}, "read", "Bo", "obs_r")], law)
     assert (lowered.span, lowered.state) == ((400, 400), "")
     assert known([published, Told({"x": [300, 300]}, "assumed", "", "obs_g")], law).span == (450, 450)
+
+
+def test_a_makers_no_is_not_lifted_by_a_better_kind_of_telling() -> None:
+    """Published as not allowed and read as allowed: both stay possible; of what is no limit the reading counts."""
+    no, yes = frozenset({"no"}), frozenset({"yes"})
+    said = [Said(**TOLD, value=False, kind="published", span=no), Said(**TOLD, value=True, kind="read", span=yes)]
+    law = FactLaw(read=lambda value, kind: (value, yes if value else no), write=lambda span, like: None, rating=True)
+    held, let = fold_fact(said, law), fold_fact(said, replace(law, rating=False))
+    assert (held.span, held.state, held.value) == (no | yes, "disputed", None)
+    assert (let.span, let.state, let.value) == (yes, "", True)
+    assert fold_fact([replace(said[0], span=yes, value=True), replace(said[1], span=no, value=False)], law).span == no
 
 
 def test_a_published_figure_stands_within_what_was_only_tried() -> None:

@@ -140,7 +140,7 @@ class SubjectLaw:
         return FactLaw(
             read=_remembering(partial(_read, self._reader, fact)),
             write=_writer(fact),
-            rating=fact.rating,
+            rating=fact.rating or fact.serves == "makers_limit",
             gathered=fact.gathered,
             leans_on=fact.leans_on,
         )

@@ -65,8 +65,9 @@ class FactLaw:
 
     `read` gives a value as it counts for a kind of telling (a tape has a tolerance, said or not), and what that allows:
     None for a text. `write` gives a span as a value, in the unit of another one. Of a `rating` a better kind of
-    telling does not lift what a lesser one says. Of what is `gathered` each statement is one case, and the largest
-    or the smallest is what is asked for. What was seen of it holds while what it `leans_on` is what it was.
+    telling does not lift what a lesser one says, be it a figure or a maker's no. Of what is `gathered` each statement
+    is one case, and the largest or the smallest is what is asked for. What was seen of it holds while what it
+    `leans_on` is what it was.
     """
 
     read: Callable[[Json, str], tuple[Json, Span | None]]
@@ -489,6 +490,10 @@ def _person(one: Statement) -> str:
     return one.by if one.by != one.written_by else ""
 
 
+_NO: Final = frozenset({"no"})
+_YES: Final = frozenset({"yes"})
+
+
 def _ranked(said: Sequence[Said], law: FactLaw, best: int) -> list[Said]:
     """The statements of the best rank; of a rating also those lesser ones that say less, which nothing lifts."""
     found = [one for one in said if RANK[one.kind] == best]
@@ -498,7 +503,8 @@ def _ranked(said: Sequence[Said], law: FactLaw, best: int) -> list[Said]:
         return found
     lowest = min((one.span[0] for one in found if isinstance(one.span, tuple)), default=-inf)
     lesser = [one for one in said if 0 < RANK[one.kind] < best]
-    return found + [one for one in lesser if isinstance(one.span, tuple) and one.span[1] < lowest - TOLERANCE]
+    less = [one for one in lesser if isinstance(one.span, tuple) and one.span[1] < lowest - TOLERANCE]
+    return found + less + [one for one in lesser if one.span == _NO and all(seen.span == _YES for seen in found)]
 
 
 def present(said: Iterable[Said]) -> list[Said]:
