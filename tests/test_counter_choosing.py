@@ -250,3 +250,12 @@ def test_the_answers_question_is_what_the_page_shows(pages: TestClient[Litestar]
     """A vehicle, receiver, accessory or reading that was not on the page when it was sent is never answered for."""
     Clerk.client = pages
     run_state_machine_as_test(Clerk, settings=tries(12, stateful_step_count=25, phases=[Phase.generate, Phase.target]))
+
+
+def test_what_a_saved_rig_has_in_its_opening_is_shown_where_a_part_is_chosen(pages: TestClient[Litestar]) -> None:
+    """The answer counts the extension that the rig has: a field that stood at none would not be what is asked."""
+    told = "as it is saved: BTX-REACH-2-8; one chosen here takes its place"
+    assert told in pages.get("/?rig=rig_bothy_bikes").text
+    assert told not in pages.get("/?rig=rig_farm_muckle").text
+    both = pages.get("/?rig=rig_bothy_bikes&adapter.1=BTX-SLEEVE-2-125").text
+    assert both.count(told) == 1

@@ -9,6 +9,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.answering import LITTLE_WORK, Answerer
 from fitsvc.answers.parts import TOGETHER
+from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.answers.spelling import rig_spelt_out
@@ -90,6 +91,7 @@ class Asking:
     wirings: Options
     trailers: Options
     adapters: Sequence[Options]
+    opening: str
     tows: bool
     so_far: tuple[Outcome, str] | None
     fitted: Field | None
@@ -216,6 +218,7 @@ class Asker:
             trailers=self.sold(settled, "trailer", case, system) if tows else Options(),
             wirings=self.sold(settled, _WIRING, case, system) if tows or _WIRING in case.present else Options(),
             adapters=self._adapters(settled, case, system),
+            opening=self._opening(fields),
             on=self.chooser.on_field(fields),
             let_go=settled.let_go,
             tows=tows,
@@ -248,6 +251,12 @@ class Asker:
             label = (record.label if record else "") or fields["mounting"]
             found.append(("mounting", Option(fields["mounting"], label, fields["mounting"], True)))
         return found
+
+    def _opening(self, fields: Fields) -> str:
+        """What the saved rig that the question names has in its opening, by what it is sold under."""
+        saved = (self.records.rig(fields["rig"]) or {}) if fields.get("rig") else {}
+        parts = [part for part in saved.get("adapters") or () if isinstance(part, dict)]
+        return joined([str(part.get("sku") or t("an adapter told by its facts")) for part in parts])
 
     def vehicles(self, settled: Settled) -> Options:
         """The vehicles that what is typed may mean; of some that share make and model, any of them too."""
