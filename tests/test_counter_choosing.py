@@ -15,7 +15,7 @@ from hypothesis.stateful import Bundle, RuleBasedStateMachine, initialize, rule,
 from litestar import Litestar
 from litestar.testing import TestClient
 
-from fitsvc.service.counter.links import spread
+from fitsvc.service.counter.links import ALSO, spread
 
 VEHICLES: Final = {
     "dunlin": {"veh_dunlin_2022"},
@@ -195,7 +195,8 @@ class Clerk(RuleBasedStateMachine):
         for place, meant in MEANT.items():
             text, chosen = shown.get(f"find.{place}", ""), shown.get(place, "")
             assert not text or not chosen or chosen in meant[text], (place, text, chosen)
-        vehicle, _, receiver = shown["on"].partition("|")
+        vehicle, receiver, *in_front = shown["on"].split("|")
+        assert in_front == [shown.get(f"{place}.receiver", "") for place in ALSO]
         assert shown.get("vehicle", "") == vehicle or vehicle.startswith("rig:")
         assert shown.get("receiver", "") == receiver
 
