@@ -330,4 +330,6 @@ def test_a_reading_of_which_any_does_is_asked_for_as_such() -> None:
     found = answer(without(BIKES, "vehicle.wheelbase"))
     (step,) = found.next
     assert (step.fact, step.works_if) == ("vehicle.wheelbase", "any reading")
-    assert said_of(step, found) == ["it is in order with any plausible reading, told as near as it can be measured"]
+    assert said_of(step, found, None) == [
+        "it is in order with any plausible reading, told as near as it can be measured"
+    ]

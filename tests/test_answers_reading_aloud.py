@@ -163,9 +163,15 @@ def texts() -> tuple[str, ...]:
         found |= dict.fromkeys(finding.reason for finding in one.findings)
         found |= dict.fromkeys(need["because"] for need in one.needs)
         found |= dict.fromkeys(step.how for step in one.next)
-        found |= dict.fromkeys(f"{capped(text)}." for step in one.next for text in told(step, one))
+        found |= dict.fromkeys(f"{capped(text)}." for text in readings(one))
         found |= dict.fromkeys(remedy.because for remedy in one.remedies)
     return tuple(found)
+
+
+def readings(one: Answer) -> Iterator[str]:
+    """What the readings of an answer's steps come to."""
+    for step in one.next:
+        yield from told(step, one, answerer().rulebook.vocabulary.facts.get(step.fact))
 
 
 @cache
@@ -182,7 +188,7 @@ def metric_texts() -> tuple[str, ...]:
     random = Random(43)
     for _ in range(COUNT // 12):
         one = answerer().answer(incomplete(random), world(), "metric", stock())
-        found |= dict.fromkeys([one.summary, *(text for step in one.next for text in told(step, one))])
+        found |= dict.fromkeys([one.summary, *readings(one)])
         found |= dict.fromkeys(remedy.because for remedy in one.remedies)
     return tuple(found)
 

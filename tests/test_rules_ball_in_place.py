@@ -51,7 +51,7 @@ def test_a_trailer_on_a_ball_in_place_works_beside_nothing(place: str) -> None:
     [
         ({"beside.on_vehicle": "315 kg"}, "works", ""),
         ({"beside.on_vehicle": "316 kg"}, "fails", "all-within-payload"),
-        ({"beside.on_rear_axle": "225 kg"}, "works", ""),
+        ({"beside.on_rear_axle": "225 kg", "beside.on_vehicle": "225 kg"}, "works", ""),
         ({"beside.on_rear_axle": "440 kg"}, "fails", "rear-axle-with-all"),
         ({"beside.off_front_axle": "70 kg"}, "works", ""),
         ({"beside.off_front_axle": "80 kg"}, "conditional", "front-axle-with-all"),

@@ -124,7 +124,7 @@ def teach_keys(document: dict[str, Any]) -> None:
                     family = "audit" if "/audits/" in path else operation["operationId"].partition("_")[2]
                     parameter["schema"]["enum"] = [STORED.get(family) or "number-of-bikes/accessory.bikes_max", "none"]
                 elif parameter["name"] == "If-Match":
-                    parameter["schema"]["enum"] = ["*", '"1-0"']
+                    parameter["schema"] = {"anyOf": [{"enum": ["*", '"1-0"']}, parameter["schema"]]}
     for told in document["components"]["schemas"]["NewObservation"]["oneOf"]:
         properties = told["properties"]
         properties["record"]["enum"] = [STORED[properties["subject"]["const"]], "none"]

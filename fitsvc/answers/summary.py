@@ -12,6 +12,8 @@ from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
 from fitsvc.answers.wording import Wording
 from fitsvc.engine.verdict import Verdict
+from fitsvc.language.types import NumberType
+from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import ASKED
 from fitsvc.tongues import is_clause, later, t
 
@@ -111,10 +113,11 @@ def _what(question: Question) -> str:
     return t("this")
 
 
-def told(step: Next, answer: Answer) -> list[str]:
+def told(step: Next, answer: Answer, fact: Fact | None) -> list[str]:
     """What the readings of a step of an answer come to: `it works if that is at least 4 in`, `it fails if not`.
 
     A reading that only settles a point says how many stay open with it, and a choice with which it stays open is told.
+    Of what is measured it is told what to do with one between the last that works and the first that fails.
     """
     parts = []
     if step.works_if == ANY:
@@ -130,7 +133,12 @@ def told(step: Next, answer: Answer) -> list[str]:
         parts.append(t("it fails {if_so}", if_so=readings(step.fails_if)))
     if step.usual:
         parts.append(t("nearly always it is {usual}", usual=step.usual))
-    return [*parts, _left(step)] if step.leaves_open else parts
+    if step.leaves_open:
+        parts.append(_left(step))
+    measured = fact is not None and isinstance(fact.type, NumberType) and fact.kind != "count"
+    if measured and step.works_if not in ("", ANY) and step.fails_if and not step.open_if:
+        parts.append(t("between the two, read it nearer"))
+    return parts
 
 
 def more_open(answer: Answer) -> str:

@@ -189,7 +189,7 @@ class _View:
         shown = steps if self.everything else steps[:_STEPS]
         for number, step in enumerate(shown, start=1):
             self._line(f"{capped(self.the(step.fact))}. {step.how}", f"{number}.", "bold")
-            if parts := told(step, answer):
+            if parts := told(step, answer, self.wording.engine.rulebook.vocabulary.facts.get(step.fact)):
                 self._line(f"{capped('; '.join(parts))}.", style="cyan", indent=5)
         if more := len(steps) - len(shown):
             self._line(f"{more} more (`--all` tells).", "  ")

@@ -22,7 +22,7 @@ from fitsvc.language.quantities import parse_any
 from fitsvc.rulebook.yaml_text import to_plain
 
 OWN: Final = "tests/conformance/rules"
-LANGUAGE, ANSWERS, SHIPPED = 2_400, 1_000, 1_600
+LANGUAGE, ANSWERS, SHIPPED = 2_400, 1_000, 2_200
 """How many cases each file has."""
 _LONGEST: Final = 110
 _ALIKE, _PLAIN = 4, 150

@@ -1,21 +1,18 @@
 """An answer as its page tells it: what each part is called, and the fields and links that go on from it."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Next
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
-from fitsvc.answers.next_steps import ANY
 from fitsvc.answers.phrases import capped, not_known
 from fitsvc.answers.summary import as_usual, changes_untried, more_open, to_ask, told
 from fitsvc.drawing.ink import Drawing
 from fitsvc.drawing.sketches import sketch
 from fitsvc.language.display import System
-from fitsvc.language.types import NumberType
 from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
-from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import ALSO, FRONT, HANGS_ON, OF_FRONT, Fields, adapter_places, link
 from fitsvc.service.counter.telling import (
@@ -221,16 +218,9 @@ def _step(
     return StepView(
         title=title,
         how=step.how,
-        readings=[f"{capped(text)}." for text in (*told(step, answer), *_between(step, fact))],
+        readings=[f"{capped(text)}." for text in told(step, answer, fact)],
         fact=step.fact if fact else "",
         settles=f"{step.fact}:{step.settles[0]}" if fact and step.settles else "",
         field=field,
         sketch=drawn,
     )
-
-
-def _between(step: Next, fact: Fact | None) -> Iterator[str]:
-    """What to do with a reading that no word is said of: one between the last that works and the first that fails."""
-    measured = fact is not None and isinstance(fact.type, NumberType) and fact.kind != "count"
-    if measured and step.works_if not in ("", ANY) and step.fails_if and not step.open_if:
-        yield t("between the two, read it nearer")
