@@ -63,13 +63,11 @@ def write_workbook(
 ) -> None:
     """Write a workbook of one sheet, row by row; texts are texts and nothing else, whatever they begin with.
 
-    `widths` are in characters. The same rows give the same bytes.
+    `widths` are in characters. The same rows give the same bytes. Raises OSError where it cannot be written.
     """
     try:
         _write_sheet(path, sheet, titles, widths, rows)
-    except (
-        xlsxwriter.exceptions.FileCreateError
-    ) as fault:  # which is no fault of the system's, though it is made of one
+    except xlsxwriter.exceptions.FileCreateError as fault:  # it is made of the system's fault, and is none
         raise OSError(f"{path} cannot be written: {fault}") from None
 
 
