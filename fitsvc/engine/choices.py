@@ -69,6 +69,10 @@ class Choice:
         """What may be lost with it, as numbers of rules and needs in one row; there are so many rules."""
         return (*self.lost, *(rules + number for number in self.lost_needs))
 
+    def may_lose(self, number: int, rules: int) -> bool:
+        """Whether a rule or need may be lost with it, by its number in that row."""
+        return bool((self.lost_bits | self.lost_need_bits << rules) >> number & 1)
+
     def may_decide(self, open_: int) -> bool:
         """Whether it may decide while these blocking rules, as bits, are open."""
         resting = open_ & self.bits

@@ -241,7 +241,7 @@ class Cases:
         """
         found = np.zeros_like(left)
         for choice, some in opened:
-            for one in some if number in choice.lost_members(self._rules) else ():
+            for one in some if choice.may_lose(number, self._rules) else ():
                 if (left if one.where is None else left & one.where).any():
                     passing = self._passing_with_each(choice, one, number, words)
                     if passing is not None:
