@@ -29,6 +29,24 @@ def test_a_rig_is_saved_read_and_listed(client: Client, saved: Any) -> None:
     assert client.get("/v1/rigs").json() == {"items": [read.json()], "next": None}
 
 
+def test_what_is_null_of_a_rig_is_left_out_of_it(client: Client, key: Key, saved: Any) -> None:
+    """A rig is given with no id that is null, which is nobody's; a fact told as not known stays told so."""
+    facts = {"opening": "2 in", "pin_hole": None}
+    rig = {
+        "id": None,
+        "spare": None,
+        "vehicle": {"id": None, "facts": None},
+        "receiver": {"id": None, "facts": facts},
+        "adapters": [{"sku": None, "facts": {"kind": "extension"}}],
+    }
+    left = {"vehicle": {}, "receiver": {"facts": facts}, "adapters": [{"facts": {"kind": "extension"}}]}
+    made = client.post("/v1/rigs", json={"name": "a", "rig": rig}, headers=key)
+    assert (made.status_code, made.json()["rig"]) == (201, left)
+    place, tag = saved.headers["location"], saved.headers["etag"]
+    changed = client.put(place, json={"name": "a", "rig": rig}, headers=key | {"If-Match": tag})
+    assert (changed.status_code, changed.json()["rig"]) == (200, left)
+
+
 def test_a_rig_is_replaced_and_deleted_with_its_tag(client: Client, key: Key, saved: Any) -> None:
     """Both need the tag, and a replaced rig lets go of the records it no longer names."""
     place, tag = saved.headers["location"], saved.headers["etag"]

@@ -1,5 +1,6 @@
 """/v1/rigs: rigs kept under a name, to be asked about by their id."""
 
+from collections.abc import Mapping
 from typing import Final
 
 from anyio import to_thread
@@ -210,4 +211,16 @@ def _read(document: Json, session: Session, reader: FactReader, *, new: bool) ->
         except ProblemsFound as found:
             problems += found.problems
     finish(problems)
-    return document["name"], rig
+    return document["name"], _said(rig)
+
+
+def _said(rig: Mapping[str, Json]) -> Document:
+    """A rig without the members that are null, which say nothing; a fact that is null is said not to be known."""
+    parts = {name: part for name, part in rig.items() if part is not None}
+    return {name: _part_said(part) for name, part in parts.items()}
+
+
+def _part_said(part: Json) -> Json:
+    if isinstance(part, list):
+        return [_part_said(one) for one in part]
+    return {name: told for name, told in part.items() if told is not None} if isinstance(part, dict) else part
