@@ -168,11 +168,15 @@ class FactReader:
 
     def told_by_one_end(self, values: Mapping[str, Value], told: Iterable[str]) -> dict[str, Value]:
         """Of the figures told by one end alone that end: no other was said, so that no doubt can rest on it."""
-        found = dict[str, Value]()
+        found, facts = dict[str, Value](), self.vocabulary.facts
         for name in told:
-            value, fact = values.get(name), self.vocabulary.facts.get(name)
-            if isinstance(value, tuple) and fact is not None and isinstance(fact.type, NumberType):
-                (low, high), (least, most) = value, fact.type.unknown
+            value = values.get(name)
+            # Nearly all are told exactly, and what is none is told by its upper end if by one.
+            if not isinstance(value, tuple) or value[0] == value[1] != 0.0 or name not in facts:
+                continue
+            kind = facts[name].type
+            if isinstance(kind, NumberType):
+                (low, high), (least, most) = value, kind.unknown
                 if (low == least) != (high == most):
                     found[f"{name}{TOLD}"] = (high, high) if low == least else (low, low)
         return found

@@ -172,6 +172,8 @@ class Answerer:
         system: System,
         most: int = MOST_WORK,
         verdict: Verdict | None = None,
+        *,
+        whole: bool = True,
     ) -> tuple[Answer, Question, Sequence[int]]:
         """The answer without remedies, and what to look for them by: the question and the rules that fail.
 
@@ -180,7 +182,7 @@ class Answerer:
         if len(question.candidates) < 2 or len(question.candidates) > most_of(question.case):
             case = self.engine.opened(question.case)
             verdict = verdict or self.engine.evaluate(case)
-            answer = self._told(question, case, verdict, system, most)
+            answer = self._told(question, case, verdict, system, most, whole=whole)
             return self._narrowed(answer, question), question, verdict.failing
         judged = []
         for vehicle in question.candidates:
@@ -247,12 +249,13 @@ class Answerer:
     def _remedies(
         self, search: Remedies, document: Json, question: Question, failing: Sequence[int], records: Records
     ) -> list[Remedy]:
-        """What would make it work: each change answered in full before it is told."""
+        """What would make it work: each change answered before it is told, as a client would ask its question."""
         document = spelt_out(document, records, self.reader)
         found = []
         for tried in search.find(document, question, failing):
             asked = read_question(tried.document, self.reader, records)
-            answer, *_ = self._answer(tried.document, asked, records, search.system, LITTLE_WORK)
+            verdict = tried.verdict if asked.case == tried.case else None
+            answer, *_ = self._answer(tried.document, asked, records, search.system, LITTLE_WORK, verdict, whole=False)
             if answer.outcome in ("works", "conditional"):
                 found.append(remedy_of(self.wording, tried, answer))
         if search.shelf.sells("accessory") and not any(one.sku or one.change == "remove" for one in found):
@@ -268,15 +271,25 @@ class Answerer:
         return self._told(question, case, verdict or self.engine.evaluate(case), system, most)
 
     def _told(
-        self, question: Question, case: Case, verdict: Verdict, system: System, most: int | Work = MOST_WORK
+        self,
+        question: Question,
+        case: Case,
+        verdict: Verdict,
+        system: System,
+        most: int | Work = MOST_WORK,
+        *,
+        whole: bool = True,
     ) -> Answer:
-        """The verdict on a question in words."""
-        findings = self._findings(question, verdict, case, system)
-        limits = self.limits.told(case, system)
+        """The verdict on a question in words; not `whole`, without what passes, limits and cautions.
+
+        These are most of an answer, and of what a remedy comes to nobody is told them.
+        """
+        findings = self._findings(question, verdict, case, system, passing=whole)
+        limits = self.limits.told(case, system) if whole else []
         needs = [self.need(number, case, system) for number in sorted(verdict.left("open_needs"))]
         steps = next_steps(self.missing, question.case, verdict, system, most)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
-        assumed = self._assumed_of(question, findings, case, system)
+        assumed = self._assumed_of(question, findings, case, system) if whole else []
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
         either_way = self._either_way(case, verdict, system)
         waits, if_usual = steps.waits, steps.if_usual
@@ -284,7 +297,8 @@ class Answerer:
         summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
         if question.guessed and len(question.candidates) == 1:
             summary = f"{summary} {_taken(question)}"
-        cautions = self.cautions.told(case, system) + [t(_RUBBED).format(what) for what in question.rubbed]
+        cautions = self.cautions.told(case, system) if whole else []
+        cautions += [t(_RUBBED).format(what) for what in question.rubbed]
         cautions += told_trials(question.tried)
         return Answer(
             outcome=verdict.outcome,
@@ -309,9 +323,11 @@ class Answerer:
     def _either_way(self, case: Case, verdict: Verdict, system: System) -> EitherWayTold | None:
         return tell_either_way(self.wording, case, verdict.either_way, system) if verdict.either_way else None
 
-    def _findings(self, question: Question, verdict: Verdict, case: Case, system: System) -> list[Finding]:
+    def _findings(
+        self, question: Question, verdict: Verdict, case: Case, system: System, *, passing: bool = True
+    ) -> list[Finding]:
         """The findings, with the facts marked that are assumed or given in place of stored ones."""
-        findings = self.findings(verdict, case, system)
+        findings = self.findings(verdict, case, system, passing=passing)
         if verdict.either_way and verdict.outcome == "fails":
             first = {self.rulebook.rules[number].id for number in verdict.failing}
             findings.sort(key=lambda finding: finding.rule not in first)
@@ -319,17 +335,21 @@ class Answerer:
             findings = [_marked(finding, question) for finding in findings]
         return findings
 
-    def findings(self, verdict: Verdict, case: Case, system: System = "us") -> list[Finding]:
-        """Every finding that applies to an opened case, in words, what decides the outcome first."""
+    def findings(self, verdict: Verdict, case: Case, system: System = "us", *, passing: bool = True) -> list[Finding]:
+        """Every finding that applies to an opened case, in words, what decides the outcome first; or without `passing`.
+
+        What passes is most of it.
+        """
         words, get, present = self.wording.rules(bool(case.adapters)), case.facts.get, case.present
         found: list[Finding] = []
         for effect, result in RESULT_OF.items():
-            for number in sorted(verdict.left(effect)):
+            for number in sorted(verdict.left(effect)) if passing or result != "passes" else ():
                 one = words[number]
                 # Most are kept already, and a call for each would take longer than to look it up.
                 kept = one.kept[system](one.rests_on(get, present)) if one.by_facts_alone else None
                 found.append(kept or one.finding(result, case, system))
-        return found + [words[number].passing(case, system) for number in sorted(verdict.moot.rules)]
+        moot = sorted(verdict.moot.rules) if passing else ()
+        return found + [words[number].passing(case, system) for number in moot]
 
     def need(self, number: int, case: Case, system: System = "us") -> dict[str, str]:
         """An open need of an opened case, in words."""

@@ -22,6 +22,7 @@ from fitsvc.answers.summary import only_if
 from fitsvc.answers.trying import UnknownFact, Work
 from fitsvc.answers.wording import Wording
 from fitsvc.document import Document
+from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.display import System
 from fitsvc.language.intervals import TOLERANCE
@@ -56,13 +57,17 @@ _MOST_WANTED: Final = 2_500
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A change with the case it makes: what sort it is, the parts it takes, the question it comes to, in words."""
+    """A change with the case it makes: what sort it is, the parts it takes, the question it comes to, in words.
+
+    `verdict` is that on the case, where it has been judged.
+    """
 
     sort: Sort
     parts: tuple[Item, ...]
     words: str
     document: Document
     case: Case
+    verdict: Verdict | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -88,7 +93,7 @@ class Remedies:
 
         for name in self.missing.taken_up:
             if any(name in one for one in about) and touches(name, *_ON_IT):
-                yield from self._kept(self._taken_up(document, case, name), failing)
+                yield from self._kept(self._taken_up(document, case, name, failing), failing)
         for name in filter(touches, self.missing.lessened):
             yield from self._less(document, case, name, self.missing.lessened[name], failing)
         if touches("opening"):
@@ -124,15 +129,15 @@ class Remedies:
             # What fails now mostly fails still, and a few rules are judged sooner than all.
             if not any(engine.judge(number, case) == "fails" for number in failing):
                 left -= _IN_FULL
-                outcome = engine.evaluate(case).outcome
-                if outcome in found:
-                    found[outcome].append(one)
+                verdict = engine.evaluate(case)
+                if verdict.outcome in found:
+                    found[verdict.outcome].append(replace(one, verdict=verdict))
             if len(found["works"]) >= MOST_TOLD:
                 break
         self.left += max(left, 0)
         yield from (found["works"] + found["conditional"])[:MOST_TOLD]
 
-    def _taken_up(self, document: Document, told: Case, name: str) -> Iterator[Tried]:
+    def _taken_up(self, document: Document, told: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
         """What the customer does not do yet, taken up; with another part for it, where without it no part would do."""
         fact = self.missing.wording.rulebook.vocabulary.facts[name]
         if told.facts.get(name) == YES or fact.subject not in told.present:
@@ -141,10 +146,15 @@ class Remedies:
         changed = {**document, fact.subject: {**part, "facts": {**(part.get("facts") or {}), fact.short: True}}}
         case, so = self._with(told, (), {name: YES}, {}), as_said(self.missing.wording.the(name))
         yield Tried("take up", (), so, changed, case)
-        if "accessory" in told.present and self.missing.engine.evaluate(self._bare(told)).outcome == "fails":
+        if "accessory" in told.present and self._still_fails(self._bare(told), failing):
             bare = {name: part for name, part in changed.items() if name not in _ON_IT}
             words = t("{so}, with a part made for it in place of this one", so=so)
             yield Tried("take up", (), words, bare, self._bare(case))
+
+    def _still_fails(self, case: Case, failing: Sequence[int]) -> bool:
+        """Whether a case fails; what fails now mostly fails still, and a few rules are judged sooner than all."""
+        engine, case = self.missing.engine, self.missing.engine.opened(case)
+        return any(engine.judge(one, case) == "fails" for one in failing) or engine.evaluate(case).outcome == "fails"
 
     def _bare(self, case: Case) -> Case:
         """The case without the accessory and what goes on it."""
@@ -241,18 +251,19 @@ class Remedies:
         for status, _, last in reversed(together(grid, several, lambda found: BAD if BAD in found else GOOD).runs):
             value = last * grid.step
             if status == GOOD and TOLERANCE < value < now[0] - TOLERANCE:
-                less = replace(case, facts={**case.facts, name: (value, value)})
-                if self.missing.engine.evaluate(less).outcome in ("works", "conditional"):
-                    text = grid.text(last)
+                text = grid.text(last)
+                wire = int(value) if fact.kind == "count" else text
+                less = replace(case, facts={**case.facts, **self.reader.value(fact, wire)})
+                verdict = self.missing.engine.evaluate(less)
+                if verdict.outcome in ("works", "conditional"):
                     part = document.get(fact.subject) or {}
-                    wire = int(value) if fact.kind == "count" else text
                     unsaid = {anew.partition(".")[2]: None} if anew in told.facts else {}
                     said = {**(part.get("facts") or {}), **unsaid, fact.short: wire}
                     changed = {**document, fact.subject: {**part, "facts": said}}
                     the = self.missing.wording.the
                     again = t(" and {the} weighed anew", the=the(anew)) if unsaid else ""
                     words = t("{the} kept to {figure}{again}", the=the(name), figure=text, again=again)
-                    yield Tried("reduce", (), words, changed, less)
+                    yield Tried("reduce", (), words, changed, less, verdict)
                 return
 
     def _with(

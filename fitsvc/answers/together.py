@@ -193,7 +193,7 @@ class _Judging:
         answer = self.answerer.answer_question(self.question(i, worst), self.system, self.work, judged[worst][1])
         for near, (case, verdict) in judged.items():
             if near != worst:
-                more = [one for one in self.answerer.findings(verdict, case, self.system) if one.result != "passes"]
+                more = self.answerer.findings(verdict, case, self.system, passing=False)
                 answer.findings = union([answer.findings, more], lambda one: (one.rule, one.reason))
         return ThingAnswer(self.names[i], thing.hangs_on, alone, answer)
 
