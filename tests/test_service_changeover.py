@@ -191,6 +191,9 @@ def test_commands_bring_into_force_and_take_out(
 ) -> None:
     """A folder becomes a publication only when its examples are kept, and comes out as it went in."""
     monkeypatch.setenv("FITSVC_DATABASE_URL", url)
+    assert main(["rules", "rollback", "--because", "worse"]) == 2
+    told = capsys.readouterr().err
+    assert "answer by fitsvc's own already" in told and "help: `fitsvc rules published` lists" in told
     broken = changed(tmp_path, "coupling.yaml", "gives: passes", "gives: fails, so: blocks")
     assert main(["rules", "publish", str(broken)]) == 1
     assert "coupling.yaml" in capsys.readouterr().out
@@ -199,7 +202,8 @@ def test_commands_bring_into_force_and_take_out(
     database.close()
     assert main(["rules", "activate", digest[:19], "--from", "2020-01-01", "--because", "better"]) == 0
     assert main(["rules", "rollback", "--because", "worse"]) == 2
-    assert "none was in force before" in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert "none was in force before" in told and "to go back to fitsvc's own, `fitsvc rules publish` it" in told
     assert main(["rules", "published", digest, "--to", str(tmp_path / "out")]) == 0
     assert texts_of(tmp_path / "out") == texts_of(new)
     in_force = re.compile(rf"^from .*  {digest[:19]}  (.*)  in force$", re.MULTILINE)

@@ -1,6 +1,7 @@
 """`fitsvc answer`: one question, answered for people or as JSON."""
 
 import sys
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,9 +14,9 @@ from fitsvc.cli.options import (
     database_option,
     facts_option,
     load_rules,
-    open_database,
+    open_with_rules,
     read_as_of,
-    rules_option,
+    rules_instead_option,
     units_option,
 )
 from fitsvc.document import Json
@@ -23,10 +24,13 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import datetime
 
     from fitsvc.answers.answer import Answer
     from fitsvc.answers.answering import Answerer
+    from fitsvc.rulebook.rules import Rulebook
+    from fitsvc.store.database import Database
 
 
 @click.command()
@@ -44,7 +48,7 @@ if TYPE_CHECKING:
 @click.option("--all", "show_all", is_flag=True, help="Tell everything, the rules that pass too.")
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as the service sends it.")
 @database_option
-@rules_option
+@rules_instead_option
 def answer(
     question: Path | None,
     rig: str | None,
@@ -67,14 +71,15 @@ def answer(
 
     sold = {"accessory": accessory, "ball": ball, "trailer": trailer, "wiring_adapter": wiring_adapter}
     document = _document(question, rig, sold)
-    answerer = Answerer(load_rules(rules))
-    if facts:
-        document = with_facts(document, facts, answerer.rulebook.vocabulary)
-    try:
-        found = ask(answerer, document, units, database, read_as_of(as_of))
-    except ProblemsFound as problems:
-        file = str(question) if question and str(question) != "-" else ""
-        raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None
+    with _asked_of(document, database, rules) as (opened, rulebook):
+        answerer = Answerer(rulebook)
+        if facts:
+            document = with_facts(document, facts, rulebook.vocabulary)
+        try:
+            found = _ask(answerer, document, units, opened, read_as_of(as_of))
+        except ProblemsFound as problems:
+            file = str(question) if question and str(question) != "-" else ""
+            raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None
     if as_json:
         sys.stdout.buffer.write(encode(found) + b"\n")
         sys.stdout.buffer.flush()
@@ -84,21 +89,28 @@ def answer(
         show_answer(out(), found, answerer, everything=show_all)
 
 
-def ask(
-    answerer: "Answerer", document: Json, units: System, database: str | None, as_of: "datetime | None" = None
-) -> "Answer":
-    """The answer to a question; the database is opened when it is named or the question names stored records.
-
-    As of a time no remedies are looked for.
-    """
+@contextmanager
+def _asked_of(document: Json, database: str | None, rules: Path | None) -> "Iterator[tuple[Database | None, Rulebook]]":
+    """The rulebook to ask, and the database, which is opened when it is named or the question names stored records."""
     from fitsvc.answers.parts import refers_to_records
 
     if database is None and not refers_to_records(document):
+        yield None, load_rules(rules)
+        return
+    with open_with_rules(database, rules) as opened:
+        yield opened
+
+
+def _ask(
+    answerer: "Answerer", document: Json, units: System, database: "Database | None", as_of: "datetime | None"
+) -> "Answer":
+    """The answer to a question; as of a time no remedies are looked for."""
+    if database is None:
         return answerer.answer(document, system=units)
     from fitsvc.inventory.shelf import Shop
     from fitsvc.inventory.stored import StoreRecords
 
-    with open_database(database) as opened, opened.session() as session:
+    with database.session() as session:
         shop = Shop(answerer.reader)
         if as_of is None:
             return answerer.answer(document, StoreRecords(session, shop.vehicles), units, shop.shelf(session))

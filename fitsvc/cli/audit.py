@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from fitsvc.cli.console import FAULTS, err, refuse
-from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option
+from fitsvc.cli.options import FILE, database_option, load_rules, open_with_rules, rules_instead_option
 from fitsvc.cli.progress import progress
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ _CONNECT: Final = 10
     help="Judge on a Dask cluster, such as `tcp://10.0.0.5:8786`, whose workers see DIR; needs `fitsvc[dask]`.",
 )
 @database_option
-@rules_option
+@rules_instead_option
 def audit(
     catalogue: Path,
     output: Path,
@@ -126,8 +126,7 @@ def audit(
 
     shares(memory)  # too little of it is refused before anything is read
     conditions = conditions_of(fail_if)
-    rulebook = load_rules(rules)
-    found_rigs, aside, goods = _rigs(rigs, facts, database, rulebook)
+    rulebook, found_rigs, aside, goods = _rigs(rigs, facts, database, rules)
     asked = AuditOrder(
         catalogue=catalogue,
         out=output,
@@ -167,31 +166,35 @@ def audit(
 
 
 def _rigs(
-    files: Sequence[Path], facts: Sequence[str], database: str | None, rulebook: "Rulebook"
-) -> "tuple[Sequence[AuditRig], Sequence[str], StoreGoods]":
-    """The rigs, why some of them are set aside, and the goods that are stored beside them."""
+    files: Sequence[Path], facts: Sequence[str], database: str | None, rules: Path | None
+) -> "tuple[Rulebook, Sequence[AuditRig], Sequence[str], StoreGoods]":
+    """The rulebook to judge by, the rigs, why some of them are set aside, and the goods that are stored beside them.
+
+    Where files hold the rigs no database is read, and none says which rulebook is in force.
+    """
     from fitsvc.audits.goods import StoreGoods, stored_goods
     from fitsvc.audits.rigs import read_rigs, stored_rigs
     from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
     from fitsvc.language.problems import ProblemsFound
 
-    reader = FactReader(rulebook)
-    carried = with_facts({}, facts, rulebook.vocabulary)
     if files:
+        rulebook = load_rules(rules)
+        reader, carried = FactReader(rulebook), with_facts({}, facts, rulebook.vocabulary)
         try:
-            return read_rigs(files, reader, carried), (), StoreGoods()
+            return rulebook, read_rigs(files, reader, carried), (), StoreGoods()
         except ProblemsFound as found:
             raise ProblemsFound(_missing_once(found.problems)) from found
     if database is None:
         refuse("there are no rigs", "give `--rigs FILE`, or `--database URL` that holds them")
-    with open_database(database) as opened, opened.session() as session:
-        aside: list[Problem] = []
+    aside: list[Problem] = []
+    with open_with_rules(database, rules) as (opened, rulebook), opened.session() as session:
+        reader, carried = FactReader(rulebook), with_facts({}, facts, rulebook.vocabulary)
         rigs = stored_rigs(session, reader, carried, aside)
         goods = stored_goods(session, reader)
     for problem in aside:
         err().print(f"set aside: {problem.message}")
-    return rigs, [problem.message for problem in aside], goods
+    return rulebook, rigs, [problem.message for problem in aside], goods
 
 
 def _usual(stored: "Usual", earlier: Path | None, supplier: str) -> "Usual":

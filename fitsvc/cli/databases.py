@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from fitsvc.cli.console import out
-from fitsvc.cli.options import FILE, Commands, database_option, load_rules, rules_option
+from fitsvc.cli.options import FILE, Commands, database_option, load_rules, open_with_rules, rules_instead_option
 
 
 @click.group(cls=Commands)
@@ -15,22 +15,23 @@ def db() -> None:
 
 @db.command()
 @database_option
-@rules_option
+@rules_instead_option
 def upgrade(database: str | None, rules: Path | None) -> None:
     """Create the tables, or bring them and what is known up to date. Repeating it does no harm."""
     from fitsvc.facts import FactReader
     from fitsvc.observing.former import rename_stored
     from fitsvc.observing.law import laws_of
     from fitsvc.observing.refolding import refold
-    from fitsvc.store.database import Database, is_current
+    from fitsvc.store.database import is_current
     from fitsvc.store.database import upgrade as bring_up_to_date
 
-    reader = FactReader(load_rules(rules))
-    opened = Database(database)
+    if rules is not None:
+        load_rules(rules)  # what is wrong with them is told before anything is changed
     was_current = is_current(database)
     bring_up_to_date(database)
-    folded = refold(opened, laws_of(reader), rename_stored(opened, reader))
-    opened.close()
+    with open_with_rules(database, rules) as (opened, rulebook):
+        reader = FactReader(rulebook)
+        folded = refold(opened, laws_of(reader), rename_stored(opened, reader))
     state = "is up to date" if was_current and not folded else "is now up to date"
     told = f"; what is known of {folded} records was folded anew" if folded else ""
     out().print(f"the database {opened.shown_url} {state}{told}")

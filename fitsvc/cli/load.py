@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from fitsvc.cli.console import BAD_INPUT, err, out, show_problems
-from fitsvc.cli.options import FILE, database_option, index_option, load_rules, open_database, rules_option
+from fitsvc.cli.options import FILE, database_option, index_option, open_with_rules, rules_instead_option
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.subjects import counted, plural
 
@@ -34,7 +34,7 @@ _MOST_NAMED: Final = 10
 )
 @click.option("--mapping", metavar="FILE", type=FILE, help="What the columns of catalogues of accessories are (YAML).")
 @database_option
-@rules_option
+@rules_instead_option
 @click.option("--replace", is_flag=True, help="Make records that are stored already what the files say.")
 @click.option("--source", default="", metavar="NAME", help="The feed the files are: it owns what it says.")
 @click.option("--also-measured", is_flag=True, help="With --replace, give up what was seen on the parts too.")
@@ -58,10 +58,9 @@ def load(
     from fitsvc.loading.load import in_order, load_file
     from fitsvc.store.errors import StoreError
 
-    rulebook = load_rules(rules)
-    reader = FactReader(rulebook)
     failed = False
-    with open_database(database) as opened:
+    with open_with_rules(database, rules) as (opened, rulebook):
+        reader = FactReader(rulebook)
         told = _effects_told(opened, rulebook, index) if effects else None
         for path in files if mapping else in_order(files, rulebook.vocabulary):
             try:

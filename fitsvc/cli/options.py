@@ -1,13 +1,15 @@
 """Options that several commands share, and what they name, opened."""
 
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final, TypeVar, get_args
 
 import click
 
-from fitsvc.cli.console import refuse
+from fitsvc.cli.console import err, refuse
 from fitsvc.language.display import System
 from fitsvc.language.problems import nearest
 from fitsvc.paths import RULES_VARIABLE
@@ -23,6 +25,9 @@ _Decorated = TypeVar("_Decorated", bound=Callable[..., object])
 
 FILE: Final = click.Path(path_type=Path)
 """The type of an option that names a file or folder; whether it is there is looked at where it is used."""
+
+SIGNED_BY_VARIABLE: Final = "FITSVC_SIGNED_BY"
+"""The environment's keys of which one must have signed what is published, a blank between them."""
 
 database_option = click.option(
     "--database",
@@ -46,6 +51,14 @@ rules_option = click.option(
     envvar=RULES_VARIABLE,
     show_envvar=True,
     help="A folder of rules instead of fitsvc's own.",
+)
+rules_instead_option = click.option(
+    "--rules",
+    metavar="DIR",
+    type=FILE,
+    envvar=RULES_VARIABLE,
+    show_envvar=True,
+    help="A folder of rules, instead of those in force in the database, or fitsvc's own where none are.",
 )
 folder_argument = click.argument(
     "folder",
@@ -133,6 +146,33 @@ def open_database(url: str | None) -> Iterator["Database"]:
         database.close()
 
 
+@contextmanager
+def open_with_rules(url: str | None, given: Path | None) -> Iterator[tuple["Database", "Rulebook"]]:
+    """The database as above, and what is asked by: the rulebook in the folder that was given, or else in force there.
+
+    fitsvc's own where none is in force. As servers do it passes over what it cannot read or must not trust, and says
+    so; ProblemsFound where nothing of what was in force is left.
+    """
+    rulebook = None if given is None else load_rules(given)  # what is wrong with the rules is told before the database
+    with open_database(url) as opened:
+        yield opened, rulebook or _in_force(opened) or load_rules(None)
+
+
+def _in_force(database: "Database") -> "Rulebook | None":
+    from fitsvc.inventory.published import Unserved, rulebook_in_force
+    from fitsvc.service.signatures import Trusted
+
+    told: list[Unserved] = []
+    folder = TemporaryDirectory()
+    # A rulebook's examples are read from its files when they are asked for: they stay to the command's end.
+    below = Path(click.get_current_context().with_resource(folder))
+    trusted = Trusted(os.environ.get(SIGNED_BY_VARIABLE, "").split())
+    found = rulebook_in_force(database, below, trusted.why_not, told)
+    for one in told:
+        err().print(f"{one}; what was in force before it is asked instead")
+    return found
+
+
 def in_the_shell() -> "Write":
     """Who writes by a command, for the log."""
     from fitsvc.store.written import Write
@@ -146,7 +186,7 @@ def signed_by_option(help: str) -> Callable[[_Decorated], _Decorated]:
         "--signed-by",
         metavar="KEY",
         multiple=True,
-        envvar="FITSVC_SIGNED_BY",
+        envvar=SIGNED_BY_VARIABLE,
         show_envvar=True,
         help=f"{help} that this key has not signed; repeat it for one of several.",
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fitsvc.cli.console import out
-from fitsvc.cli.options import FILE, database_option, load_rules, open_database, rules_option, units_option
+from fitsvc.cli.options import FILE, database_option, open_with_rules, rules_instead_option, units_option
 from fitsvc.language.display import System
 from fitsvc.language.problems import ProblemsFound
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @units_option
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as the service sends it.")
 @database_option
-@rules_option
+@rules_instead_option
 def plan(wishes: Path, units: System, as_json: bool, database: str | None, rules: Path | None) -> None:
     """Plan a rig: which parts of the catalogue make every wish work?"""
     from fitsvc.answers.answering import Answerer
@@ -33,16 +33,16 @@ def plan(wishes: Path, units: System, as_json: bool, database: str | None, rules
     from fitsvc.planning.planner import Planner
 
     document = read_question_file(wishes)
-    answerer = Answerer(load_rules(rules))
-    try:
-        with open_database(database) as opened, opened.session() as session:
-            shop = Shop(answerer.reader)
-            shelf = shop.shelf(session)
-            records = StoreRecords(session, shop.vehicles)
+    with open_with_rules(database, rules) as (opened, rulebook), opened.session() as session:
+        answerer = Answerer(rulebook)
+        shop = Shop(answerer.reader)
+        shelf = shop.shelf(session)
+        records = StoreRecords(session, shop.vehicles)
+        try:
             found = Planner(answerer).plan(document, records, shelf, units)
-    except ProblemsFound as problems:
-        file = "" if str(wishes) == "-" else str(wishes)
-        raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None
+        except ProblemsFound as problems:
+            file = "" if str(wishes) == "-" else str(wishes)
+            raise ProblemsFound(replace(problem, file=problem.file or file) for problem in problems.problems) from None
     if as_json:
         sys.stdout.buffer.write(encode(found) + b"\n")
         sys.stdout.buffer.flush()

@@ -103,10 +103,19 @@ def rollback(because: str, database: str | None) -> None:
     from fitsvc.store.tables import now
 
     with open_database(database) as opened, opened.session() as session:
-        held = in_force(session, now())[:1]
+        held = in_force(session, now())
+        if not held:
+            help = "`fitsvc rules published` lists what can be brought into force, with `fitsvc rules activate DIGEST`"
+            refuse("no published rulebook is in force: servers answer by fitsvc's own already", help)
+        if len(held) == 1:
+            help = (
+                "to go back to fitsvc's own, `fitsvc rules publish` it, which prints its digest, and bring that into "
+                "force: `fitsvc rules activate DIGEST --because REASON`"
+            )
+            refuse("there is no rulebook to go back to: none was in force before", help)
         line = roll_back(session, in_the_shell(), because)
     out().print(f"{line.digest} is in force again")
-    for one in held:
+    for one in held[:1]:
         out().print(f"another rollback brings back {one}, which was in force till now")
 
 

@@ -12,9 +12,8 @@ from fitsvc.cli.options import (
     database_option,
     facts_option,
     index_option,
-    load_rules,
-    open_database,
-    rules_option,
+    open_with_rules,
+    rules_instead_option,
     units_option,
 )
 from fitsvc.document import Document
@@ -26,6 +25,7 @@ if TYPE_CHECKING:
     from fitsvc.selection.query import SelectionQuery
     from fitsvc.selection.segments import Sort
     from fitsvc.selection.selector import Selection, Selector
+    from fitsvc.store.database import Database
 
 _SIGNS: Final = {
     "works": ("✓", "green"),
@@ -59,7 +59,7 @@ _SIGNS: Final = {
 @click.option("--json", "as_json", is_flag=True, help="Print the page as the service sends it.")
 @database_option
 @index_option
-@rules_option
+@rules_instead_option
 def select(
     rig: str,
     kinds: tuple[str, ...],
@@ -84,21 +84,22 @@ def select(
     from fitsvc.selection.query import SelectionQuery
     from fitsvc.selection.selector import Selector
 
-    selector = Selector(Answerer(load_rules(rules)))
-    _require_kinds(kinds, selector.kinds)
-    question = with_facts({"rig": {"id": rig}}, facts, selector.answerer.rulebook.vocabulary)
-    wanted = SelectionQuery(
-        question=question,
-        kinds=frozenset(kinds),
-        outcomes=frozenset(outcomes),
-        text=text,
-        sort=sort,
-        limit=limit,
-        after=after,
-        system=units,
-        facts=selector.facts(where),
-    )
-    found = _ask(selector, question, wanted, database, index)
+    with open_with_rules(database, rules) as (opened, rulebook):
+        selector = Selector(Answerer(rulebook))
+        _require_kinds(kinds, selector.kinds)
+        question = with_facts({"rig": {"id": rig}}, facts, rulebook.vocabulary)
+        wanted = SelectionQuery(
+            question=question,
+            kinds=frozenset(kinds),
+            outcomes=frozenset(outcomes),
+            text=text,
+            sort=sort,
+            limit=limit,
+            after=after,
+            system=units,
+            facts=selector.facts(where),
+        )
+        found = _ask(selector, question, wanted, opened, index)
     if as_json:
         sys.stdout.buffer.write(msgspec.json.encode(found) + b"\n")
         sys.stdout.buffer.flush()
@@ -107,7 +108,7 @@ def select(
 
 
 def _ask(
-    selector: "Selector", question: Document, wanted: "SelectionQuery", database: str | None, index: Path | None
+    selector: "Selector", question: Document, wanted: "SelectionQuery", opened: "Database", index: Path | None
 ) -> "Selection":
     from msgspec.structs import replace
 
@@ -117,13 +118,12 @@ def _ask(
     from fitsvc.selection.index import SelectionIndex
     from fitsvc.selection.selector import read_rig_told
 
-    with open_database(database) as opened:
-        with opened.session() as session:
-            records = StoreRecords(session, Shop(selector.answerer.reader).vehicles)
-            rig, disputed = read_rig_told(question, selector.answerer, records)
-        folder = files.IndexFolder(files.index_root(index, opened), opened, selector.answerer.rulebook.digest)
-        page = selector.select(SelectionIndex(selector.answerer, opened, folder=folder).held(), rig, wanted)
-        return replace(page, disputed=disputed)
+    with opened.session() as session:
+        records = StoreRecords(session, Shop(selector.answerer.reader).vehicles)
+        rig, disputed = read_rig_told(question, selector.answerer, records)
+    folder = files.IndexFolder(files.index_root(index, opened), opened, selector.answerer.rulebook.digest)
+    page = selector.select(SelectionIndex(selector.answerer, opened, folder=folder).held(), rig, wanted)
+    return replace(page, disputed=disputed)
 
 
 def _require_kinds(given: Sequence[str], known: Sequence[str]) -> None:

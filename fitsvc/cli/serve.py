@@ -6,7 +6,7 @@ from typing import Literal
 
 import click
 
-from fitsvc.cli.options import FILE, database_option, index_option, rules_folder, rules_option, signed_by_option
+from fitsvc.cli.options import FILE, database_option, index_option, rules_folder, rules_instead_option, signed_by_option
 
 
 @click.command()
@@ -20,7 +20,7 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="The port to listen on.",
 )
 @database_option
-@rules_option
+@rules_instead_option
 @signed_by_option("Answer by no published rulebook")
 @click.option(
     "--pull",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fitsvc.cli.console import one_line, out, paragraph, refuse
-from fitsvc.cli.options import database_option, load_rules, open_database, read_as_of, rules_option
+from fitsvc.cli.options import database_option, open_with_rules, read_as_of, rules_instead_option
 from fitsvc.subjects import Told
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ _MARKS = {"": ("✓", "green"), "doubtful": ("~", "yellow"), "disputed": ("?", "
 @click.option("--as-of", default=None, metavar="DATE", help="By what had been entered by then.")
 @click.option("--json", "as_json", is_flag=True, help="Print the sheet as the service sends it.")
 @database_option
-@rules_option
+@rules_instead_option
 def show(record: str, as_of: str | None, as_json: bool, database: str | None, rules: Path | None) -> None:
     """Show what is known of a RECORD, and by whom.
 
@@ -40,9 +40,8 @@ def show(record: str, as_of: str | None, as_json: bool, database: str | None, ru
     from fitsvc.observing.sheet import sheet
     from fitsvc.store.rigs import told_as
 
-    reader = FactReader(load_rules(rules))
-    with open_database(database) as opened, opened.session() as session:
-        found = sheet(session, reader, told_as(record), record, read_as_of(as_of))
+    with open_with_rules(database, rules) as (opened, rulebook), opened.session() as session:
+        found = sheet(session, FactReader(rulebook), told_as(record), record, read_as_of(as_of))
     if as_json:
         sys.stdout.buffer.write(msgspec.json.encode(found) + b"\n")
     else:
@@ -60,7 +59,7 @@ def show(record: str, as_of: str | None, as_json: bool, database: str | None, ru
     help="As JSON Lines of both, or as CSV: the records without facts, or what was said of them.",
 )
 @database_option
-@rules_option
+@rules_instead_option
 def export(records: tuple[str, ...], form: str, database: str | None, rules: Path | None) -> None:
     """Print what is known of RECORDS, to load elsewhere.
 
@@ -68,8 +67,8 @@ def export(records: tuple[str, ...], form: str, database: str | None, rules: Pat
     """
     from fitsvc.facts import FactReader
 
-    reader = FactReader(load_rules(rules))
-    with open_database(database) as opened, opened.session() as session:
+    with open_with_rules(database, rules) as (opened, rulebook), opened.session() as session:
+        reader = FactReader(rulebook)
         found, told = _records(_named(session, records)), _statements_of(session, reader, _named(session, records))
         if form == "lines":
             for row in (*found, *told):
@@ -93,7 +92,7 @@ def export(records: tuple[str, ...], form: str, database: str | None, rules: Pat
 @click.option("--reason", default="", help="Why one is taken back.")
 @click.option("--from", "other", default=None, metavar="OTHER", help="Take over what stands of another record.")
 @database_option
-@rules_option
+@rules_instead_option
 def observe(
     record: str, facts: tuple[str, ...], other: str | None, database: str | None, rules: Path | None, **told: Any
 ) -> None:
@@ -111,8 +110,9 @@ def observe(
     from fitsvc.store.rigs import told_as
 
     row = {name: value for name, value in told.items() if value}
-    about, reader = {"subject": told_as(record), "record": record}, FactReader(load_rules(rules))
-    with TemporaryDirectory() as folder, open_database(database) as opened:
+    about = {"subject": told_as(record), "record": record}
+    with TemporaryDirectory() as folder, open_with_rules(database, rules) as (opened, rulebook):
+        reader = FactReader(rulebook)
         rows = [row | about | {"facts": dict(map(_told, facts))}] if other is None else []
         if other is not None:
             with opened.session() as session:

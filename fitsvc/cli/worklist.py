@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from fitsvc.cli.console import one_line, out, paragraph
-from fitsvc.cli.options import database_option, index_option, load_rules, open_database, rules_option
+from fitsvc.cli.options import database_option, index_option, open_with_rules, rules_instead_option
 
 if TYPE_CHECKING:
     from fitsvc.observing.worklist import WorkList
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 @click.option("--json", "as_json", is_flag=True, help="Print the list as the service sends it.")
 @database_option
 @index_option
-@rules_option
+@rules_instead_option
 def worklist(limit: int, as_json: bool, database: str | None, index: Path | None, rules: Path | None) -> None:
     """Tell which readings on the yard decide most.
 
@@ -40,8 +40,8 @@ def _found(limit: int, database: str | None, index: Path | None, rules: Path | N
     from fitsvc.selection.index import SelectionIndex
     from fitsvc.selection.waiting import Waiting
 
-    answerer = Answerer(load_rules(rules))
-    with open_database(database) as opened:
+    with open_with_rules(database, rules) as (opened, rulebook):
+        answerer = Answerer(rulebook)
         folder = files.IndexFolder(files.index_root(index, opened), opened, answerer.rulebook.digest)
         held = SelectionIndex(answerer, opened, folder=folder).held()
         with opened.session() as session:

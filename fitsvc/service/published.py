@@ -4,7 +4,6 @@ One that cannot be read here, as by another version of fitsvc, is refused, and t
 """
 
 import logging
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,11 +13,11 @@ from typing import Final, Protocol
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.caching import LruCache
+from fitsvc.inventory.published import HELP, Unserved, laid_out
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.planning.planner import Planner
 from fitsvc.rulebook.cache import cached_rulebook
-from fitsvc.rulebook.folder import lay_out
 from fitsvc.service.signatures import Trusted
 from fitsvc.service.speaking import spoken_tongues
 from fitsvc.store.database import Database
@@ -158,14 +157,7 @@ class Published:
             if (found := self.load(digest)) is not None:
                 return found
         if held:
-            raise ProblemsFound(
-                [
-                    Problem(
-                        self.refused[held[0]],
-                        "publish rules that this version of fitsvc reads, signed where it must be",
-                    )
-                ]
-            )
+            raise ProblemsFound([Problem(self.refused[held[0]], HELP)])
         return served_by(None)
 
     def load(self, digest: str) -> Served | None:
@@ -208,19 +200,8 @@ class Published:
             return in_force(session, now())
 
     def _laid_out(self, digest: str) -> Path:
-        """The folder with a publication's files, whole from the moment that it is there."""
-        folder = self._below / digest.partition(":")[2]
-        if not folder.is_dir():
-            with self._database.session() as session:
-                held = published(session, digest)
-                files, signatures = held.files, held.signatures
-            if why := self._trusted.why_not(digest, files, signatures):
-                raise ValueError(why)
-            beside = Path(tempfile.mkdtemp(dir=self._below))
-            lay_out(files, beside)
-            beside.rename(folder)
-        return folder
+        return laid_out(self._database, digest, self._below, self._trusted.why_not)
 
     def _refuse(self, digest: str, why: str) -> None:
-        self._refused[digest] = f"the published rulebook {digest} cannot be served: {why}"
+        self._refused[digest] = str(Unserved(digest, why))
         _log.error("%s", self._refused[digest])
