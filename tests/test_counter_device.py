@@ -1,6 +1,7 @@
 """What a device keeps of its own: rigs under a name and the last questions, of which the server learns nothing."""
 
 import json
+import re
 
 from counter_browser import FAILS, WORKS
 from playwright.sync_api import Page, expect
@@ -29,6 +30,9 @@ def test_rigs_and_the_last_questions_stay_on_the_device(page: Page) -> None:
     page.get_by_role("button", name="Keep", exact=True).click()
     page.goto("/")
     device = page.locator("[data-device]")
+    asked = device.locator("[data-lately] a").first
+    expect(asked).to_contain_text("Yes, ")
+    expect(asked.locator("small")).to_have_text(re.compile("^2023 Brannoch Muckle.* · Tugwright Plainsong .*TUG-2-D2-10"))
     expect(device.get_by_role("link", name="<b>Farm</b>")).to_have_attribute(
         "href", "/?vehicle=veh_muckle_2023_short&receiver=rcv_brannoch_muckle"
     )

@@ -39,7 +39,7 @@ def receiver(panel: Panel, scene: Scene, near: bool) -> None:
         panel.rect("v-hole", (end - 12 * INCH, end, z - size, z))
     panel.rect(kind, (end - 0.9 * INCH, end, z - size - wall - 9, z + wall + 9), 5.0)
     if not known:
-        panel.say(end + 2 * INCH, z - size, t(NOT_MEASURED), kind="v-soft")
+        panel.say(end + 3.5 * INCH, z - size, t(NOT_MEASURED), kind="v-soft")
     elif scene.seat and middle(scene.seat) > x:
         seat, high = middle(scene.seat), middle(scene.opening or (z, z))
         panel.path("v-steel", [(x - 60, z), (seat + 60, high), (seat + 60, high - size), (x - 60, z - size)])

@@ -1,7 +1,7 @@
 "use strict";
 // What stays on this device: rigs under a name, and the last ten questions. Nothing of it is sent anywhere.
 {
-  const RIGS = "fitsvc.rigs", LATELY = "fitsvc.lately", MOST_RIGS = 100, MOST_ASKED = 10;
+  const RIGS = "fitsvc.rigs", LATELY = "fitsvc.lately", MOST_RIGS = 100, MOST_ASKED = 10, MOST_TOLD = 200;
   const OF_RIG = /^(rig|vehicle|receiver|mounting|spare|adapter|units)(\.|$)/;
   const kept = (name) => { try { const found = JSON.parse(localStorage.getItem(name)); return Array.isArray(found) ? found : []; } catch { return []; } };
   const keep = (name, value) => { try { localStorage.setItem(name, JSON.stringify(value)); } catch { /* a device that keeps nothing */ } };
@@ -14,10 +14,11 @@
     button.addEventListener("click", act);
     return button;
   };
-  const line = (href, text, forget, rename) => {
+  const line = (href, text, asked, forget, rename) => {
     const item = document.createElement("li"), link = document.createElement("a");
     link.href = href;
     link.textContent = text;
+    if (asked) link.append(Object.assign(document.createElement("small"), { textContent: asked }));
     item.append(pressed("✕", `${words.toldForget} ${text}`, () => { forget(); fill(); }),
       pressed("✎", `${words.toldRename} ${text}`, () => {
         const field = document.createElement("input");
@@ -42,7 +43,7 @@
     for (const [part, name, all, to] of [["[data-rigs]", RIGS, rigs, "/"], ["[data-lately]", LATELY, lately, "/answer"]]) {
       const place = device.querySelector(part);
       const same = (one) => (other) => other.query === one.query && other.told === one.told;
-      place.querySelector("ul").replaceChildren(...all.map((one) => line(`${to}?${one.query}`, one.told,
+      place.querySelector("ul").replaceChildren(...all.map((one) => line(`${to}?${one.query}`, one.told, one.asked,
         () => keep(name, kept(name).filter((other) => !same(one)(other))),
         (told) => keep(name, kept(name).map((other) => (same(one)(other) ? { ...other, told } : other))))));
       place.hidden = all.length === 0;
@@ -53,7 +54,8 @@
   const form = document.querySelector("form[data-keep-rig]");
   if (form) {
     const query = location.search.slice(1);
-    const asked = { query, told: form.dataset.told };
+    const parts = [...document.querySelectorAll(".asked bdi")].map((part) => part.textContent);
+    const asked = { query, told: form.dataset.told, asked: parts.join(" · ").slice(0, MOST_TOLD) };
     keep(LATELY, [asked, ...kept(LATELY).filter((one) => one.query !== query)].slice(0, MOST_ASKED));
     form.addEventListener("submit", (event) => {
       event.preventDefault();
