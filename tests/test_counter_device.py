@@ -32,7 +32,8 @@ def test_rigs_and_the_last_questions_stay_on_the_device(page: Page) -> None:
     device = page.locator("[data-device]")
     asked = device.locator("[data-lately] a").first
     expect(asked).to_contain_text("Yes, ")
-    expect(asked.locator("small")).to_have_text(re.compile("^2023 Brannoch Muckle.* · Tugwright Plainsong .*TUG-2-D2-10"))
+    said = re.compile("^2023 Brannoch Muckle.* · Tugwright Plainsong .*TUG-2-D2-10")
+    expect(asked.locator("small")).to_have_text(said)
     expect(device.get_by_role("link", name="<b>Farm</b>")).to_have_attribute(
         "href", "/?vehicle=veh_muckle_2023_short&receiver=rcv_brannoch_muckle"
     )

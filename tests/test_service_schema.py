@@ -4,6 +4,7 @@ import re
 from functools import cache
 from typing import Any
 
+import jsonschema_rs
 import pytest
 from demo_world import answerer
 from effort import tries
@@ -164,6 +165,22 @@ def test_a_fact_and_its_schema_take_the_same_forms(fact: Any) -> None:
             continue
         # The schema knows a tyre and a list's sizes less closely than their readers do.
         assert allowed == taken or (fact.tyre and allowed) or (taken and form == "2 in"), form
+
+
+@pytest.mark.parametrize("place", [("RigState", "name"), ("RemarkState", "because"), ("NewObservation", "reason")])
+def test_a_text_of_blanks_is_one_by_its_schema_too(place: tuple[str, str], rulebook: Rulebook) -> None:
+    """What the service takes for empty no schema lets through, though ECMA-262 counts fewer marks as blank."""
+    schema = _text_schema(components(rulebook)[place[0]], place[1])
+    blanks = [chr(code) for code in range(0x3001) if chr(code).isspace()]
+    assert len(blanks) > 20
+    assert [one for one in blanks if jsonschema_rs.is_valid(schema, f" {one}")] == []
+    assert jsonschema_rs.is_valid(schema, " a ")
+
+
+def _text_schema(schema: Any, name: str) -> Any:
+    """The schema of a member, wherever in one of several forms it stands."""
+    forms = [schema, *schema.get("oneOf", ()), *schema.get("anyOf", ())]
+    return next(form["properties"][name] for form in forms if name in form.get("properties", {}))
 
 
 def test_a_question_has_the_parts_that_are_read(rulebook: Rulebook) -> None:

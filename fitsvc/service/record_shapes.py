@@ -34,11 +34,14 @@ from fitsvc.tried import RESULTS, TOUCHED
 _VERSION: Final[Schema] = {"type": "integer", "minimum": 1}
 _KIND: Final = word(get_args(Kind))
 _ID: Final = {one: rf"^{prefix}[A-Za-z0-9_-]{{1,60}}$" for one, prefix in PREFIXES.items()}
+_INK: Final = r"[^\s\u0000\u001c-\u001f\u0085]"
+"""What is no blank: a schema's `\\s` (ECMA-262) leaves out five marks that Python counts as white space."""
+_NOT_BLANK: Final = rf"^[^\u0000]*{_INK}[^\u0000]*$"
 _SKU: Final = text(
     minLength=1,
     maxLength=KEY,
     examples=["DRY-RACK-4"],
-    pattern=r"^(?!\.{1,2}$)[^\s\u0000](?:[^\u0000]*[^\s\u0000])?$",
+    pattern=rf"^(?!\.{{1,2}}$){_INK}(?:[^\u0000]*{_INK})?$",
 )
 _OUTCOME: Final = word(("works", "conditional", "undetermined", "fails"))
 
@@ -174,7 +177,7 @@ def _variant(kind: RecordKind, subject: str, new: bool) -> Schema:
 
 
 def _rigs() -> dict[str, Schema]:
-    name, rig = text(minLength=1, maxLength=LABEL, pattern=r"^[^\u0000]*[^\s\u0000][^\u0000]*$"), reference("Rig")
+    name, rig = text(minLength=1, maxLength=LABEL, pattern=_NOT_BLANK), reference("Rig")
     key = nullable(text("Made if left out.", pattern=_ID["rig"]))
     return {
         "SavedRig": closed(
@@ -195,7 +198,7 @@ def _rigs() -> dict[str, Schema]:
 
 
 def _remarks() -> dict[str, Schema]:
-    says = text("What is wrong with it.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)
+    says = text("What is wrong with it.", minLength=1, maxLength=NOTE, pattern=_NOT_BLANK)
     question = nullable(reference("Question"))
     remark = closed(
         id=TEXT,
@@ -213,7 +216,7 @@ def _remarks() -> dict[str, Schema]:
         closed_by=TEXT,
         closed_because=described(TEXT, "What came of it."),
     )
-    because = text("What came of it.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)
+    because = text("What came of it.", minLength=1, maxLength=NOTE, pattern=_NOT_BLANK)
     rule = text("A rule's, a limit's or a need's id, as in a finding's `rule`.", minLength=1, maxLength=KEY)
     return {
         "Remark": remark,
@@ -307,7 +310,7 @@ def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]
     bodies = _bodies(about, one, told)
     if kind.subject != "mounting":
         return bodies
-    reason = {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)}
+    reason = {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_NOT_BLANK)}
     tried = [reference(name) for name in _evidence(trials)]
     evident = {"evidence": {"anyOf": tried}, "facts": nullable(one["facts"])}
     return [
@@ -322,7 +325,7 @@ def _told_of(kind: RecordKind, trials: Mapping[str, TrialState]) -> list[Schema]
 
 def _bodies(about: Mapping[str, Schema], one: Mapping[str, Schema], told: Mapping[str, Schema]) -> list[Schema]:
     """Return the bodies by which facts are told, taken back, settled and corrected."""
-    reason = {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_SAYS_WHY)}
+    reason = {"reason": text("Why.", minLength=1, maxLength=NOTE, pattern=_NOT_BLANK)}
     least = {name: facts | {"minProperties": 1} for name, facts in one.items()}
     retracts = {"retracts": text("An earlier observation of this record, to be taken back as a whole.", minLength=1)}
     return [
@@ -356,4 +359,3 @@ def _evidence(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
 
 
 _CORRECTS: Final = text("An earlier observation of this record, taken back in what is told anew.", minLength=1)
-_SAYS_WHY: Final = r"^[^\u0000]*[^\s\u0000][^\u0000]*$"
