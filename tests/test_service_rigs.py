@@ -70,6 +70,8 @@ def test_a_rig_is_replaced_and_deleted_with_its_tag(client: Client, key: Key, sa
         ({"name": "a", "rig": {"adapters": [{"facts": {"kind": "glue"}}]}}, ["/rig/adapters/0/facts/kind"]),
         ({"name": "a", "rig": {"trailer": {}}}, ["/rig/trailer"]),
         ({"name": "a", "rig": {"id": "rig_farm"}}, ["/rig/id"]),
+        ({"name": "a", "rig": {"id": "rig_none"}}, ["/rig/id"]),
+        ({"name": "a", "rig": {"id": 5}}, ["/rig/id"]),
         ({"name": "a", "rig": {}, "version": 2}, ["/version"]),
         ({"id": "farm", "name": "a", "rig": {}}, ["/id"]),
     ],

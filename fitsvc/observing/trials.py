@@ -32,6 +32,8 @@ MEMBERS: Final = ("sku", "state", "result", "gap", "through")
 STRIKES: Final = 0.0254
 """By how much that touches strikes at the least: a thousandth of an inch, as a spare that did not stow is larger."""
 _MOST_GAP: Final = 1524.0
+GAP: Final = ("0 in", "60 in")
+"""What a gap can be, in words."""
 _HALVINGS: Final = 40
 """Halvings of a fact's whole range: the end is then found to less than a nanometre."""
 _PARTS: Final = ("vehicle", "receiver", "mounting")
@@ -166,7 +168,7 @@ class Trials:
     def _gap(self, state: TrialState, told: Json) -> Bounds:
         """A gap that was measured; ProblemsFound when it is none."""
         of = self._tolerance(state)
-        gap = replace(of, label="gap", range=(0.0, _MOST_GAP), range_text=("0 in", "60 in"))
+        gap = replace(of, label="gap", range=(0.0, _MOST_GAP), range_text=GAP)
         wire = parted(told)
         if not isinstance(wire, Mapping):
             self.reader.value(gap, {"value": (value := as_exact(told)), "tolerance": "0 in"})

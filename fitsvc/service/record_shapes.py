@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Final, get_args
 
 from fitsvc.facts import MOST_ADAPTERS
+from fitsvc.observing.trials import GAP
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.service.documents import KINDS, RecordKind
 from fitsvc.service.json_schema import (
@@ -178,6 +179,7 @@ def _variant(kind: RecordKind, subject: str, new: bool) -> Schema:
 
 def _rigs() -> dict[str, Schema]:
     name, rig = text(minLength=1, maxLength=LABEL, pattern=_NOT_BLANK), reference("Rig")
+    of_parts = rig | {"properties": {"id": {"type": "null"}}, "description": "Of its parts, not by another rig's id."}
     key = nullable(text("Made if left out.", pattern=_ID["rig"]))
     return {
         "SavedRig": closed(
@@ -192,8 +194,8 @@ def _rigs() -> dict[str, Schema]:
             updated_at=TIME,
         ),
         "SavedRigs": page(reference("SavedRig")),
-        "NewRig": closed(["name", "rig"], id=key, name=name, rig=rig),
-        "RigState": closed(name=name, rig=rig),
+        "NewRig": closed(["name", "rig"], id=key, name=name, rig=of_parts),
+        "RigState": closed(name=name, rig=of_parts),
     }
 
 
@@ -354,7 +356,8 @@ def _evidence(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
     through: Schema = {"anyOf": [_SKU, several], "description": about_it}
     names = {"sku": _SKU, "state": word(tuple(trials), f"{ways}."), "result": result}
     touched: Schema = {"required": ["result"], "properties": {"result": {"const": TOUCHED}}}
-    thing = closed(["sku", "state", "result"], about, **names, gap=reference("Length"), through=through)
+    gap = reference("Length") | {"x-range": list(GAP)}
+    thing = closed(["sku", "state", "result"], about, **names, gap=gap, through=through)
     return found | {"TriedThing": thing | {"not": {"allOf": [named_in("gap"), touched]}}}
 
 

@@ -12,7 +12,7 @@ from fitsvc.answers.question import read_question
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.inventory.stored import StoreRecords
-from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.observing.sheet import sheet
 from fitsvc.service.bodies import read_document, read_object
 from fitsvc.service.context import AnyRequest, service_of
@@ -205,7 +205,10 @@ def _read(document: Json, session: Session, reader: FactReader, *, new: bool) ->
     members = ("id", "name", "rig") if new else ("name", "rig")
     problems = read_object(document, members, ("name", "rig"), told=KEPT | {"id": "the id stands in the path"})
     rig = document.get("rig")
-    if rig is not None:
+    if isinstance(rig, dict) and rig.get("id") is not None:
+        message, help = "a rig is kept of its parts, not by another rig's id", "leave it out and give that rig's parts"
+        problems.append(Problem(message, help, pointer="/rig/id", meaning=isinstance(rig["id"], str)))
+    elif rig is not None:
         try:
             read_question({"rig": rig, "accessory": {}}, reader, StoreRecords(session))
         except ProblemsFound as found:
