@@ -18,6 +18,7 @@ from fitsvc.answers.things import read_things
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, UNITS, QuantityError, parse_quantity
+from fitsvc.observing import trials
 from fitsvc.planning.reading import read_wishes
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.selection.selector import Selector
@@ -175,6 +176,13 @@ def test_a_text_of_blanks_is_one_by_its_schema_too(place: tuple[str, str], ruleb
     assert len(blanks) > 20
     assert [one for one in blanks if jsonschema_rs.is_valid(schema, f" {one}")] == []
     assert jsonschema_rs.is_valid(schema, " a ")
+
+
+def test_the_range_of_a_gap_is_told_as_it_is_held(rulebook: Rulebook) -> None:
+    """What is refused beyond it stands beside the schema, as for facts."""
+    told = _text_schema(components(rulebook)["TriedThing"], "gap")["x-range"]
+    assert told == list(trials.GAP)
+    assert parse_quantity(told[1], LENGTH) == trials._MOST_GAP
 
 
 def _text_schema(schema: Any, name: str) -> Any:
