@@ -22,8 +22,14 @@ except ImportError:
 
 NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 """What the system says where a disk, or a user's share of it, is full or a file may not grow."""
+_OF_THE_MACHINE: Final = NO_ROOM | {errno.EIO, errno.ENOMEM, errno.EMFILE, errno.ENFILE}
 PART: Final = ".part"
 """What the name of a file ends in while it is written."""
+
+
+def of_the_machine(error: BaseException) -> bool:
+    """Whether a disk fails, or the machine has no more to give: nothing is wrong with the file that was to be read."""
+    return isinstance(error, OSError) and error.errno in _OF_THE_MACHINE
 
 
 @contextmanager

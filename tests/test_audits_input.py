@@ -1,7 +1,9 @@
 """What an audit reads: three formats, other people's columns, and files that are not what they seem."""
 
+import errno
 import gc
 import json
+import os
 from contextlib import nullcontext
 from datetime import date
 from pathlib import Path
@@ -14,6 +16,7 @@ from audit_world import Rows, accessories, audit, files, found, pairs, rigs, sma
 
 from fitsvc.audits import parquet_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.lines import NumberedLines
 
 _FEW = 3
 
@@ -38,6 +41,29 @@ def _typed(rows: Rows) -> pa.Table:
     table = pa.Table.from_pylist([{title: cell or None for title, cell in row.items()} for row in rows])
     place = table.schema.get_field_index("trailer_rating [lb]")
     return table.set_column(place, "trailer_rating [lb]", table.column(place).cast(pa.float64()))
+
+
+@pytest.mark.parametrize("name", ["items.csv", "items.parquet"])
+def test_a_disk_that_fails_is_no_fault_of_the_catalogue(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """Who audits is told of the disk, not to write the file again; one that may not be read is told as that."""
+    file, code = tmp_path / name, errno.EIO
+
+    def fails(*_: object, **__: object) -> None:
+        raise OSError(code, os.strerror(code))
+
+    if name.endswith("csv"):
+        write_csv(file, accessories())
+        monkeypatch.setattr(NumberedLines, "_more", fails)
+    else:
+        pq.write_table(pa.Table.from_pylist([{"sku": "A"}]), file)
+        monkeypatch.setattr(pq.ParquetFile, "iter_batches", fails)
+    with pytest.raises(OSError, match=os.strerror(errno.EIO)):
+        audit(file, tmp_path / "out", rigs()[:_FEW])
+    code = errno.EACCES
+    (problem,) = _refused(file, tmp_path / "again")
+    assert "cannot be read" in problem.message and "permission denied" in problem.message.lower()
 
 
 def test_three_formats_say_the_same(tmp_path: Path) -> None:

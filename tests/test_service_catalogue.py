@@ -15,6 +15,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
 
+from fitsvc.audits import parquet_chunks
 from fitsvc.service.app import create_app
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
@@ -143,6 +144,30 @@ def test_lines_and_columns_say_the_same(shop: tuple[Client, dict[str, str]]) -> 
     pq.write_table(table, stream)
     kind = {"Content-Type": "application/vnd.apache.parquet"}
     assert client.post("/v1/catalogue", content=stream.getvalue(), headers=key | kind).json()["unchanged"] == 1
+
+
+def test_a_table_that_cannot_be_read_is_told(
+    shop: tuple[Client, dict[str, str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is no Parquet, is cut off, has lists in a column, or more in one than is held at once, stores nothing."""
+    client, key = shop
+    kind = {"Content-Type": "application/vnd.apache.parquet"}
+
+    def packed(**columns: list[Any]) -> bytes:
+        stream = io.BytesIO()
+        pq.write_table(pa.table(columns), stream)
+        return stream.getvalue()
+
+    whole = packed(sku=["A-RACK"], subject=["accessory"], label=["A rack"], kind=["cargo_carrier"])
+    for body in (b"PAR1 and no more", whole[: len(whole) // 2], packed(sku=["A-RACK"], subject=[["accessory"]])):
+        told = problem(client.post("/v1/catalogue", content=body, headers=key | kind), 400)
+        assert "Parquet" in told["detail"]
+    with monkeypatch.context() as patched:
+        patched.setattr(parquet_chunks, "LARGEST_CHUNK", 10)
+        told = problem(client.post("/v1/catalogue", content=whole, headers=key | kind), 400)
+        assert "fewer rows" in told["errors"][0]["help"]
+    assert skus(shop) == []
+    assert client.post("/v1/catalogue", content=whole, headers=key | kind).status_code == 200
 
 
 def test_many_statements_go_in_by_one_request_or_none_does(shop: tuple[Client, dict[str, str]]) -> None:

@@ -8,16 +8,19 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from fitsvc.audits.chunks import CHUNK, Chunk, as_cell, bad_titles
+from fitsvc.files import of_the_machine
 from fitsvc.language.problems import Problem, ProblemsFound
 
 LARGEST_CHUNK: Final = 256_000_000
 
 
 def opened_parquet(path: Path) -> Any:
-    """A file of Parquet; ProblemsFound where it is none."""
+    """A file of Parquet; ProblemsFound where it is none, OSError where the disk fails."""
     try:
         return pq.ParquetFile(path, memory_map=False)
     except (pa.ArrowException, OSError) as error:
+        if of_the_machine(error):
+            raise
         reason = str(error).splitlines()[0] if str(error) else "unknown reason"
         problem = Problem(f"is not Parquet that can be read: {reason}", "write the file again", file=str(path))
         raise ProblemsFound([problem]) from None
@@ -39,7 +42,7 @@ def parquet_chunks(path: Path, units: Mapping[str, str], wanted: Collection[str]
         for field in read
         if _kind(field.type) == "figure" and units.get(field.name) == ""
     ]
-    problems += _too_large(path, file.metadata)
+    problems += columns_too_large(path, file.metadata)
     if problems:
         raise ProblemsFound(problems)
     row = 1
@@ -49,12 +52,14 @@ def parquet_chunks(path: Path, units: Mapping[str, str], wanted: Collection[str]
             yield Chunk(list(range(row, row + batch.num_rows)), cells)
             row += batch.num_rows
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
+        if of_the_machine(error):
+            raise
         reason = str(error).splitlines()[0]
         problem = Problem(f"cannot be read past row {row - 1}: {reason}", "write the file again", file=str(path))
         raise ProblemsFound([problem]) from None
 
 
-def _too_large(path: Path, metadata: Any) -> Iterator[Problem]:
+def columns_too_large(path: Path, metadata: Any) -> Iterator[Problem]:
     """Refuse what would have to be held at once however small the file is: a column's share of a group of rows."""
     first = 1
     for group in (metadata.row_group(number) for number in range(metadata.num_row_groups)):

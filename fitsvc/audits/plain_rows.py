@@ -15,6 +15,7 @@ import pyarrow as pa
 import pyarrow.csv as pc
 from numpy.typing import NDArray
 
+from fitsvc.files import of_the_machine
 from fitsvc.loading.lines import LONGEST_LINE, NumberedLines
 
 Cell = str | None
@@ -60,8 +61,10 @@ def plain_rows(
     """
     try:
         block = lines.ahead(_BYTES)
-    except (OSError, EOFError, ValueError, zlib.error):  # which reading them one by one tells
-        return None
+    except (OSError, EOFError, ValueError, zlib.error) as error:
+        if of_the_machine(error):  # what was read before it may be lost: one by one it would be passed over
+            raise
+        return None  # which reading them one by one tells
     ends = np.flatnonzero(np.frombuffer(block, np.uint8) == _NEWLINE)
     if len(ends) > _MOST_ROWS:
         ends = ends[:_MOST_ROWS]

@@ -21,7 +21,7 @@ from fitsvc.audits.judging import BlockTask, Elsewhere, judge_one
 from fitsvc.audits.spool import begun
 from fitsvc.audits.state import AuditState, Task
 from fitsvc.caching import LruCache
-from fitsvc.files import NO_ROOM
+from fitsvc.files import of_the_machine
 from fitsvc.language.problems import Problem, ProblemsFound
 
 _RETRIES: Final = 5
@@ -98,7 +98,7 @@ def judge_shared(task: Task, part: BlockTask) -> int | Exception:
     except ProblemsFound as found:
         return found
     except OSError as error:
-        if error.errno in NO_ROOM:
+        if of_the_machine(error):
             return error
         raise
     return part.rows

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Final, Self
 
+from fitsvc.files import of_the_machine
 from fitsvc.language.problems import Problem
 
 LONGEST_LINE: Final = 1_000_000
@@ -87,7 +88,8 @@ def read_lines(
     """Yield the number and text of each line that can be read, its line end kept; the others are noted.
 
     What is packed (gzip, Zstandard) is unpacked. The text is UTF-8, or UTF-16 with its mark, unless an encoding is
-    told. A line longer than a million bytes ends the reading.
+    told. A line longer than a million bytes ends the reading. OSError where the disk fails, or the machine has no more
+    to give: no fault of the file, which can be read as it is when that is over.
     """
     try:
         with path if isinstance(path, NumberedLines) else NumberedLines(path) as lines:
@@ -102,6 +104,8 @@ def read_lines(
             else:
                 yield from _lines(lines, encoding, file, problems)
     except (OSError, EOFError, zlib.error) as error:
+        if of_the_machine(error):
+            raise
         reason = (getattr(error, "strerror", "") or str(error) or "unknown reason").lower()
         problems.append(Problem(f"cannot be read: {reason}", "check the path", file=file))
 

@@ -13,6 +13,8 @@ from litestar import Response, post
 from sqlmodel import Session, col, func, select
 
 from fitsvc.answers.shelf import Item, read_items
+from fitsvc.audits.chunks import CHUNK
+from fitsvc.audits.parquet_chunks import columns_too_large, opened_parquet
 from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords, stored
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -126,15 +128,31 @@ async def load(request: AnyRequest) -> Response[bytes]:
 
 
 def _as_text(part: Path, format: str) -> Path:
-    """The file under a name that tells its format; a table of columns as text."""
+    """The file under a name that tells its format; a table of columns as text, some thousand rows at a time."""
     path = part.with_suffix(_SUFFIX.get(format, ".csv"))
-    if format == "parquet":
-        import pyarrow.csv
-        import pyarrow.parquet
+    if format != "parquet":
+        return part.rename(path)
+    try:
+        _write_csv(part, path)
+    except ProblemsFound as found:
+        raise ProblemsFound([replace(one, file="") for one in found.problems]) from None
+    return path
 
-        pyarrow.csv.write_csv(pyarrow.parquet.read_table(part), path)
-        return path
-    return part.rename(path)
+
+def _write_csv(table: Path, path: Path) -> None:
+    import pyarrow as pa
+    import pyarrow.csv as pc
+
+    file = opened_parquet(table)
+    if problems := list(columns_too_large(table, file.metadata)):
+        raise ProblemsFound(problems)
+    try:
+        with pc.CSVWriter(path, file.schema_arrow) as written:
+            for batch in file.iter_batches(batch_size=CHUNK):
+                written.write_batch(batch)
+    except (pa.ArrowException, UnicodeDecodeError) as error:
+        message = f"is not Parquet whose columns are texts, figures, dates, yes or no: {str(error).splitlines()[0]}"
+        raise ProblemsFound([Problem(message, "write the file again")]) from None
 
 
 def _loaded(service: Service, path: Path, query: dict[str, Any], write: Write) -> bytes:

@@ -24,7 +24,7 @@ from fitsvc.audits.run import Audit, AuditOrder
 from fitsvc.audits.spool import begun
 from fitsvc.audits.summary import run
 from fitsvc.facts import FactReader
-from fitsvc.files import NO_ROOM, write_text, written
+from fitsvc.files import NO_ROOM, of_the_machine, write_text, written
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import RULES_VARIABLE, data_dir
 from fitsvc.rulebook.cache import cached_rulebook
@@ -69,9 +69,11 @@ def _carry_out(folder: AuditFolder, digest: str) -> None:
     except ChildProcessError as error:
         folder.end("interrupted", [Problem(str(error.strerror), _AGAIN)])
     except OSError as error:
-        if error.errno not in NO_ROOM:
+        if not of_the_machine(error):
             raise
-        folder.end("interrupted", [Problem("the disk of the service is full", _AGAIN)])
+        full, why = error.errno in NO_ROOM, str(error.strerror).lower()
+        told = "the disk of the service is full" if full else f"the service cannot go on: {why}"
+        folder.end("interrupted", [Problem(told, _AGAIN)])
     except MemoryError:
         folder.end("interrupted", [Problem("the service has not the memory that it takes", _AGAIN)])
     except StoreError as error:
