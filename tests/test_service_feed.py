@@ -19,6 +19,7 @@ from fitsvc.service.app import create_app
 from fitsvc.store import observations
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
+from fitsvc.store.rigs import parts_used, rigs_using
 from fitsvc.store.tables import Observation
 
 Client = TestClient[Litestar]
@@ -48,6 +49,12 @@ class Shop:
     def tell(self, subject: str, record: str, **facts: str) -> None:
         """Tell a fact of a record."""
         self.write("/v1/observations", subject=subject, record=record, facts=facts, by="us")
+
+    def told_of(self, record: str) -> list[str]:
+        """What was told of an accessory, its deletion too, in its order."""
+        with self.database.session() as session:
+            query = select(Observation.id).where(Observation.record_id == record)
+            return list(session.exec(query.order_by(col(Observation.sequence))))
 
     def outcomes(self) -> dict[str, str]:
         """What the rig comes to with each item."""
@@ -113,6 +120,10 @@ def test_every_change_of_an_outcome_is_told(shop: Shop) -> None:
             before, shop.outcomes()
         ), why
         assert all(one["because"] == [why] for one in found["changes"])
+        for one in found["changes"]:
+            of = {shop.client.get(f"/v1/observations/{key}").json()["record"] for key in one["observations"]}
+            assert of <= {one["sku"] if why == "item" else "rcv_one"}
+            assert one["observations"] or one["after"] is None
         assert shop.changes(f"since={found['revision']}")["changes"] == []
 
 
@@ -131,6 +142,7 @@ def test_what_is_deleted_is_told_by_what_it_was(shop: Shop) -> None:
     shop.write("/v1/accessories", sku="A", subject="ball", facts={})
     assert shop.changes(f"since={since}&sku=A")["changes"] == [
         {"rig": "rig_one", "sku": "A", "before": before["A"], "after": None, "because": ["item"]}
+        | {"observations": shop.told_of("A")[-2:]}
     ]
 
 
@@ -200,6 +212,29 @@ def test_one_rig_and_one_item_are_told_by_themselves(shop: Shop) -> None:
     problem(shop.client.get(f"/v1/changes?since={since}&rig=rig_none"), 404)
 
 
+def test_a_change_names_what_was_told_of_all_that_a_rig_is_made_of(shop: Shop) -> None:
+    """A rig of a vehicle and a receiver is made of the mounting they bring, too; told of itself it is read anew."""
+    shop.write("/v1/vehicles", id="veh_one", facts={})
+    shop.write("/v1/mountings", id="mnt_one", vehicle="veh_one", receiver="rcv_one", facts={})
+    shop.write(
+        "/v1/rigs", id="rig_both", name="Both", rig={"vehicle": {"id": "veh_one"}, "receiver": {"id": "rcv_one"}}
+    )
+    with shop.database.session() as session:
+        found = parts_used(session, "rig_both")
+        for subject, key in found:
+            assert any(one.id == "rig_both" for one in rigs_using(session, subject, key))
+    assert found == {("vehicle", "veh_one"), ("receiver", "rcv_one"), ("mounting", "mnt_one"), ("rig", "rig_both")}
+    since = shop.revision()
+    shop.tell("mounting", "mnt_one", height="17 in")
+    shop.tell("receiver", "rcv_one", opening="1-1/4 in")
+    changes = shop.changes(f"since={since}&rig=rig_both")["changes"]
+    assert {one["sku"] for one in changes} == {"A", "B", "C"}
+    by = {shop.told_of(key)[-1] for key in ("mnt_one", "rcv_one")}
+    assert all((one["because"], {*one["observations"]}) == (["rig"], by) for one in changes)
+    shop.tell("rig", "rig_both", **{"receiver.opening": "2 in"})
+    assert shop.changes(f"since={since}&rig=rig_both")["everything"] == ["rig_both"]
+
+
 def test_what_cannot_be_told_is_to_be_read_anew(shop: Shop) -> None:
     """A rig that was saved anew, and another rulebook, change whatever they change: the rig's pages are read again."""
     since = shop.revision()
@@ -216,7 +251,8 @@ def test_a_change_of_the_rules_is_told_to_who_goes_on_from_a_revision(shop: Shop
     digest = shop.changes("")["rulebook"]["digest"]
     assert digest.startswith(f"sha256:{by}")
     for since in (f"{number}.{'0' * 16}", number, f"{number}&rulebook=sha256:", f"{number}&rulebook=sha256:{'0' * 64}"):
-        assert shop.changes(f"since={since}&wait=20")["everything"] == ["rig_one"]
+        found = shop.changes(f"since={since}&wait=20")
+        assert (found["everything"], found["other_rulebook"]) == (["rig_one"], True)
     for since in (f"{number}.{by}", f"{number}&rulebook={digest}"):
         assert shop.changes(f"since={since}")["everything"] == []
     problem(shop.client.get(f"/v1/changes?since={number}.{by[:-1]}"), 400)
@@ -226,7 +262,7 @@ def test_a_store_behind_the_revision_is_read_anew(shop: Shop) -> None:
     """After a store was restored from a copy the revision asked from is none of its own; what is then told is."""
     number, _, by = shop.revision().partition(".")
     found = shop.changes(f"since={int(number) + 1}.{by}")
-    assert found["everything"] == ["rig_one"] and found["revision"] == shop.revision()
+    assert found["everything"] == ["rig_one"] and found["revision"] == shop.revision() and not found["other_rulebook"]
     assert shop.changes(f"since={found['revision']}")["everything"] == []
 
 

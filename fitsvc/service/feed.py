@@ -1,4 +1,7 @@
-"""/v1/changes: whose outcome is another than it was, on saved rigs, and by what: the item, the rig, or the rulebook."""
+"""/v1/changes: whose outcome is another than it was, on saved rigs, and by what: the item, the rig, or the rulebook.
+
+An item and a rig are what was told of them, so that a change names the observations that it came by.
+"""
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
@@ -8,6 +11,7 @@ from typing import Final, Literal
 import msgspec
 from anyio import sleep, to_thread
 from litestar import Response, get
+from msgspec.structs import replace
 from sqlmodel import Session, col, select
 
 from fitsvc.answers.answer import RulebookName
@@ -25,7 +29,7 @@ from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import Parameter
 from fitsvc.service.replies import reply
-from fitsvc.store.rigs import get_rig, list_rigs
+from fitsvc.store.rigs import get_rig, list_rigs, parts_used
 from fitsvc.store.tables import Observation, SavedRig
 from fitsvc.subjects import RIG
 from fitsvc.tongues import later
@@ -35,6 +39,8 @@ MOST_RIGS: Final = 200
 """Saved rigs that are compared one by one; of more, the pages of all are sooner read anew. 3 ms of work for each."""
 MOST_NAMED: Final = 1_000
 """Rigs whose pages are to be read anew that are named, and deleted ones."""
+MOST_OBSERVATIONS: Final = 10
+"""Observations that are named of one change; `/v1/observations` lists all of a record."""
 MOST_ITEMS: Final = 1_000
 """Items that are compared one by one; of more, a rig's pages are sooner read anew."""
 LONGEST_WAIT: Final = 25
@@ -45,6 +51,8 @@ _DIGITS: Final = 16
 """So many of a digest's digits tell one rulebook from another: of a billion, two have them by a chance of 3 %."""
 
 
+ToldSince = dict[tuple[str, str], list[str]]
+"""Ids of observations by the subject and the key of what they are of."""
 _RIG_IDS: Final = select(SavedRig.id).order_by(col(SavedRig.id)).limit(MOST_NAMED + 1)
 
 
@@ -61,7 +69,9 @@ def _is_by(told: object, digest: str) -> bool:
 class OutcomeChange(msgspec.Struct, kw_only=True):
     """One item on one rig: what it came to and comes to now, null where it was not there, or is no more.
 
-    Of one that an earlier version deleted what it came to is no longer known: both are null.
+    Of one that an earlier version deleted what it came to is no longer known: both are null. `because` says which of
+    the two is another, and `observations` what was told of it since, the first ten: of the item, or of the rig and the
+    records that it is made of.
     """
 
     rig: str
@@ -69,6 +79,7 @@ class OutcomeChange(msgspec.Struct, kw_only=True):
     before: Outcome | None
     after: Outcome | None
     because: list[Literal["item", "rig"]]
+    observations: list[str]
 
 
 class OutcomeChanges(msgspec.Struct, kw_only=True):
@@ -77,12 +88,14 @@ class OutcomeChanges(msgspec.Struct, kw_only=True):
     The revision names the rulebook too. The pages of a rig in `everything` are to be read anew: it was saved anew, too
     much of it changed, the rulebook is another than that of the revision, or not told by it, or the store is behind the
     revision, as after it was restored from a copy. Those in `gone` were deleted. Where more are to be read anew, or
-    were deleted, than are named here, `every_rig` is true: then the list of rigs is to be read anew too.
+    were deleted, than are named here, `every_rig` is true: then the list of rigs is to be read anew too. It is the
+    rulebook that all of them are in `everything` for where `other_rulebook` is true.
     """
 
     changes: list[OutcomeChange]
     everything: list[str]
     every_rig: bool = False
+    other_rulebook: bool = False
     gone: list[str] = []
     revision: str
     rulebook: RulebookName
@@ -93,10 +106,10 @@ _CHANGES: Final = Operation(
     summary="Whose outcome changed?",
     about=(
         "Items whose outcome on a saved rig is another than at a revision, each with what it was, what it is, and "
-        "whether the item or the rig is why. Ask without `since` for the revision of now, then read pages, then go on "
-        "from the `revision` of each reply: a change may be told twice, and none is left out, one of "
-        "the rules neither. With `wait` the reply "
-        f"comes when there is something, or after so many seconds, at most {LONGEST_WAIT}."
+        "whether the item or the rig is why, by which observations. Ask without `since` for the revision of now, then "
+        "read pages, then go on from the `revision` of each reply: a change may be told twice, and none is left out, "
+        "one of the rules neither. With `wait` the reply comes when there is something, or after so many seconds, at "
+        f"most {LONGEST_WAIT}."
     ),
     tag="Selections",
     gives="OutcomeChanges",
@@ -167,7 +180,7 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
         if since >= revision and not ahead and same:
             return told
         at = None if ahead else _time_of(session, since)
-        skus = _touched(session, since)
+        said = _said(session, since)
         gone = [] if only else _gone(session, since)
         told.gone = gone[:MOST_NAMED]
         unsure = at is None or _out_of_step(session, since, at) or len(rigs) > MOST_RIGS or len(gone) > MOST_NAMED
@@ -175,11 +188,12 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
             named = [only] if only else list(session.exec(_RIG_IDS))
             told.everything = named[:MOST_NAMED]
             told.every_rig = max(len(named), len(gone)) > MOST_NAMED
+            told.other_rulebook = not same
             return told
         then = EarlierRecords(session, laws_of(service.answerer.reader), at, service.shop.vehicles)
         for rig in rigs:
             still_wanted()
-            found = _of_rig(session, service, held, rig, then, skus)
+            found = _of_rig(session, service, held, rig, then, said)
             if found is None:
                 told.everything.append(rig.id)
             else:
@@ -216,14 +230,17 @@ def _gone(session: Session, since: int) -> list[str]:
     return list(session.exec(query.where(~again.exists()).distinct().order_by(told_of).limit(MOST_NAMED + 1)))
 
 
-def _touched(session: Session, since: int) -> list[str]:
-    """The accessories of which something was told since."""
-    query = select(Observation.record_id).where(Observation.subject == SUBJECT, col(Observation.sequence) > since)
-    return sorted(set(session.exec(query)))
+def _said(session: Session, since: int) -> ToldSince:
+    """What was told since, in the order it was: ids of observations by what they are of."""
+    found: ToldSince = {}
+    query = select(Observation.subject, Observation.record_id, Observation.id).where(col(Observation.sequence) > since)
+    for subject, record, key in session.exec(query.order_by(col(Observation.sequence))):
+        found.setdefault((subject, record), []).append(key)
+    return found
 
 
 def _of_rig(
-    session: Session, service: Service, held: Snapshot, rig: SavedRig, then_records: EarlierRecords, skus: Sequence[str]
+    session: Session, service: Service, held: Snapshot, rig: SavedRig, then_records: EarlierRecords, said: ToldSince
 ) -> list[OutcomeChange] | None:
     """What changed on one rig; None where its pages are sooner read anew."""
     if rig.updated_at > then_records.as_of:
@@ -236,9 +253,18 @@ def _of_rig(
         return None
     moved = rig_key(now) != rig_key(then)
     others = service.selections.selector.differing(held, then, now, MOST_ITEMS) if moved else []
+    skus = {record for subject, record in said if subject == SUBJECT}
     if others is None or len(skus) + len(others) > MOST_ITEMS:
         return None
-    return list(_compared(service, held, rig.id, (then, now), then_records, (set(skus), set(others))))
+    of_rig = [key for part in sorted(parts_used(session, rig.id)) for key in said.get(part, ())] if moved else []
+    compared = _compared(service, held, rig.id, (then, now), then_records, (skus, set(others)))
+    return [replace(one, observations=_by(one, said, of_rig)) for one in compared]
+
+
+def _by(change: OutcomeChange, said: ToldSince, of_rig: Sequence[str]) -> list[str]:
+    """The observations that a change came by."""
+    of_item = said.get((SUBJECT, change.sku), ())
+    return list(dict.fromkeys([*of_item, *of_rig]))[:MOST_OBSERVATIONS]
 
 
 def _compared(
@@ -260,7 +286,8 @@ def _compared(
         if outcomes[0] != outcomes[1] or not known:
             because: list[Literal["item", "rig"]] = ["item"] if sku in touched else []
             because += ["rig"] if moved else []
-            yield OutcomeChange(rig=rig, sku=sku, before=outcomes[0], after=outcomes[1], because=because)
+            before_, after_ = outcomes
+            yield OutcomeChange(rig=rig, sku=sku, before=before_, after=after_, because=because, observations=[])
 
 
 def _item_then(service: Service, records: EarlierRecords, sku: str) -> tuple[Item | None, bool]:

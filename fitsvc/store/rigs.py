@@ -1,7 +1,7 @@
 """Saved rigs: the `rig` object of a question, kept under a name."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import get_args
+from typing import cast, get_args
 
 from sqlalchemy import ColumnElement, delete, func
 from sqlmodel import Session, col, select
@@ -10,8 +10,8 @@ from sqlmodel.sql.expression import SelectOfScalar
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
 from fitsvc.store.folding import plain
-from fitsvc.store.observations import Provenance, note_saved
-from fitsvc.store.records import beyond, close_log, get_record, lock_record, lock_rig, locked_in_order
+from fitsvc.store.observations import Provenance, note_saved, parts_of
+from fitsvc.store.records import beyond, close_log, find_mountings, get_record, lock_record, lock_rig, locked_in_order
 from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, ToldOf, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size
 from fitsvc.subjects import OF_YARD, RIG, Subject, Told, storable
@@ -75,6 +75,20 @@ def rigs_using(session: Session, subject: Told, key: str, *, limit: int = 100) -
     """
     found = select(SavedRig).where(_using(session, subject, key))
     return session.exec(found.order_by(col(SavedRig.id)).limit(page_size(limit))).all()
+
+
+def parts_used(session: Session, key: str) -> set[tuple[Told, str]]:
+    """What is told of a saved rig is told of: itself, the records that it names, and those that come along with them.
+
+    Those that `rigs_using` finds it by.
+    """
+    named = session.exec(select(RigPart.subject, RigPart.record_id).where(RigPart.rig_id == key)).all()
+    found = {(cast(Told, subject), record) for subject, record in named}
+    yard = parts_of(session, key)
+    if "mounting" not in yard and "receiver" in yard and "vehicle" in yard:
+        both = find_mountings(session, yard["vehicle"], yard["receiver"])
+        found |= {("mounting", one.id) for one in both}
+    return found | {*yard.items(), ("rig", key)}
 
 
 def count_using(session: Session, subject: Told, key: str) -> int:
