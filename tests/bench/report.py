@@ -41,6 +41,7 @@ MODULES: Final = (
     "bench_workers",
     "bench_startup",
     "bench_statements",
+    "bench_catalogue",
     "bench_million",
     "bench_growth",
 )
@@ -99,6 +100,7 @@ STATEMENT: Final = (
 TOGETHER: Final = (
     "One interpreter reads, checks and folds all of them, and each is held to all that was said of its part before."
 )
+CATALOGUE: Final = "One interpreter reads, checks, stores and folds all of them in one transaction."
 EFFECTS: Final = (
     "Each sort of rig is judged as it was and as it is: the rules that rest on its figures over all accessories, and "
     "the cases of what they leave open."
@@ -219,6 +221,7 @@ GOALS: Final = (
     Goal("10,000 rigs with one process and with two", 1.6, _clock(1), MANY),
     Goal("Statements told one a transaction", 1_000, _a_second(1), STATEMENT, unit=_A_SECOND),
     Goal("Statements told in a file", 1_000, _a_second(0), TOGETHER, unit=_A_SECOND),
+    Goal("records over HTTP", 60.0, _clock(), CATALOGUE),
     Goal("reading, to its effects on", 1.0, _clock(), EFFECTS),
     Goal("on 1 rig, CSV in to Parquet out, one process", 3.0, _beside(2), AUDIT_READ, unit=_AS_LONG),
     Goal("on 1,000 rigs, CSV in to Parquet out, one process", 0.6, _beside(1), AUDIT_PAIRS, unit=_AS_LONG),

@@ -36,8 +36,16 @@ def wire(fact: Fact, value: Any) -> Any:
     low, high = (min(max(end, fact.range[0]), fact.range[1]) for end in value)
     if fact.kind == "count":
         return int(low)
-    ends = [f"{end * 100} %" if fact.kind == "ratio" else f"{end:.4f}{UNITS[fact.kind]}" for end in (low, high)]
+    ends = [f"{end * 100} %" if fact.kind == "ratio" else _short(fact, end) for end in (low, high)]
     return ends[0] if low == high else {"at_least": ends[0], "at_most": ends[1]}
+
+
+def _short(fact: Fact, end: float) -> str:
+    """A figure with four decimals: at an end of what is plausible those that are within it, or it would be refused."""
+    assert fact.range is not None
+    found = round(end, 4)
+    found += 1e-4 * ((found < fact.range[0]) - (found > fact.range[1]))
+    return f"{found:.4f}{UNITS[fact.kind]}"
 
 
 def _cell(column: Column, row: int) -> Any:
