@@ -5,6 +5,7 @@ from math import inf
 from typing import Any
 
 import pytest
+from demo_world import world
 from judging import Facts, answer, answerer
 from several import asked, bikes, boat
 from test_rules_trade import BIKES, TOWED
@@ -123,15 +124,18 @@ def test_a_bound_is_told_once() -> None:
     assert "The safety chains, 1 of 1500 lb, hold" in reason(answer(one), "chains-together-strong-enough")
 
 
-def test_where_every_plausible_reading_fails_that_is_told() -> None:
-    """A door that no hinge in its place lets past a carrier is no unasked question: measured, it is a no."""
+def test_where_every_plausible_reading_fails_it_is_asked_for_first_and_no_reading_is_told() -> None:
+    """A door that no hinge in its place lets past a carrier is no unasked question: measured, it is a no.
+
+    That it fails with all there can be says nothing of what to look for.
+    """
     door = {"vehicle.rear_closure": "side_hinged", "load.needs_closure_open": True, "vehicle.closure_length": "60 in"}
     high = {"vehicle.closure_hinge_height": "26 in", "vehicle.closure_hinge_setback": "14 in"}
     mast = {"accessory.swings_away": False, "accessory.front_height": "30 in", "accessory.top_height": "30 in"}
     asked = {**BIKES, **door, **high, **mast}
     found = answer({name: wire for name, wire in asked.items() if name != "vehicle.overall_width"})
     step = next(one for one in found.next if one.fact == "vehicle.closure_hinge_offset")
-    assert (step.works_if, step.fails_if) == ("", "at most 60 in")
+    assert (step.works_if, step.fails_if) == ("", "")
     for told in ("0 in", "30 in", "60 in"):
         assert answer({**asked, step.fact: told}).outcome == "fails"
 
@@ -333,3 +337,54 @@ def test_a_reading_of_which_any_does_is_asked_for_as_such() -> None:
     assert said_of(step, found, None) == [
         "it is in order with any plausible reading, told as near as it can be measured"
     ]
+
+
+def test_a_tyre_is_told_by_the_part_that_decides() -> None:
+    """Of a spare on the door its width decides: no tyre is told to fail as one of any diameter would."""
+    spare = {"stowed_where": "rear_door"}
+    rig = {"vehicle": {"id": "veh_mossback_2021_four"}, "receiver": {"id": "rcv_hookaby_tuck_3"}}
+
+    def found(**facts: str) -> Answer:
+        document = {"rig": {**rig, "spare": {"facts": {**spare, **facts}}}, "accessory": {"sku": "LLH-MESH-48"}}
+        return answerer().answer(document, world())
+
+    step = next(one for one in found().next if one.fact == "spare.tyre")
+    assert (step.works_if, step.fails_if) == ("a width of at most 9-3/4 in", "a width of at least 10-13/16 in")
+    for tyre in ("P155/80R13", "22x7R12", "245/75R16"):
+        assert found(tyre=tyre).outcome == "conditional"
+    for tyre in ("33X12.50R17LT", "37x12.5R17"):
+        assert found(tyre=tyre).outcome == "fails"
+
+
+IN_BED: Facts = {
+    "receiver.place": "bed",
+    "receiver.trailer_rating": "20000 lb",
+    "receiver.tongue_rating": "5000 lb",
+    "vehicle.placard_capacity": "4000 lb",
+    "trailer.coupler_kind": "gooseneck_coupler",
+    "trailer.gross_weight": "14000 lb",
+    "trailer.tongue_weight": "2800 lb",
+    "load.jurisdiction": "texas",
+}
+
+
+@pytest.mark.parametrize("told", [{}, {"load.occupants_weight": "300 lb"}, {"trailer.brakes": "electric"}])
+def test_what_is_not_judged_is_said_first_and_no_reading_is_promised(told: Facts) -> None:
+    """Of a hitch in the bed nothing that is learnt makes a yes: only what may yet refuse it is asked for."""
+    found = answer({**IN_BED, **told})
+    assert found.outcome == "undetermined"
+    assert found.summary.startswith("Not sure yet. What couples in the bed, over the rear axle, is not judged here.")
+    assert found.to_see_to[0].rules == ["bed-hitch-not-judged"]
+    assert all(step.fails_if and not step.works_if and not step.leaves_open for step in found.next)
+    refused = [
+        answer({**IN_BED, **told, "trailer.gross_weight": "20001 lb"}),
+        answer({**IN_BED, **told, "trailer.tongue_weight": "5001 lb"}),
+    ]
+    assert [one.outcome for one in refused] == ["fails", "fails"]
+    assert all("by its own label" in one.summary for one in refused)
+
+
+def test_a_place_that_may_be_the_bed_is_asked_for() -> None:
+    """What could be told to settle it is asked for as ever."""
+    found = answer({**TOWED, "receiver.place": ["frame", "bed"]})
+    assert [step.fact for step in found.next][:1] == ["receiver.place"] and found.next[0].works_if

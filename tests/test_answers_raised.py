@@ -44,12 +44,26 @@ def test_a_rating_told_above_its_record_lifts_nothing(rating: Any) -> None:
     assert "(as given)" not in "".join(text for one in found.findings for text in one.facts.values())
 
 
-@pytest.mark.parametrize("rating", ["450 lb", "500 lb", {"at_least": "400 lb"}])
-def test_a_rating_told_no_higher_counts_as_it_is_told(rating: Any) -> None:
-    """What is told lower, the same, or loosely around the record's figure contradicts nothing that it lifts."""
+@pytest.mark.parametrize(
+    ("rating", "counts"),
+    [
+        ("450 lb", "450 lb"),
+        ("500 lb", "500 lb"),
+        ({"at_least": "400 lb"}, {"at_least": "400 lb", "at_most": "500 lb"}),
+        ({"at_least": "450 lb", "at_most": "600 lb"}, {"at_least": "450 lb", "at_most": "500 lb"}),
+        ({"at_most": "600 lb"}, {"at_most": "500 lb"}),
+        ({"at_most": "450 lb"}, {"at_most": "450 lb"}),
+        (None, {"at_most": "500 lb"}),
+    ],
+)
+def test_a_rating_told_no_higher_counts_as_it_is_told_up_to_its_record(rating: Any, counts: Any) -> None:
+    """What is told lower counts; of bounds around the record's figure, and of what is told as not known, the stricter.
+
+    So no reading is asked for above the record, which it would then refuse; and nothing contradicts it.
+    """
     document = asked(rating)
     case = read_question(document, answerer().reader, world()).case
-    told = {"vehicle": {"facts": {"tongue_rating": rating}}, "accessory": {"facts": {}}}
+    told = {"vehicle": {"facts": {"tongue_rating": counts}}, "accessory": {"facts": {}}}
     alone = read_question({"rig": {"vehicle": told["vehicle"]}, "accessory": {}}, answerer().reader, NoRecords()).case
     assert case.facts[RATED[0]] == case.facts[RATED[1]] == alone.facts[RATED[0]]
     assert answer(document).disputed == []
@@ -130,17 +144,25 @@ def test_what_was_read_off_the_rig_itself_is_not_lifted_either() -> None:
 
 
 def test_a_label_on_record_that_nobody_knows_today_is_read_again() -> None:
-    """A label that holds the trailer where it is told does not go away with an empty field: there is one."""
+    """A label that holds the trailer where it is told does not go away with an empty field: there is one.
+
+    It may be stricter than it is on record and not more, so a no stays a no.
+    """
     one = next(each for each in world().records if each.subject == "trailer")
-    stored = replace(one, facts={**one.facts, "gvwr": "100 lb"})
-    shop = World((*(each for each in world().records if each is not one), stored), world().rigs)
     towed = {"rig": {"id": "rig_farm_muckle"}, "accessory": {"sku": "TUG-2-D2-10"}}
 
-    def held(**facts: Any) -> str:
+    def held(label: str, **facts: Any) -> str:
+        stored = replace(one, facts={**one.facts, "gvwr": label})
+        shop = World((*(each for each in world().records if each is not one), stored), world().rigs)
         found = answerer().answer({**towed, "trailer": {"sku": one.key, "facts": facts}}, shop)
         return next(each.result for each in found.findings if each.rule == "trailer-within-its-own-label")
 
-    assert (held(), held(gvwr="9000 lb"), held(gvwr=None)) == ("fails", "fails", "undetermined")
+    assert (held("100 lb"), held("100 lb", gvwr="9000 lb"), held("100 lb", gvwr=None)) == ("fails", "fails", "fails")
+    assert (held("9000 lb"), held("9000 lb", gvwr="100 lb"), held("9000 lb", gvwr=None)) == (
+        "passes",
+        "fails",
+        "undetermined",
+    )
 
 
 REACH, TRUG = {"sku": "BTX-REACH-2-8"}, {"sku": "SPK-TRUG-2"}
@@ -189,6 +211,44 @@ def test_what_else_a_maker_allows_is_not_lifted_by_a_telling(where: str, fact: s
     assert f"{stored} by its record, which counts as stricter" in one.because
     assert "by this question" in one.because
     assert fact not in {one.fact for one in bare.disputed}
+
+
+LOOSE = [
+    ("adapter", "adapter.keeps_fraction", None),
+    ("adapter", "adapter.keeps_fraction", {"at_least": "50 %"}),
+    ("adapter", "adapter.keeps_fraction", {"at_most": "60 %"}),
+    ("adapter", "adapter.keeps_fraction", {"at_least": "45 %", "at_most": "60 %"}),
+    ("receiver", "receiver.weight_distribution_allowed", None),
+    ("behind", "accessory.approved_behind_motorhome", None),
+    ("extension", "accessory.extension_allowed", None),
+]
+
+
+@pytest.mark.parametrize(("where", "fact", "told"), LOOSE)
+def test_no_reading_is_promised_that_the_record_then_refuses(where: str, fact: str, told: Any) -> None:
+    """An empty field, or bounds that reach past the record, leave its no a no."""
+    found = answer(limited(where, {fact.partition(".")[2]: told}))
+    assert (found.outcome, found.next, found.disputed) == ("fails", [], [])
+
+
+@pytest.mark.parametrize(
+    ("fact", "stored", "told", "counts"),
+    [
+        ("accessory.min_class", "III", ["II", "III", "IV"], ["III", "IV"]),
+        ("accessory.min_class", "III", None, ["III", "IV", "V"]),
+        ("accessory.spring_bars_least", "400 lb", {"at_least": "300 lb", "at_most": "500 lb"}, None),
+        ("accessory.spring_bars_least", "400 lb", {"at_most": "500 lb"}, None),
+        ("accessory.bike_tyre_max", "3 in", {"at_least": "2 in"}, {"at_least": "2 in", "at_most": "3 in"}),
+    ],
+)
+def test_the_stricter_end_of_what_is_told_around_a_limit_counts(fact: str, stored: Any, told: Any, counts: Any) -> None:
+    """Of what a maker asks for the lower end is the record's, of what one allows the upper."""
+    short, known = fact.partition(".")[2], READER.vocabulary.facts[fact]
+    record = Stored(subject="accessory", key="one", label="One", facts={short: stored})
+    document = {"accessory": {"sku": "one", "facts": {short: told}}}
+    found = read_question(document, READER, World((record,), {})).case.facts[fact]
+    least = {"at_least": "400 lb", "at_most": "500 lb"}
+    assert found == READER.value(known, least if counts is None else counts)[fact]
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from fitsvc.answers.allowances import AllowanceWords
-from fitsvc.answers.answer import Answer, Disputed, EitherWayTold, Finding, Remedy, RulebookName
+from fitsvc.answers.answer import Answer, Disputed, EitherWayTold, Finding, Next, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     CandidateAnswer,
     lowest_limits,
@@ -208,8 +208,9 @@ class Answerer:
         either_way = self._either_way(one.case, one.verdict, system) if outcome == "fails" else None
         verdict = one.verdict._replace(outcome=outcome)
         waits = self._seeing_to.waits((each.case, each.verdict) for each in judged)
-        things = self._seeing_to.things(outcome, findings, needs, waits, allowance, steps.if_usual)
-        summary = summarise(self.wording, one.question, verdict, findings, things, steps.told, allowance, either_way)
+        things = self._seeing_to.things(outcome, findings, needs, waits, allowance, steps.if_usual, steps.for_good)
+        findings, asked = self._for_good_first(findings, steps)
+        summary = summarise(self.wording, one.question, verdict, findings, things, asked, allowance, either_way)
         return Answer(
             outcome=outcome,
             summary=f"{summary} {over(judged)}",
@@ -293,8 +294,9 @@ class Answerer:
         allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
         either_way = self._either_way(case, verdict, system)
         waits, if_usual = steps.waits, steps.if_usual
-        things = self._seeing_to.things(verdict.outcome, findings, needs, waits, allowance, if_usual)
-        summary = summarise(self.wording, question, verdict, findings, things, steps.told, allowance, either_way)
+        things = self._seeing_to.things(verdict.outcome, findings, needs, waits, allowance, if_usual, steps.for_good)
+        findings, asked = self._for_good_first(findings, steps)
+        summary = summarise(self.wording, question, verdict, findings, things, asked, allowance, either_way)
         if question.guessed and len(question.candidates) == 1:
             summary = f"{summary} {_taken(question)}"
         cautions = self.cautions.told(case, system) if whole else []
@@ -319,6 +321,11 @@ class Answerer:
             disputed=self.disputed(question),
             to_see_to=things,
         )
+
+    def _for_good_first(self, findings: list[Finding], steps: Steps) -> tuple[list[Finding], list[Next]]:
+        """The findings and the steps to say first: of a rule that nothing settles its reason, and no fact to learn."""
+        stay = {self.rulebook.rules[number].id for number in steps.for_good}
+        return sorted(findings, key=lambda one: one.rule not in stay), [] if stay else steps.told
 
     def _either_way(self, case: Case, verdict: Verdict, system: System) -> EitherWayTold | None:
         return tell_either_way(self.wording, case, verdict.either_way, system) if verdict.either_way else None

@@ -10,7 +10,8 @@ from functools import partial
 
 from fitsvc.answers.parts import PARTS, called, elsewhere, may_have
 from fitsvc.answers.records import Doubt, Named, Records, Stored, sure_of
-from fitsvc.answers.spelling import lifts
+from fitsvc.answers.spelling import held_to
+from fitsvc.answers.taken import apart
 from fitsvc.document import Json
 from fitsvc.facts import FactReader, escape
 from fitsvc.language.problems import Problem, ProblemKind, nearest
@@ -208,20 +209,30 @@ class Gathered:
             self.hold_limits(sure_of(stored))
 
     def hold_limits(self, on_record: Mapping[str, Json]) -> None:
-        """Take each limit as it is on record where what is told here surely allows more, and tell both as disputed.
+        """Take of each limit no more than is on record, where what is told here may allow more.
 
-        As of one rig: what is told of it does not lift what its record says. What is told stricter counts.
+        Both are told as disputed where they leave nothing that both allow.
+
+        As of one rig: what is told of it does not lift what its record says. What is told stricter counts, and so does
+        the stricter end of bounds that reach past the record. Told as not known it may be stricter than the record, and
+        not more: so no reading is asked for that the record then refuses.
         """
         for name in self.reader.limits & on_record.keys() if not self.problems else ():
-            wire, now, fact = on_record[name], self.values.get(name), self.reader.vocabulary.facts[name]
+            wire, fact = on_record[name], self.reader.vocabulary.facts[name]
+            kind = self.reader.vocabulary.slots()[name]
+            now = self.values.get(name, kind.unknown if name in self.forgotten else None)
             was = self.reader.value(fact, wire).get(name)
-            if was is not None and lifts(fact, now, was):
-                self.values[name] = was
-                lower = name in self.reader.ratings
-                why = t("its record, which counts as the lower") if lower else t("its record, which counts as stricter")
-                said = (self.told_here.pop(name, None), t("this question"), "")
-                self.doubts[name] = Doubt("disputed", (said, (wire, why, "")))
-                self.replaced.discard(name)
+            if was is None or now is None or (held := held_to(fact, now, was)) == now:
+                continue
+            self.values[name] = held
+            if held != was:
+                continue
+            lower = name in self.reader.ratings
+            why = t("its record, which counts as the lower") if lower else t("its record, which counts as stricter")
+            told = self.told_here.pop(name, None)
+            if told is not None and apart(kind, now, was):
+                self.doubts[name] = Doubt("disputed", ((told, t("this question"), ""), (wire, why, "")))
+            self.replaced.discard(name)
 
     def ratings_untold(self) -> set[str]:
         """The trailer's ratings on record that the question says are not known: there is one, to be read again.

@@ -7,7 +7,7 @@ so it is kept for the next case with the same facts. With adapters in the openin
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from typing import Any, Final
 
-from fitsvc.answers.readings import Grid, Runs, grid_of, runs_of, standing_alone
+from fitsvc.answers.readings import OF_A_TYRE, Grid, Runs, grid_of, runs_of, standing_alone
 from fitsvc.answers.trying import Trying, UnknownFact, Work, judged
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
@@ -69,6 +69,13 @@ class Missing:
         found: tuple[UnknownFact, ...] | None = self._kept.find(key)
         return self._kept.get(key, lambda: tuple(self._held(number, case))) if found is None else found
 
+    def open_for_good(self, number: int, case: Case) -> bool:
+        """Whether nothing that could be told settles an open rule: all that it rests on is exactly known."""
+        fact_of = self.wording.rulebook.vocabulary.fact_of
+        facts = ((read, fact_of(read.name), at) for read, at in self._rests_on(number, case))
+        held = (UnknownFact(read.name, at, read=read, fact=fact) for read, fact, at in facts if fact is not None)
+        return all(is_exact(one.read.type, one.current(case)) for one in held)
+
     def readings(
         self, held: UnknownFact, numbers: Sequence[int], trying: Trying, system: System, alone: bool = True
     ) -> dict[int, Runs]:
@@ -91,7 +98,8 @@ class Missing:
     def grid(self, held: UnknownFact, case: Case, system: System = "us") -> Grid:
         """The readings of a fact that are worth trying: plausible, and in line with what is known."""
         fact, shown = held.fact, self.wording.shown(held.read)
-        return grid_of(held.read.type, shown, fact.range, held.current(case), system, fact.below_zero)
+        range_ = OF_A_TYRE.get(held.name.rpartition(".")[2]) if fact.tyre else fact.range
+        return grid_of(held.read.type, shown, range_, held.current(case), system, fact.below_zero)
 
     def judged(self, number: int, case: Case) -> str:
         """What a rule comes to: a caution that fails leaves things open."""

@@ -3,13 +3,16 @@
 All of it is found by evaluating. A reading `works` when every rule that waits for this fact alone passes with it, and
 none fails; where other rules stay open with it, it settles so many points and leaves so many. A reading `fails` when
 with it some blocking rule surely fails, whatever else is learnt. No reading is told that rests on a figure of which
-nothing is known.
+nothing is known. Where a rule that holds up the outcome waits for nothing, as what is not judged at all, none works.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
+from math import isfinite
 from typing import Final
+
+import msgspec
 
 from fitsvc.answers.answer import Ask, IfUsual, Next
 from fitsvc.answers.missing import Missing
@@ -21,6 +24,7 @@ from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.types import Value
+from fitsvc.tongues import later, t
 
 ASK: Final[Mapping[str, Ask]] = {
     "ask": "ask",
@@ -42,6 +46,13 @@ _WHOLE: Final = 80
 """Judgements that a whole answer takes as long as."""
 _PARTS: Final = (2, 8)
 """Into so many parts readings that settle a rule are parted to judge the whole; more where the first all fall out."""
+_OF_A_TYRE: Final[Mapping[str, str]] = {
+    "diameter": later("a diameter of {figure}"),
+    "width": later("a width of {figure}"),
+    "rim": later("a rim of {figure}"),
+    "load": later("a load of {figure}"),
+}
+"""How a reading of each part of a tyre is told."""
 _TO_SEE_TO: Final = ("fails", "unknown", "cautions", "doubts", "open_needs")
 _Needed = dict[int, tuple[UnknownFact, ...]]
 
@@ -50,7 +61,8 @@ _Needed = dict[int, tuple[UnknownFact, ...]]
 class Steps:
     """What to learn next: the steps told, how many more facts are open, and those of which no reading was tried.
 
-    `if_usual` is what comes of it if what is told is as usual; `waits` are the facts that each open rule waits for.
+    `if_usual` is what comes of it if what is told is as usual; `waits` are the facts that each open rule waits for;
+    `for_good` are the rules that hold up the outcome and wait for nothing that could be told.
     """
 
     told: list[Next] = field(default_factory=list)
@@ -58,6 +70,7 @@ class Steps:
     untried: list[str] = field(default_factory=list)
     if_usual: IfUsual | None = None
     waits: Mapping[int, frozenset[str]] = field(default_factory=dict)
+    for_good: tuple[int, ...] = ()
 
 
 def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, most: int | Work = MOST_WORK) -> Steps:
@@ -65,8 +78,17 @@ def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, m
     if verdict.outcome == "fails":
         return Steps()
     found = settling(missing, case, verdict.holding_up, verdict.left("doubts"), system, most)
+    for_good = tuple(number for number in verdict.holding_up if missing.open_for_good(number, case))
+    if for_good:
+        # Nothing makes it work then, so that it is only told what may yet refuse it.
+        found = replace(found, told=[_refusing(step) for step in found.told if step.fails_if], for_good=for_good)
     steps, if_usual = with_usual(missing, case, verdict, found.told[:MOST_STEPS], system)
     return replace(found, told=steps, more=len(found.told[MOST_STEPS:]), if_usual=if_usual)
+
+
+def _refusing(step: Next) -> Next:
+    """A step with nothing but the readings that fail."""
+    return msgspec.structs.replace(step, works_if="", open_if="", doubted_if="", leaves_open=0, settles=[])
 
 
 def settling(
@@ -166,16 +188,15 @@ class _Telling:
             return step
         runs = self._as_answered(held, runs)
         weighs = fact.kind == "mass" and fact.name not in self.missing.ratings
-        # Readings of what cannot weigh nothing begin above that, and say nothing of how little it may be.
-        lost = runs.statuses == {BAD} and not (weighs and runs.grid.low > 0)
         # No part weighs nothing, and nobody asks about none of a thing; what is rated for nothing is not made for it.
         if weighs:
             runs = runs.of_something()
         undoubted, (runs, doubted) = runs, runs.past_its_doubt()
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
-        if lost and not runs.grid.members:
-            fails = runs.grid.whole
         nothing = fact.kind in ("mass", "count") and runs.grid.low == 0 and runs.at_the_edge(GOOD)
+        # What is known to be so much at most may well be so much, as a limit that is on record.
+        most = held.current(self.search.trying.case)
+        nothing = nothing and not (isinstance(most, tuple) and isfinite(most[1]) and runs.runs[-1][0] == GOOD)
         if works and not nothing:
             settled = self._settled(held, undoubted)
             step.works_if, step.leaves_open = works, self._left(settled) or self._brought(held, undoubted)
@@ -185,7 +206,8 @@ class _Telling:
         seldom = not runs.grid.members and (runs.at_the_edge(BAD) or runs.share(BAD) <= _NO_NEWS)
         # Nor that nothing is too little.
         none = fact.kind == "mass" and runs.grid.low == 0 and runs.at_the_edge(BAD)
-        if fails not in ("", ANY) and (works or not seldom) and not none:
+        # Of a figure that fails whatever it is the reading says nothing.
+        if fails and runs.statuses != {BAD} and (works or not seldom) and not none:
             step.fails_if = fails
         return step
 
@@ -303,4 +325,6 @@ class _Telling:
 
 def _in_words(held: UnknownFact, runs: Runs, wanted: str) -> str:
     text = runs.text(wanted)
-    return f"a {held.name.rpartition('.')[2]} of {text}" if text and held.fact.tyre else text
+    if not text or not held.fact.tyre:
+        return text
+    return t(_OF_A_TYRE[held.name.rpartition(".")[2]], figure=text)

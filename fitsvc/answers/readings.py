@@ -15,6 +15,7 @@ from fitsvc.language.display import System, show_step, step
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, Type, Value
+from fitsvc.language.tyres import MM_PER_INCH, RIM_INCHES, WIDTH_MM
 from fitsvc.rulebook.rules import Shown
 from fitsvc.tongues import t
 
@@ -27,6 +28,11 @@ _SAMPLES_FEW: Final = 12
 _FINEST: Final = 3
 _WHOLE: Final[Bounds] = (381.0, 1524.0)
 """Diameters within which a tyre is looked for, which has no range of its own: 15 to 60 in."""
+OF_A_TYRE: Final[Mapping[str, Bounds]] = {
+    "width": WIDTH_MM,
+    "rim": (RIM_INCHES[0] * MM_PER_INCH, RIM_INCHES[1] * MM_PER_INCH),
+}
+"""What else of a tyre has no range of its own, and is refused where it is told beyond these."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,7 +122,7 @@ def grid_of(
     assert isinstance(current, tuple)
     least, most = range_ or _WHOLE
     low, high = max(least, current[0]), min(most, current[1])
-    if low > high:  # known to lie beyond what is plausible, as the width of a tyre does beyond its diameters
+    if low > high:  # known to lie beyond what is plausible
         ends = [end for end in current if isfinite(end)]
         least, most = low, high = ends[0], ends[-1]
     level, size = 0, 1.0

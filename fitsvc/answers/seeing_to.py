@@ -1,9 +1,10 @@
 """What an answer asks a person to see to: each thing once, and what may yet decide first.
 
 A need is one thing with the rules and needs that it goes with, as a fascia to be trimmed is with the fitting of the
-receiver; and doubts that wait for the same facts are one, as learning these settles all of them. First stand doubts
-that may yet come to a no, then what is surely amiss, then work to do, then parts to have, then what may be amiss, and
-with that what is only to be checked, as it is settled if things are as they nearly always are.
+receiver; and doubts that wait for the same facts are one, as learning these settles all of them. First stands what is
+left open for good, as what is not judged here, then doubts that may yet come to a no, then what is surely amiss, then
+work to do, then parts to have, then what may be amiss, and with that what is only to be checked, as it is settled if
+things are as they nearly always are.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -18,8 +19,9 @@ from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.rulebook.outcomes import Outcome
 
-_MAY_BE_NO, _AMISS, _WORK, _PART, _MAY_BE_AMISS = range(5)
+_FOR_GOOD, _MAY_BE_NO, _AMISS, _WORK, _PART, _MAY_BE_AMISS = range(6)
 _SORTS: Final[Mapping[int, SeeTo]] = {
+    _FOR_GOOD: "find out",
     _MAY_BE_NO: "find out",
     _AMISS: "look at",
     _WORK: "do",
@@ -62,10 +64,12 @@ class SeeingTo:
         waits: Mapping[int, frozenset[str]],
         allowance: AllowanceShown | None,
         if_usual: IfUsual | None = None,
+        for_good: Iterable[int] = (),
     ) -> list[ToSeeTo]:
         """The things to see to where it may yet be used, in order; `waits` are the facts that open rules wait for.
 
-        What an allowance says already is not told again; what `if_usual` settles is hardly ever a no.
+        What an allowance says already is not told again; what `if_usual` settles is hardly ever a no. `for_good` are
+        the rules that hold up the outcome and that nothing settles.
         """
         if outcome in ("works", "fails"):
             return []
@@ -75,7 +79,8 @@ class SeeingTo:
         usual = frozenset(if_usual.settles if if_usual else ())
         rules = self._wording.rulebook.rules
         of_rule = {rules[number].id: facts for number, facts in waits.items()}
-        ones = [*self._of_findings(left, of_rule, usual), *self._of_needs(needs)]
+        stay = frozenset(rules[number].id for number in for_good)
+        ones = [*self._of_findings(left, of_rule, usual, stay), *self._of_needs(needs)]
         return [_thing(several) for several in _together(sorted(ones, key=lambda one: one.rank))]
 
     def waits(self, judged: Iterable[tuple[Case, Verdict]]) -> dict[int, frozenset[str]]:
@@ -87,12 +92,16 @@ class SeeingTo:
                     found[number] = frozenset(held.name for held in self._missing.held(number, case))
         return found
 
-    def _of_findings(self, findings: Iterable[Finding], waits: Waits, usual: frozenset[str]) -> Iterator[_One]:
+    def _of_findings(
+        self, findings: Iterable[Finding], waits: Waits, usual: frozenset[str], stay: frozenset[str]
+    ) -> Iterator[_One]:
         for finding in findings:
             if finding.result == "passes":
                 continue
             effect, rule = self._wording.effect(finding), finding.rule
-            if effect == "cautions":
+            if rule in stay and effect == "unknown":
+                yield _One(id=rule, rank=_FOR_GOOD, told=finding.reason, ties=frozenset((rule,)))
+            elif effect == "cautions":
                 yield _One(id=rule, rank=_AMISS, told=finding.reason, ties=frozenset((rule,)), fails=True)
             elif effect == "doubts":
                 rank = _MAY_BE_NO if rule in self._blocking - usual else _MAY_BE_AMISS

@@ -8,7 +8,7 @@ from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.truth import NO, YES
-from fitsvc.language.types import TruthType, Value
+from fitsvc.language.types import Mask, TruthType, Value
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import RIG
 
@@ -46,23 +46,33 @@ def rig_spelt_out(rig: Mapping[str, Json], records: Records, reader: FactReader)
     found = joined_rig(rig_today(records.rig(rig["id"]) or {}, reader), rig)
     for name, wire in reader.today(RIG, records.rig_told(rig["id"]).facts).items():
         subject, _, short = name.partition(".")
-        if name in reader.limits and names_fact(rig, name) and (given := rig[subject]["facts"][short]) is not None:
-            fact = reader.vocabulary.facts[name]
-            if lifts(fact, reader.value(fact, given)[name], reader.value(fact, wire)[name]):
+        if name in reader.limits and names_fact(rig, name):
+            fact, given = reader.vocabulary.facts[name], rig[subject]["facts"][short]
+            now = reader.vocabulary.slots()[name].unknown if given is None else reader.value(fact, given)[name]
+            if held_to(fact, now, reader.value(fact, wire)[name]) != now:
                 found[subject] = {**found[subject], "facts": {**found[subject]["facts"], short: wire}}
     return found
 
 
-def lifts(fact: Fact, now: Value | None, was: Value | None) -> bool:
-    """Whether a rating, or what else a maker allows, is surely more than it was; what one asks for, surely less."""
-    more, less = (was, now) if fact.serves == "makers_demand" else (now, was)
-    if isinstance(more, tuple) and isinstance(less, tuple):
-        return more[0] > less[1] + TOLERANCE
-    if not isinstance(more, int) or not isinstance(less, int):
-        return False
+def held_to(fact: Fact, now: Value, was: Value) -> Value:
+    """What is told of a limit, no further than what its record says: as it is told where that is as strict or stricter.
+
+    Of bounds that reach past the record's the stricter end counts, and of what lies wholly past them the record.
+    """
+    if isinstance(now, tuple) and isinstance(was, tuple):
+        if fact.serves == "makers_demand":
+            past, low = now[1] < was[0] - TOLERANCE, max(now[0], was[0])
+            return was if past else now if now[0] >= was[0] - TOLERANCE else (low, max(now[1], low))
+        past, high = now[0] > was[1] + TOLERANCE, min(now[1], was[1])
+        return was if past else now if now[1] <= was[1] + TOLERANCE else (min(now[0], high), high)
+    assert isinstance(now, int) and isinstance(was, int)
     if isinstance(fact.type, TruthType):
-        return (more, less) == (YES, NO)
-    return more & -more > less  # its first member comes after the other's last
+        strict = YES if fact.serves == "makers_demand" else NO
+        return was if was == strict else now
+    # Members stand in their order: of a limit none behind the record's last, of a demand none before its first.
+    upwards, downwards = ~((was & -was) - 1), (1 << was.bit_length()) - 1
+    kept = now & (upwards if fact.serves == "makers_demand" else downwards)
+    return Mask(kept) if kept else was
 
 
 def joined_part(saved: Json, part: Json) -> Json:
