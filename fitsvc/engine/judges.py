@@ -35,12 +35,14 @@ def compile_rules(rules: _Rules, needs: _Needs, derived: Mapping[str, AnyTyped])
         with emitter.block(f"if {condition}:") if condition else nullcontext():
             for subject in subjects:
                 emitter.take_present(subject)
-            _fetch(emitter, [node for node, count in shared[subjects].items() if count > 1])
             by_guard: dict[AnyTyped | None, list[_Member]] = {}
             for number, member in members:
                 by_guard.setdefault(member.guard, []).append((number, member))
+            under = {guard: _uses(guarded, derived) for guard, guarded in by_guard.items()}
+            guards = Counter(node for nodes in under.values() for node in nodes)
+            _fetch(emitter, [node for node, count in guards.items() if count > 1])
             for guard, guarded in by_guard.items():
-                _write(emitter, guard, guarded)
+                _write(emitter, guard, guarded, [node for node, count in under[guard].items() if count > 1])
     emitter.line(f"outcome = {_worst()}")
     emitter.line(f"return new(Verdict, ({', '.join(Verdict._fields[:-2])}, None, nothing_moot))")
     return emitter.function("judge")
@@ -111,15 +113,17 @@ def _fetch(emitter: Emitter, nodes: Sequence[AnyTyped]) -> None:
         emitter.value(node)
 
 
-def _write(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member]) -> None:
-    """Write the rules and needs under one guard: entered unless it is surely no."""
+def _write(emitter: Emitter, guard: AnyTyped | None, members: Sequence[_Member], shared: Sequence[AnyTyped]) -> None:
+    """Write the rules and needs under one guard: entered unless it is surely no, and then with what they share."""
     surely_not = emitter.no(guard) if guard is not None else "False"
     if surely_not == "True":
         return
     if surely_not == "False":
+        _fetch(emitter, shared)
         _judge(emitter, guard, members)
     else:
         with emitter.block(f"if not ({surely_not}):"):
+            _fetch(emitter, shared)
             _judge(emitter, guard, members)
 
 
