@@ -118,7 +118,7 @@ class Shop:
             elif self._whole is None:
                 self._whole = Stock(sold, {})
             self._looked = looked
-            return StoreShelf(self, session)
+            return StoreShelf(self, session, self._whole)
 
     def stock(self, session: Session, subject: str) -> Stock:
         """What is sold as a subject, read from the store when it is first wanted."""
@@ -160,8 +160,8 @@ class Shop:
 class StoreShelf:
     """What one request takes from the shelf: what it looks at once stays the same for it."""
 
-    def __init__(self, shop: Shop, session: Session) -> None:
-        self._shop, self._session = shop, session
+    def __init__(self, shop: Shop, session: Session, whole: Stock | None) -> None:
+        self._shop, self._session, self._whole = shop, session, whole
         self._stocks: dict[str, Stock] = {}
 
     def items(self, subject: str, kind: Value | None = None) -> Sequence[Item]:
@@ -183,7 +183,9 @@ class StoreShelf:
         return self._shop.folded() if self._shop.folded else None
 
     def sells(self, subject: str) -> bool:
-        """Whether there is anything of a subject."""
+        """Whether there is anything of a subject; of a small store it is at hand."""
+        if self._whole is not None:
+            return self._whole.sells(subject)
         return bool(list_records(self._session, "accessory", limit=1, sold_as=sold_as(subject)))
 
     def receivers_for(self, vehicle: str) -> Sequence[tuple[Stored, Stored]]:
