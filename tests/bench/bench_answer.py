@@ -10,20 +10,23 @@ looked up: that is told in time alone.
 The floor is reading the JSON of questions of the same kind and writing their answers', once made, and nothing between.
 """
 
+import gc
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from multiprocessing import get_context
-from time import perf_counter, process_time
+from time import process_time
 from typing import Any, TypeVar
 
 import msgspec
 
-from bench.measuring import SMALL, Group, Row, Time, in_turn, show, taken
+from bench.measuring import SMALL, Group, Row, Time, in_turn, once, show, taken
 from bench.questions import questions, unheard
 from fitsvc.answers.answer import encode
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords
+from fitsvc.answers.remedies import Remedies
+from fitsvc.answers.shelf import EMPTY
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.bodies import decode
@@ -66,10 +69,8 @@ def told(answerer: Answerer, body: bytes) -> bytes:
 def first(_: int) -> tuple[float, float]:
     """Seconds an answer of the first ones of a process, of the processor and of the clock."""
     answerer, sent = prepared(), bodies(questions, 1, FIRST)
-    clock, used = perf_counter(), process_time()
-    for body in sent:
-        told(answerer, body)
-    return (process_time() - used) / FIRST, (perf_counter() - clock) / FIRST
+    used, clock = once(lambda _: [told(answerer, body) for body in sent])
+    return used / FIRST, clock / FIRST
 
 
 def first_of_a_process() -> Time:
@@ -93,6 +94,8 @@ def steps(answerer: Answerer, fresh: Sequence[Sequence[bytes]]) -> Group:
 
     for sent in fresh:
         took: dict[str, float] = {}
+        gc.collect()
+        gc.disable()
         for body in sent:
             document = step("the facts read", took, partial(decode, body))
             question = step("the facts read", took, partial(read_question, document, answerer.reader, NoRecords()))
@@ -101,9 +104,14 @@ def steps(answerer: Answerer, fresh: Sequence[Sequence[bytes]]) -> Group:
             step("findings in words", took, partial(answerer._findings, question, verdict, case, "us"))
             step("limits and cautions in words", took, partial(answerer.limits.told, case, "us"))
             step("limits and cautions in words", took, partial(answerer.cautions.told, case, "us"))
-            rest = partial(answerer.answer, document, judged=(question, verdict))
-            answer = step("what next, what instead, the summary, and the above looked up", took, rest)
+            rest = partial(answerer.answer, document, judged=(question, verdict), remedies=False)
+            answer = step("what next, the summary, and the above looked up", took, rest)
+            if verdict.outcome == "fails":
+                search = Remedies(missing=answerer.missing, reader=answerer.reader, shelf=EMPTY, system="us")
+                failing = partial(answerer._remedies, search, document, question, verdict.failing, NoRecords())
+                answer.remedies = step("of what fails, what would work instead", took, failing)
             step("the answer written", took, partial(encode, answer))
+        gc.enable()
         for name, seconds in took.items():
             spent.setdefault(name, []).append(seconds / len(sent))
     rows = [Row("ours", name, taken(times)) for name, times in spent.items()]

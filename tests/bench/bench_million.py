@@ -9,6 +9,7 @@ there for the next time: storing a million items takes longer than all that is m
 
 import asyncio
 import multiprocessing
+import os
 import sys
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -26,7 +27,7 @@ from bench.stored_catalogue import store
 from fitsvc.inventory.changes import newest
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
-from fitsvc.store.database import Database
+from fitsvc.store.database import Database, upgrade
 
 COMMAND = "bench.bench_million"
 ITEMS, RIGS = (5_000, 20) if SMALL else (1_000_000, 200)
@@ -41,20 +42,27 @@ def groups() -> Iterator[Group]:
         url, book = f"sqlite:///{folder / f'{count}.db'}", load_rulebook(data_dir("rules"))
         if not (folder / f"{count}.db").exists():
             store(url, book, count)
+        empty = f"sqlite:///{Path(made) / 'empty.db'}"
+        upgrade(empty)
+        bare, _, _ = started(empty, Path(made))
+        nothing = sum(held(bare.pid))
+        bare.terminate()
+        bare.join()
         first, _, built = started(url, folder)
         first.terminate()
         first.join()
         server, port, opened = started(url, folder)
         try:
             told = f"The server was ready in {opened:.1f} s, before there was an index in {built:.1f} s."
-            yield from _asked(url, server.pid, port, count, told)
+            yield from _asked(url, server.pid, port, count, told, nothing)
         finally:
             server.terminate()
             server.join()
 
 
-def _asked(url: str, server: int, port: int, count: int, told: str) -> Iterator[Group]:
-    memory = {"when it is ready": sum(held(server))}
+def _asked(url: str, server: int, port: int, count: int, told: str, nothing: float) -> Iterator[Group]:
+    memory = {"another that has nothing stored": nothing, "when it is ready": sum(held(server))}
+    memory["of that, of files that it maps"] = held(server)[1]
     with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=1200) as client:
         wishes = {"rig": rig(1)["rig"], "wishes": [{"kind": "bike_carrier", "load": rig(1)["load"]}]}
         for what, path, body in (("page", PAGE, rig(0)), ("plan", PLAN, wishes)):
@@ -69,13 +77,17 @@ def _asked(url: str, server: int, port: int, count: int, told: str) -> Iterator[
     done = spawn.Process(target=_change, args=(url, count, begun, took))
     done.start()
     begun.wait()
+    start, busy = perf_counter(), [used(of) for of in (server, done.pid or 0, os.getpid())]
     changing = _steadily(port)
+    spent = [used(of) - was for of, was in zip((server, done.pid or 0, os.getpid()), busy, strict=True)]
+    spent = [one / (perf_counter() - start) for one in spent]
     done.join()
     assert done.exitcode == 0
     memory[f"after {CHANGED_A_SECOND:,} items a second changed"] = sum(held(server))
     memory["at most"] = peak(server)
     notes = [
         f"{_told(url) - before:,} items were changed in {took.get():.0f} s.",
+        "Meanwhile the server had {:.0%} of a core, who changes {:.0%}, and who asks {:.0%}.".format(*spent),
         "A page tells the store as it was when it was last looked at: a second or two before, five at the most.",
     ]
     yield Group(f"{title}, while {CHANGED_A_SECOND:,} items a second change", COMMAND, _pages(changing), notes=notes)

@@ -1,33 +1,37 @@
 """Where the time of a piece of work goes: `PYTHONPATH=tests python -m bench.profiled WORK`.
 
-`answer` are whole answers never asked for, `strange` such of which each weight and length is a new one, `open` those
-that leave nearly all open, `plan` plans on 10,000 parts, `rig` rigs never seen on 60,000 distinct items, `rigs` 500 of
-them together on 100,000 items that repeat themselves, `statement` statements told one a transaction on SQLite, `audit`
-an audit of 100,000 rows on one rig, `audits` one of 14,000 rows on 300 rigs. Told are shares of the processor's time,
-of what each function takes with all that it calls, and of what each module takes alone. The profiler makes calls dearer
-than they are: shares are told, and no times.
+`answer` are whole answers never asked for, `strange` such of which each weight and length is a new one, `posted` such
+as a service gives them from an empty store, `open` those that leave nearly all open, `plan` plans on 10,000 parts,
+`rig` rigs never seen on 60,000 distinct items, `rigs` 500 of them together on 100,000 items that repeat themselves,
+`statement` statements told one a transaction on SQLite, `audit` an audit of 100,000 rows on one rig, `audits` one of
+14,000 rows on 300 rigs.
+
+Every few milliseconds of the processor's time it is looked which functions are at work, which makes none of them
+dearer. Told are shares of that time: by parts that add up to all of it, as the guide's table of goals has them, by
+functions with all that they call, and by modules alone. What the library beneath does in one call counts as its
+caller's.
 """
 
 import sys
 from collections import Counter
-from collections.abc import Callable
-from cProfile import Profile
+from collections.abc import Callable, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
-from pstats import Stats
 from shutil import rmtree
 from tempfile import mkdtemp
-from time import thread_time
 from typing import Any, Final
 
 from demo_world import answerer, stock, world
 
-import fitsvc
 from bench import bench_answer, bench_next, bench_plans, questions
+from bench.looking import Looks
+from bench.report import REST
 from fitsvc.answers.answering import Answerer
 from fitsvc.planning.planner import Planner
+from fitsvc.service.bodies import decode
 
-FOLDER: Final = Path(fitsvc.__file__).parent
-MANY, BEFORE, MOST_TOLD = 400, 300, 40
+MANY, BEFORE, MOST_TOLD = 6_000, 300, 40
 
 
 def answers(of: bench_answer.Asked) -> Callable[[], None]:
@@ -39,12 +43,36 @@ def answers(of: bench_answer.Asked) -> Callable[[], None]:
     return lambda: _each(lambda body: bench_answer.told(of_it, body), asked)
 
 
+def posted() -> Callable[[], None]:
+    """Whole answers as a service gives them by its framework from a store that sells nothing."""
+    from fitsvc.service.app import create_app
+    from fitsvc.service.asking import told_of
+    from fitsvc.service.context import service_in
+    from fitsvc.store.database import Database, upgrade
+
+    folder = Path(mkdtemp())
+    url = f"sqlite:///{folder / 'bench.db'}"
+    upgrade(url)
+    database = Database(url)
+    service = service_in(create_app(database, bench_answer.prepared()))
+    for body in bench_answer.bodies(questions.questions, 1, BEFORE):
+        told_of(service, decode(body), "us", None)
+    asked = bench_answer.bodies(questions.questions, 77, MANY)
+
+    def work() -> None:
+        _each(lambda body: told_of(service, decode(body), "us", None), asked)
+        database.close()
+        rmtree(folder)
+
+    return work
+
+
 def open_answers() -> Callable[[], None]:
     """The costliest of answers that leave nearly all open, of each sort, of an answerer that has heard others."""
     found = [
         document
         for one in bench_next.DRAWN.values()
-        for *_, document in bench_next.slowest(_heard(), bench_next.drawn(40, one=one))[:4]
+        for *_, document in bench_next.slowest(_heard(), bench_next.drawn(100, one=one))[:10]
     ]
     heard = _heard()
     for one in bench_next.DRAWN.values():
@@ -98,7 +126,8 @@ def statements() -> Callable[[], None]:
     bench_statements.alone(database, 0)
 
     def work() -> None:
-        bench_statements.alone(database, 10_000)
+        for first in range(10_000, 15_000, 1_000):
+            bench_statements.alone(database, first)
         database.close()
         rmtree(folder)
 
@@ -114,7 +143,7 @@ def rigs() -> Callable[[], None]:
     engine, count = bench_columns.ENGINE, bench_columns.DISTINCT
     engine.choices(adapted=False).prepare()
     made = synthetic_accessories(engine.rulebook, count, models=count)
-    columns, cases = Columns(engine), synthetic_rigs(engine.rulebook, 80)
+    columns, cases = Columns(engine), synthetic_rigs(engine.rulebook, 240)
     catalogue = columns.catalogue_of(made.columns, bench_columns.SUBJECTS, count)
     for case in cases[:40]:
         bench_columns.ours(columns, catalogue, case)
@@ -149,6 +178,7 @@ def _each(work: Callable[[Any], object], of: Any) -> None:
 WORK: Final[dict[str, Callable[[], Callable[[], None]]]] = {
     "answer": lambda: answers(questions.questions),
     "strange": lambda: answers(questions.unheard),
+    "posted": posted,
     "open": open_answers,
     "plan": plans,
     "rig": rigs,
@@ -159,34 +189,122 @@ WORK: Final[dict[str, Callable[[], Callable[[], None]]]] = {
 }
 
 
+_WRITING: Final = ("answers/seeing_to.py things", "answers/summary.py summarise", "answers/allowances.py told")
+_LIMITS: Final = ("answers/limit_words.py told", "answers/cautions.py told")
+_READING: Final = ("answers/question.py read_question", "answers/things.py read_things", "service/bodies.py decode")
+_NEXT: Final = ("answers/next_steps.py next_steps", "answers/candidates.py steps_over")
+_COLUMNS: Final = {
+    "deciding by cases": ("engine/columns/cases.py",),
+    "the rules that rest on what is new": ("engine/columns/rules.py",),
+}
+_AUDIT: Final = {
+    "reading": ("audits/run.py read",),
+    "judging": ("engine/columns/",),
+    "counting, and writing of pairs": ("audits/run.py judge",),
+    "looking for figures that look wrong": ("audits/findings.py _suspicious",),
+    "other findings, written": ("audits/findings.py write",),
+    "what is told of it": ("audits/page.py", "audits/kept.py", "audits/page_fixes.py"),
+}
+PARTS: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
+    "answer": {
+        "what would work instead": ("answers/answering.py _remedies",),
+        "the facts read": _READING,
+        "what to learn next": _NEXT,
+        "the rules judged": ("engine/point.py evaluate", "engine/point.py opened"),
+        "findings in words": ("answers/answering.py _findings",),
+        "limits and cautions in words": _LIMITS,
+        "what to see to and the summary": _WRITING,
+        "the answer written": ("answers/answer.py encode",),
+    },
+    "posted": {
+        "the store asked what it sells and what has changed": ("service/selecting.py best", "inventory/shelf.py"),
+        "other sessions of the store": ("store/",),
+        "the answer itself": ("answers/answering.py answer", "answers/answer.py encode"),
+    },
+    "open": {
+        "what would work instead": ("answers/answering.py _remedies",),
+        "what to learn next": _NEXT,
+        "the facts read": _READING,
+        "deciding by cases": ("engine/point.py by_cases",),
+        "the rules judged": ("engine/point.py rule_by_rule", "engine/point.py opened"),
+        "findings in words": ("answers/answering.py _findings",),
+        "limits and cautions in words": _LIMITS,
+    },
+    "plan": {
+        "what is nearest, where no set serves": ("planning/planner.py _misses",),
+        "columns of the shelf": ("engine/columns/",),
+        "openings and sets one by one": ("engine/point.py", "engine/choices.py"),
+    },
+    "rig": _COLUMNS,
+    "rigs": _COLUMNS,
+    "statement": {
+        "the record locked and read": ("store/records.py lock_record",),
+        "what was said before read": ("store/observations.py log_of",),
+        "the statement appended, and what is known made of all": ("store/observations.py append",),
+        "the record stored": ("store/records.py _changed",),
+        "what contradicts it": ("observing/evidence.py contradictions",),
+        "the session, its end on the disk among it": ("store/database.py session",),
+    },
+    "audit": _AUDIT,
+    "audits": _AUDIT,
+}
+"""The parts of a work that the guide tells the shares of, each by functions, or modules, of which one is at work.
+
+What is of two parts counts as the first one's.
+"""
+
+
+def parts(name: str, seen: Mapping[tuple[str, ...], int]) -> dict[str, float]:
+    """The share of each part of a work, and of the rest."""
+    shares, whole = Counter[str](), sum(seen.values())
+    for stack, count in seen.items():
+        of = (what for what, some in PARTS[name].items() if any(one.startswith(some) for one in stack))
+        shares[next(of, REST)] += count
+    return {what: shares[what] / whole for what in (*PARTS[name], REST)}
+
+
+def looked(name: str) -> dict[str, float]:
+    """The shares of the parts of one work."""
+    return parts(name, Looks().of(WORK[name]()))
+
+
+def shares() -> dict[str, dict[str, float]]:
+    """The shares of the parts of all works that have some, each work in a process of its own."""
+    found = {}
+    for name, some in PARTS.items():
+        if some:
+            with ProcessPoolExecutor(1, get_context("spawn")) as apart:
+                found[name] = apart.submit(looked, name).result()
+    return found
+
+
 def main() -> None:
-    """Profile and print."""
+    """Look and print."""
     named = [name for name in sys.argv[1:] if name in WORK]
     if not named:
         raise SystemExit(f"say what to profile, of {', '.join(WORK)}")
     for name in named:
-        work = WORK[name]()
-        profile = Profile(thread_time)
-        profile.runcall(work)
-        _show(name, Stats(profile).stats)  # type: ignore[attr-defined]  # which typeshed does not name
+        _show(name, Looks().of(WORK[name]()))
 
 
-def _show(name: str, stats: Any) -> None:
-    """Shares of all that was done: by functions of fitsvc with what they call, and by modules alone."""
-    whole = max(sum(one[2] for one in stats.values()), *(one[3] for one in stats.values()))
+def _show(name: str, seen: Mapping[tuple[str, ...], int]) -> None:
+    """Shares of all that was done: by parts, by functions of fitsvc with what they call, and by modules alone."""
+    whole = sum(seen.values())
     through, alone = Counter[str](), Counter[str]()
-    for (file, _, function), (_, _, own, together, _) in stats.items():
-        inside = file.startswith(str(FOLDER))
-        where = Path(file).relative_to(FOLDER).as_posix() if inside else "generated" if file[0] == "<" else "beneath"
-        alone[where] += own
-        if inside and not function.startswith("<"):
-            through[f"{where} {function}"] += together
-    print(f"\n{name}: what functions take with all that they call")
-    for what, took in through.most_common(MOST_TOLD):
-        print(f"{took / whole:7.1%}  {what}")
-    print("what modules take alone")
-    for what, took in alone.most_common(MOST_TOLD // 2):
-        print(f"{took / whole:7.1%}  {what}")
+    for stack, count in seen.items():
+        alone[stack[-1].split()[0]] += count
+        for one in {one for one in stack if " " in one}:
+            through[one] += count
+    print(f"\n{name}: seen at work {whole:,} times; its parts")
+    for what, share in parts(name, seen).items():
+        print(f"{share:7.1%}  {what}")
+    for told, some, most in (
+        ("what functions take with all that they call", through, MOST_TOLD),
+        ("what modules take alone", alone, MOST_TOLD // 2),
+    ):
+        print(told)
+        for what, count in some.most_common(most):
+            print(f"{count / whole:7.1%}  {what}")
 
 
 if __name__ == "__main__":

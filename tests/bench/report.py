@@ -25,6 +25,7 @@ _MOST_KEPT: Final = 30
 _TABLES: Final = re.compile(r"(?<=\n## What was measured\n).*", re.DOTALL)
 _HEAD: Final = "| what | processor | by the clock | spread | beside it |\n| --- | ---: | ---: | ---: | --- |\n"
 _TIMES, _A_SECOND, _AS_LONG = "×", "a second", "× as long"
+REST: Final = "the rest"
 _HELD: Final = "| what | held |\n| --- | ---: |\n"
 
 
@@ -43,9 +44,13 @@ MODULES: Final = (
     "bench_statements",
     "bench_catalogue",
     "bench_million",
+    "bench_tried",
+    "profiled",
     "bench_growth",
 )
 """In the order of the guide."""
+LONG: Final = ("profiled", "bench_growth")
+"""The last of them, which a small run leaves out."""
 
 Figures = tuple[int, float, float, float, float, float]
 """Signatures; seconds to fold and index; milliseconds of a never-seen rig and of a seen one; MB held, and at most."""
@@ -58,80 +63,64 @@ Growth = tuple[str, list[tuple[str, Figures]]]
 
 
 WHOLE: Final = (
-    "Of its steps, as the table of them has it, a quarter goes into findings in words, an eighth judges, a ninth "
-    "reads, a twelfth tells limits and cautions, and two fifths look for what comes next and what would work instead, "
-    "and sum up. No single step is most of it: judged in no time at all, an answer would take seven eighths as long, "
-    "which is why no rule is judged in another language. `bench.profiled answer`"
+    "No single step is most of it, and none of what was tried halves it, but for not telling in words what passes: "
+    "see *What was tried*."
 )
 POSTED: Final = (
-    "Beside bytes that are only sent, half as many requests leave an answer as long as a request takes the server "
-    "without it; nearly all of ours is the whole answer above. `bench.profiled answer`"
+    "At half as many requests as of bytes that are only sent, an answer may take as long as a request takes the server "
+    "without it; the whole answer above takes many times that."
+)
+FRAMED: Final = (
+    "Beside the framework, which the prebuilt route passes too, and the whole answer above, what fails is told with "
+    "what the store sells instead, for which it is asked what has changed."
 )
 LONGER: Final = (
-    "Rules with a guard in common are passed over together. But a fact that several rules on the same subjects read is "
-    "fetched before any of them is entered, also where none applies, and with a copy each has several."
+    "Rules with a guard in common are passed over together, but what is read under several guards is fetched before "
+    "any of them is looked at: how many facts are fetched stands with the table."
 )
 KEPT: Final = "What is kept is found by the bytes of the question, and counted as used last and by its outcome."
 OPEN: Final = (
-    "Two fifths go into what to learn next: each open rule is judged over the readings of each fact that it waits for, "
-    "up to a count of judgements. A quarter words findings, of which hardly one was told before, a tenth decides by "
-    "cases, and a twelfth looks for what would work instead. All of it goes by how much is open. `bench.profiled open`"
+    "It goes by how much is open: to find what to learn next each open rule is judged over the readings of each fact "
+    "that it waits for, up to a count of judgements, and each open choice with each of its values."
 )
 PLAN: Final = (
     "Openings with adapters are judged one by one and whole columns of the shelf in each of them, up to a count of "
-    "judgements; what is left over is told as not tried. `bench.profiled plan`"
+    "judgements; what is left over is told as not tried."
 )
 RIG: Final = (
-    "Half goes into the rules that rest on the rig's new figures, over sixty thousand rows; more than two fifths go "
-    "into deciding by cases what they leave open, each open choice with each of its values. `bench.profiled rig`"
+    "Rules that rest on the rig's new figures are judged over sixty thousand rows, and what they leave open is decided "
+    "by cases, each open choice with each of its values."
 )
-MANY: Final = (
-    "Nearly three quarters go into deciding by cases what the rules leave open on each rig, a quarter into the rules "
-    "whose figures are new on each; rigs share what they have alike. `bench.profiled rigs`"
-)
+MANY: Final = "Rigs share what they have alike; what is new on each is judged, and decided by cases, for each."
 
 
-STATEMENT: Final = (
-    "Who tell at once share a flush of the disk, and one interpreter works for all of them. A quarter of its time "
-    "stores the statement, a fifth makes of all that was said what is known, a seventh locks and reads the record, as "
-    "much reads what was said before, and the rest opens and ends the session and looks for what contradicts it. "
-    "`bench.profiled statement`"
-)
+STATEMENT: Final = "Who tell at once share a flush of the disk, and one interpreter works for all of them."
 TOGETHER: Final = (
     "One interpreter reads, checks and folds all of them, and each is held to all that was said of its part before."
 )
 CATALOGUE: Final = "One interpreter reads, checks, stores and folds all of them in one transaction."
 EFFECTS: Final = (
     "Each sort of rig is judged as it was and as it is: the rules that rest on its figures over all accessories, and "
-    "the cases of what they leave open."
+    "the cases of what they leave open, as for rigs in a row above."
 )
 FIRST_PAGE: Final = "What a first rig needs of the rules, over all items, is compiled and folded when it comes."
 FIRST_PLAN: Final = (
-    "Accessories are judged as the index holds them; most goes into deciding by cases what the wish leaves open, for "
-    "which some rules are laid out when they are first asked for."
+    "Accessories are judged as the index holds them; some rules are laid out over them when they are first asked for."
 )
 CHANGING: Final = (
-    "Two cores are shared by the server, the one who changes and the one who asks. A thread of the server reads and "
-    "folds what has changed and lays the rules out over it, which takes the interpreter from who asks meanwhile, and "
-    "each rig asked about is judged anew on it. Nobody waits for it."
+    "Two cores are shared by the server, the one who changes and the one who asks, and how busy they are stands with "
+    "the table. A thread of the server reads and folds what has changed and lays the rules out over it, which takes "
+    "the interpreter from who asks meanwhile, and each rig asked about is judged anew on it. Nobody waits for it."
 )
 MEMORY: Final = (
-    "Some 170 MB are held before anything is stored: interpreter, libraries, compiled rules. The rules laid out over "
-    "the signatures of a million items are another 100, and of the index's mapped file 40 to 80 are in use. The rest "
-    "is what rigs asked about lately came to, pages as shown, and what has changed, read, folded and laid out anew."
+    "What a server holds that has nothing stored, interpreter, libraries and compiled rules, and how much of the rest "
+    "is of the index's mapped file, stands in the table. The rest are the rules laid out over the signatures of all "
+    "items, what rigs asked about lately came to, and what has changed, read, folded and laid out anew."
 )
 
 
-AUDIT_READ: Final = (
-    "Of 100,000 rows less than a fifth is reading. Two fifths write the findings, of which the more part looks for "
-    "figures that look wrong and a quarter writes the list of what to mend as a workbook, as long for any number of "
-    "rows; three tenths judge, half of that laying the rules of the one rig over the items. A parse does none of it. "
-    "`bench.profiled audit`"
-)
-AUDIT_PAIRS: Final = (
-    "The floor copies pairs that are judged already, whose figures it neither judges nor counts. "
-    "`bench.profiled audits` tells the shares of judging, counting and writing"
-)
+AUDIT_READ: Final = "A parse neither judges nor finds nor tells; what is told is as long for any number of rows."
+AUDIT_PAIRS: Final = "The floor copies pairs that are judged already, whose figures it neither judges nor counts."
 AUDIT_TWO: Final = (
     "Blocks are judged by two; the catalogue is read, and the findings are written, by one, and each of the two starts "
     "and compiles the rules for itself."
@@ -150,6 +139,8 @@ class Goal(NamedTuple):
     reached: Callable[[Group], float]
     why: str
     unit: str = ""
+    profile: str = ""
+    """The work of `bench.profiled` whose parts say where the time goes."""
 
     @property
     def at_least(self) -> bool:
@@ -205,26 +196,34 @@ GOALS: Final = (
         "rules on one case, its facts handed over before",
         8.0,
         lambda group: min(row.time.middle for row in group.rows if row.part == "beside") / group.ours.time.middle,
-        "The floor, a straight line of Python on exact figures, takes a quarter of ours; what lies between is two ends "
-        "of each figure, three values of each truth, and telling apart what passes, fails and is left open.",
+        "The floor, a straight line of Python on exact figures, which knows one end of each figure and two values of "
+        "each truth where ours knows two and three, leaves little room: see how far it is from the goal. The same "
+        "function as machine code: see *What was tried*.",
         unit=_TIMES,
     ),
     Goal("with a rulebook twice as long", 1.1, _grown, LONGER, unit=_AS_LONG),
-    Goal("never asked, after", 150e-6, _ours(), WHOLE),
+    Goal("never asked, after", 150e-6, _ours(), WHOLE, profile="answer"),
     Goal("never asked, before the framework", 0.5, _rate, POSTED, unit=_TIMES),
-    Goal("never asked, by the framework", 0.5, _rate, POSTED, unit=_TIMES),
+    Goal("never asked, by the framework", 0.5, _rate, FRAMED, unit=_TIMES, profile="posted"),
     Goal("`POST /v1/answers`, asked again", 0.8, _rate, KEPT, unit=_TIMES),
-    Goal("hardly anything is known", 50e-3, _ours(1), OPEN),
-    Goal("A plan on", 250e-3, _ours(1), PLAN),
-    Goal("The very first rig", 4e-3, _ours(1), RIG),
-    Goal("A never-seen rig", 1.5e-3, _ours(1), RIG),
-    Goal("10,000 rigs with one process and with two", 1.6, _clock(1), MANY),
-    Goal("Statements told one a transaction", 1_000, _a_second(1), STATEMENT, unit=_A_SECOND),
+    Goal("hardly anything is known", 50e-3, _ours(1), OPEN, profile="open"),
+    Goal("A plan on", 250e-3, _ours(1), PLAN, profile="plan"),
+    Goal("The very first rig", 4e-3, _ours(1), RIG, profile="rig"),
+    Goal("A never-seen rig", 1.5e-3, _ours(1), RIG, profile="rig"),
+    Goal("10,000 rigs with one process and with two", 1.6, _clock(1), MANY, profile="rigs"),
+    Goal("Statements told one a transaction", 1_000, _a_second(1), STATEMENT, unit=_A_SECOND, profile="statement"),
     Goal("Statements told in a file", 1_000, _a_second(0), TOGETHER, unit=_A_SECOND),
     Goal("records over HTTP", 60.0, _clock(), CATALOGUE),
     Goal("reading, to its effects on", 1.0, _clock(), EFFECTS),
-    Goal("on 1 rig, CSV in to Parquet out, one process", 3.0, _beside(2), AUDIT_READ, unit=_AS_LONG),
-    Goal("on 1,000 rigs, CSV in to Parquet out, one process", 0.6, _beside(1), AUDIT_PAIRS, unit=_AS_LONG),
+    Goal("on 1 rig, CSV in to Parquet out, one process", 3.0, _beside(2), AUDIT_READ, unit=_AS_LONG, profile="audit"),
+    Goal(
+        "on 1,000 rigs, CSV in to Parquet out, one process",
+        0.6,
+        _beside(1),
+        AUDIT_PAIRS,
+        unit=_AS_LONG,
+        profile="audits",
+    ),
     Goal("two processes beside one, by the clock", 0.55, _clocks(), AUDIT_TWO, unit=_AS_LONG),
     Goal("The first page after a start", 0.5, _clock(), FIRST_PAGE),
     Goal("The first plan after a start", 0.5, _clock(), FIRST_PLAN),
@@ -250,6 +249,8 @@ class Run(msgspec.Struct, frozen=True):
     machine: str = ""
     took: dict[str, float] = {}
     """Seconds that each module took by the clock."""
+    shares: dict[str, dict[str, float]] = {}
+    """Of works that were profiled, the share of each part of theirs."""
     earlier: dict[str, str] = {}
     """Of modules that another run measured, when and by what; a part may be measured anew by itself."""
 
@@ -260,16 +261,19 @@ def begun(digest: str, rules: int, needs: int, modules: Sequence[str], before: R
     if before is None:
         return run
     told = f"on {before.at} by the rulebook `{_short(before.digest)}`, with a load of {before.load:.1f}"
-    measured = [name for name in modules if name not in before.missing]
-    earlier = {name: before.earlier.get(name, told) for name in measured}
-    missing = [name for name in modules if name in before.missing]
-    return replace(run, groups=before.groups, growth=before.growth, missing=missing, earlier=earlier, took=before.took)
+    missing = [name for name in modules if name in before.missing or name not in before.took]
+    earlier = {name: before.earlier.get(name, told) for name in modules if name not in missing}
+    kept = {name: getattr(before, name) for name in ("groups", "growth", "shares", "took")}
+    return replace(run, missing=missing, earlier=earlier, **kept)
 
 
-def measured(module: str) -> tuple[list[Group], list[Growth]]:
-    """What one module measures, told as it comes."""
+def measured(module: str) -> dict[str, Any]:
+    """What one module measures, told as it comes: groups, how things grow, or shares."""
     one = import_module(f"bench.{module}")
-    return ([], one.growth()) if hasattr(one, "growth") else (show(one.groups()), [])
+    for what in ("growth", "shares"):
+        if hasattr(one, what):
+            return {what: getattr(one, what)()}
+    return {"groups": show(one.groups())}
 
 
 def with_part(
@@ -277,6 +281,7 @@ def with_part(
     module: str,
     groups: Sequence[Group] | None = None,
     growth: list[Growth] | None = None,
+    shares: dict[str, dict[str, float]] | None = None,
     took: float | None = None,
 ) -> Run:
     """The run with a module measured, in place of what there was of it."""
@@ -285,6 +290,7 @@ def with_part(
         run,
         groups=run.groups if groups is None else sorted([*others, *groups], key=_place),
         growth=run.growth if growth is None else growth,
+        shares=run.shares if shares is None else shares,
         missing=[name for name in run.missing if name != module],
         took=run.took if took is None else {**run.took, module: round(took, 1)},
         earlier={name: told for name, told in run.earlier.items() if name != module},
@@ -362,11 +368,21 @@ def _goals(run: Run) -> Iterator[str]:
     yield "| --- | ---: | ---: | --- | --- |"
     said = set[str]()
     for one, group in found:
-        why = "" if one.met(group) else "as above" if one.why in said else one.why
-        said |= {why}
+        why = "" if one.met(group) else "as above" if one.why in said else f"{one.why}{_shares(run, one.profile)}"
+        said |= {one.why} if why else set()
         reached = one.told(one.reached(group))
         yield f"| {group.title} | {one.told(one.aim)} | {reached} | {why} | `{group.command}` |"
     yield ""
+
+
+def _shares(run: Run, work: str) -> str:
+    """Where the time of a work goes, the most first and the rest last, with the command that shows it."""
+    parts = dict(run.shares.get(work, {}))
+    if not parts:
+        return ""
+    rest = parts.pop(REST, 0.0)
+    told = [f"{what} {share:.0%}" for what, share in sorted(parts.items(), key=lambda one: -one[1])]
+    return f" Of its time: {', '.join([*told, f'{REST} {rest:.0%}'])}. `bench.profiled {work}`"
 
 
 def _group(group: Group) -> str:
