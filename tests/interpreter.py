@@ -13,6 +13,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 from itertools import product as cartesian
 from math import inf
 from pathlib import Path
@@ -598,6 +599,9 @@ class Reading:
             if not key.names <= table["rows"].keys():
                 return self._anything(table["gives"])
             cells = [table["rows"][name] for name in key.names]
+        elif "points" in table:
+            points = [(self.texts.figure(point["at"]), self.texts.figure(point["is"])) for point in table["points"]]
+            return _on_the_line(points, self._length(key)) or self._anything(table["gives"])
         else:
             cells = _bands(table["bands"], self._length(key), self.texts.figure)
         return _either([self.of(cell, table["gives"]) for cell in cells])
@@ -611,7 +615,10 @@ class Reading:
         assert isinstance(key, Members)
         below = {"key": left if len(left) > 1 else left[0], "gives": table["gives"]}
         rows = [table["rows"][name] for name in key.names]
-        tables = [below | ({"bands": row} if isinstance(row, list) else {"rows": row}) for row in rows]
+        tables = [
+            below | ({"rows": row} if not isinstance(row, list) else {"points" if "at" in row[0] else "bands": row})
+            for row in rows
+        ]
         return _either([self._lookup(one, others) for one in tables])
 
     def _anything(self, kind: str) -> Value:
@@ -643,6 +650,21 @@ def _bands(bands: list[dict[str, str]], key: Number, figure: Callable[[str], flo
         for band, under, top in zip(bands, [-inf, *tops], tops, strict=False)
         if key[0] <= most_alike(top) and key[1] > most_alike(under)
     ]
+
+
+def _on_the_line(points: list[tuple[Any, Any]], key: Number) -> Number | None:
+    """What a line through some points passes over a stretch, at its ends and corners; None where it is not all there.
+
+    The line is weighed between its two points: as much of either as the key is near to it.
+    """
+    (first, _), (last, _) = points[0], points[-1]
+    if most_alike(key[0]) < first or key[1] > most_alike(last):
+        return None
+    low, high = (min(max(end, first), last) for end in key)
+    met = [y for x, y in points if low <= x <= high]
+    for (x0, y0), (x1, y1) in pairwise(points):
+        met += [(y0 * (x1 - x) + y1 * (x - x0)) / (x1 - x0) for x in (low, high) if x0 <= x <= x1]
+    return (min(met), max(met))
 
 
 # rules, needs, limits

@@ -57,6 +57,8 @@ TABLES = """tables:
      bands: [{up_to: 100 lb, is: %(mass_colour)s}, {up_to: 50 kg, is: red}, {up_to: 300 lb, is: green}, {is: red}]}
   - {id: length_number, title: t, key: length, gives: count, source: %(source)s,
      bands: [{up_to: 1 in, is: 3}, {up_to: 2 in, is: 1}, {is: 2}]}
+  - {id: length_force, title: t, key: length, gives: force, source: %(source)s,
+     points: [{at: 0 in, is: 9 kN}, {at: 2 in, is: 5 kN}, {at: 40 in, is: 6 kN}, {at: 90 in, is: 1 kN}]}
 """
 DIMENSION_OF = {"length": LENGTH, "mass": MASS, "number": NUMBER, "angle": ANGLE, "force": FORCE}
 FROM_TABLE = {  # what a lookup gives, from which table, by which key
@@ -66,6 +68,7 @@ FROM_TABLE = {  # what a lookup gives, from which table, by which key
     "rod": ("bore_rod", "bore"),
     "colour": ("mass_colour", "mass"),
     "number": ("length_number", "length"),
+    "force": ("length_force", "length"),
 }
 
 
@@ -438,6 +441,8 @@ def figures_of(rulebook: Rulebook) -> dict[Dimension, tuple[float, ...]]:
                 figures.add(node.value[0])
         if isinstance(node, typed.LookupBand) and isinstance(node.key.type, NumberType):
             found.setdefault(node.key.type.dimension, set()).update(node.tops)
+        if isinstance(node, typed.LookupBetween) and isinstance(node.key.type, NumberType):
+            found.setdefault(node.key.type.dimension, set()).update(node.at)
     return {dimension: tuple(sorted(figures)) for dimension, figures in found.items()}
 
 

@@ -112,6 +112,7 @@ def test_error_texts_cover_every_complaint() -> None:
         "zero_times": "makes zero of whatever",
         "two_figures": "is the same whatever is told",
         "not_a_list": "asks for a list's member",
+        "member_twice": "is among them already",
         "not_a_member": "not a member of",
         "different_branches": "the two branches differ",
         "unknown_function": "there is no function",

@@ -22,7 +22,7 @@ from fitsvc.proving.functions import UntranslatedError
 from fitsvc.proving.pieces import PIECES
 from fitsvc.proving.terms import ENDLESS, SolverTerm, Variables
 from fitsvc.proving.world import World
-from fitsvc.rulebook.rules import Rule
+from fitsvc.rulebook.rules import Need, Rule
 
 CASES = 3_000 if NIGHTLY else 30
 POINTS = 20_000 if NIGHTLY else 100
@@ -92,7 +92,9 @@ def test_terms_of_any_rulebook_come_to_what_the_engine_says(seed: int) -> None:
     """The same by random rulebooks, which write all that the language has."""
     made, rng = random_rulebook(seed), Random(seed)
     whole = World(made.rulebook, seed % 3)
-    rulebook = replace(made.rulebook, rules=tuple(rule for rule in made.rulebook.rules if is_translated(whole, rule)))
+    rules = tuple(rule for rule in made.rulebook.rules if is_translated(whole, rule))
+    needs = tuple(need for need in made.rulebook.needs if is_translated(whole, need))
+    rulebook = replace(made.rulebook, rules=rules, needs=needs)
     assert len(rulebook.rules) > len(made.rulebook.rules) / 2
     world, engine = World(rulebook, seed % 3), Point(rulebook)
     _ = world.works
@@ -100,10 +102,10 @@ def test_terms_of_any_rulebook_come_to_what_the_engine_says(seed: int) -> None:
         hold_to_the_engine(world, engine, exactly_told(rng, random_case(rng, made), world))
 
 
-def is_translated(world: World, rule: Rule) -> bool:
-    """Whether a rule is put into terms; a product of two figures that may both be below zero is not."""
+def is_translated(world: World, one: Rule | Need) -> bool:
+    """Whether a rule or need is put into terms; a product of two figures that may both be below zero is not."""
     try:
-        world.judged(rule)
+        _ = world.judged(one) if isinstance(one, Rule) else world.open_need(one)
     except UntranslatedError:
         return False
     return True

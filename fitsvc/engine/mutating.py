@@ -191,7 +191,7 @@ class Mutating:
         kinds: dict[str, Any] = {column: table.gives for column, table in old.columns.items() if column not in _TOLD}
         plain = old.columns.get("")
         if plain is not None:
-            kinds |= {"is": plain.gives, "up_to": plain.innermost.key}
+            kinds |= {"is": plain.gives, "up_to": plain.innermost.key, "at": plain.innermost.key}
         for change in cells(entry, kinds, self.book.vocabulary):
             found = self._table(change)
             if found is not None:
@@ -356,7 +356,7 @@ def _name(entry: Entry) -> str:
 
 def _tables(node: AnyTyped) -> Iterator[str]:
     """The tables that an expression looks up."""
-    if isinstance(node, typed.LookupMember | typed.LookupBand):
+    if isinstance(node, typed.Lookup):
         yield node.table
     for part in typed.parts(node):
         yield from _tables(part)
@@ -372,13 +372,15 @@ def _exchanged(node: Any, tables: Mapping[str, Table]) -> Any:
     changed = {}
     for name in node.__struct_fields__:
         old = getattr(node, name)
-        if isinstance(old, typed.Typed | tuple) and name not in ("type", "tops", "values", "value"):
+        if isinstance(old, typed.Typed | tuple) and name not in ("type", "tops", "at", "values", "value"):
             new = _exchanged(old, tables)
             if new is not old:
                 changed[name] = new
-    if isinstance(node, typed.LookupMember | typed.LookupBand) and node.table in tables:
+    if isinstance(node, typed.Lookup) and node.table in tables:
         table = tables[node.table]
         changed["values"] = table.values
         if isinstance(node, typed.LookupBand):
             changed["tops"] = table.tops
+        if isinstance(node, typed.LookupBetween):
+            changed["at"] = table.at
     return structs.replace(node, **changed) if changed else node

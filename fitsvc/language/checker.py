@@ -298,6 +298,8 @@ class _Checker:
             constant = self.value(member, value.type)
             found = constant.value if isinstance(constant, typed.Constant) and constant.type == value.type else None
             if isinstance(found, int):
+                if self.names.strict and mask & found == found:
+                    self.complain(member, say.member_twice(member))
                 mask |= found
             elif constant is not None:
                 self.complain(member, say.not_a_member(member, value.type))
@@ -396,6 +398,9 @@ class _Checker:
         if table.within:
             return self._within(name, table, key, key_nodes[1:])
         if isinstance(table.key, NumberType):
+            if table.at:
+                assert isinstance(table.gives, NumberType)
+                return typed.LookupBetween(table.gives, key, table.at, table.bounds, name)
             return typed.LookupBand(table.gives, key, table.tops, table.values, name)
         return typed.LookupMember(table.gives, key, table.values, name)
 

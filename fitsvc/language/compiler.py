@@ -14,6 +14,7 @@ from math import inf
 from typing import Any, Final, assert_never
 
 from fitsvc.language import intervals, typed
+from fitsvc.language.between import between
 from fitsvc.language.intervals import ANYTHING, NOT_NEGATIVE, TOLERANCE
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped, join
@@ -165,6 +166,9 @@ class Emitter:
                 return self._assign(node.type, f"{table}[{self.single(node.key)}]")
             case typed.LookupBand():
                 return self._band(node)
+            case typed.LookupBetween():
+                table = self.constant(between(node.type, node.at, node.values))
+                return self._assign(node.type, f"{table}({', '.join(self.ends(node.key))})")
             case typed.Known():
                 return self._known(node)
             case _:

@@ -114,6 +114,11 @@ def not_a_member(node: AnyNode, members: ListType) -> Complaint:
     return f"`{node}` is not a member of {members.name}", f"write its members{such}"
 
 
+def member_twice(node: AnyNode) -> Complaint:
+    """A member that `in [...]` names again."""
+    return f"`{node}` is among them already", "name it once, or the one that was meant"
+
+
 def different_branches(a: Type, b: Type) -> Complaint:
     """`a if c else b` with a and b of different types."""
     return f"the two branches differ: one is {a}, the other {b}", "make both of one type"

@@ -128,7 +128,10 @@ _ROWS = (
 FUNCTIONS: Final = {row.name: row for row in _ROWS}
 
 SPECIAL_FORMS: Final = {
-    "lookup": ("`lookup(table, key)`", "the table's value for a member, or for the band a number is in"),
+    "lookup": (
+        "`lookup(table, key)`",
+        "the table's value for a member, for the band a number is in, or on the line through its points",
+    ),
     "known": ("`known(x)`", "yes when `x` is known within bounds, else unknown; never no"),
     "present": (
         "`present(subject)` `present(subject.fact)`",

@@ -3,14 +3,16 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from fitsvc.language.intervals import Bounds
 from fitsvc.language.types import ListType, NumberType, Type, Value
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A lookup table: by member of a list, or by bands of a number whose tops are inside.
+    """A lookup table: by member of a list, by bands of a number whose tops are inside, or by points `at` a number.
 
-    One of several keys has in place of values a table by the others for each member, `within`.
+    Between two points its value is on the straight line from one to the other. One of several keys has in place of
+    values a table by the others for each member, `within`.
     """
 
     key: ListType | NumberType
@@ -18,11 +20,17 @@ class Table:
     values: tuple[Value, ...]
     tops: tuple[float, ...] = ()
     within: "tuple[Table, ...]" = ()
+    at: tuple[float, ...] = ()
 
     @property
     def keys(self) -> int:
         """How many keys it is looked up by."""
         return 1 + self.within[0].keys if self.within else 1
+
+    @property
+    def bounds(self) -> tuple[Bounds, ...]:
+        """The values of one that gives numbers."""
+        return tuple(value for value in self.values if isinstance(value, tuple))
 
     @property
     def innermost(self) -> "Table":

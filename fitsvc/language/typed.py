@@ -13,6 +13,7 @@ from typing import Final, assert_never
 from msgspec import Struct
 
 from fitsvc.language.functions import Function
+from fitsvc.language.intervals import Bounds
 from fitsvc.language.truth import YES
 from fitsvc.language.types import TRUTH, ListType, Mask, NumberType, TruthType, Type, Value
 
@@ -162,6 +163,19 @@ class LookupBand(Typed, frozen=True, cache_hash=True):
     table: str
 
 
+class LookupBetween(Typed, frozen=True, cache_hash=True):
+    """A table's value for a number: on the straight line between the two of its points next to it.
+
+    Nothing is known of it where the number may be below the first point or beyond the last.
+    """
+
+    type: NumberType
+    key: "AnyTyped"
+    at: tuple[float, ...]
+    values: tuple[Bounds, ...]
+    table: str
+
+
 class Known(Typed, frozen=True, cache_hash=True):
     """Yes where a value is known within bounds, else unknown; never no, so that no answer rests on ignorance."""
 
@@ -175,7 +189,7 @@ Numeric = Negative | Arithmetic | Apply
 """What is always a number, each of whose parts always matters."""
 Test = LessOrEqual | Equal | SameMember | Membership | Not | Known
 """What is always a truth, each of whose parts always matters."""
-Lookup = LookupMember | LookupBand
+Lookup = LookupMember | LookupBand | LookupBetween
 Lazy = All | Some | Conditional
 """What may be settled by some of its parts, so that the others do not matter."""
 AnyTyped = Leaf | Numeric | Test | Lookup | Lazy
@@ -196,7 +210,7 @@ def parts(node: AnyTyped) -> tuple[AnyTyped, ...]:
             return (node.condition, node.then, node.otherwise)
         case Arithmetic() | LessOrEqual() | Equal() | SameMember():
             return (node.left, node.right)
-        case LookupMember() | LookupBand():
+        case LookupMember() | LookupBand() | LookupBetween():
             return (node.key,)
         case Negative() | Membership() | Not() | Known():
             return (node.operand,)
@@ -221,7 +235,7 @@ def moves(node: AnyTyped, kinds: Sequence[Type]) -> Sequence[int]:
             return node.function.moves(len(kinds))
         case Constant() | Read() | Present() | Equal() | SameMember() | Membership() | Known():
             return (0,) * len(kinds)
-        case LookupMember() | LookupBand():
+        case LookupMember() | LookupBand() | LookupBetween():
             return (0,)
         case _:
             assert_never(node)
@@ -248,7 +262,7 @@ def keeps_choices(node: AnyTyped) -> bool:
             return isinstance(node.type, TruthType)
         case Constant() | Read() | Present() | Negative() | Arithmetic() | LessOrEqual() | Equal() | Apply():
             return False
-        case LookupMember() | LookupBand() | Known():
+        case LookupMember() | LookupBand() | LookupBetween() | Known():
             return False
         case _:
             assert_never(node)
@@ -263,7 +277,7 @@ def has_pole(node: AnyTyped) -> bool:
             return node.operator == "/"
         case Constant() | Read() | Present() | Negative() | LessOrEqual() | Equal() | SameMember() | Membership():
             return False
-        case Not() | All() | Some() | Conditional() | LookupMember() | LookupBand() | Known():
+        case Not() | All() | Some() | Conditional() | LookupMember() | LookupBand() | LookupBetween() | Known():
             return False
         case _:
             assert_never(node)

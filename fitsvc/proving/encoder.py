@@ -9,6 +9,7 @@ from fractions import Fraction
 from typing import assert_never
 
 from fitsvc.language import typed
+from fitsvc.language.between import spelt_out
 from fitsvc.language.quantities import NUMBER
 from fitsvc.language.typed import AnyTyped
 from fitsvc.language.types import NumberType, Type
@@ -87,6 +88,8 @@ class Scope:
                 return _looked_up(
                     node.type, node.values, _bands(self.number(node.key), node.tops, self.facts.variables.compared)
                 )
+            case typed.LookupBetween():
+                return self.value(spelt_out(node))
             case typed.Known():
                 return Sides(_known(self.value(node.operand)), FALSE)
             case _:

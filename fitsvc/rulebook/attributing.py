@@ -19,7 +19,7 @@ REQUIREMENTS: Final[Map[str, tuple[str, ...]]] = {
     "needs": ("met_when", "values"),
 }
 """What an entry holds something to, by its section: what its texts tell of."""
-_DECIDING: Final = ("applies_when", "judged_when", "rows", "bands", "text")
+_DECIDING: Final = ("applies_when", "judged_when", "rows", "bands", "points", "text")
 """What else makes an entry say something that its source did not."""
 _TEXTS: Final = ("title", "fails_because", "unknown_because", "remedy")
 _FIGURE: Final = re.compile(r"\d")

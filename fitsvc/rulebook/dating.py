@@ -26,6 +26,7 @@ PERIOD: Final[Map[str, Kind]] = {HOLDS_FROM: DAY, HOLDS_UNTIL: DAY}
 _SECTIONS: Final = ("rules", "limits", "needs", "cautions")
 _TABLES: Final = "tables"
 _ROWS: Final = "rows"
+_COLUMNS: Final = "columns"
 _LENGTH: Final = len("2027-01-01")
 
 
@@ -117,8 +118,9 @@ class _DatedReading:
             yield rest
 
     def _table(self, node: Node) -> Node:
+        """A table on the day; several items in a row of one without columns are bands or points, and have no days."""
         rows = node.entries.get(_ROWS) if isinstance(node, Mapping) else None
-        if not isinstance(node, Mapping) or not isinstance(rows, Mapping):
+        if not isinstance(node, Mapping) or _COLUMNS not in node.entries or not isinstance(rows, Mapping):
             return node
         entries = {key: row for key, told in rows.entries.items() for row in self._row(key, told)}
         same = entries.keys() == rows.entries.keys() and all(entries[key] is rows.entries[key] for key in entries)

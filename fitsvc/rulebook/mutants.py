@@ -271,8 +271,8 @@ def _members(node: AnyNode, text: str, vocabulary: Vocabulary) -> list[AnyNode]:
 
 
 def cells(entry: Mapping, keys: Map[str, Any], vocabulary: Vocabulary) -> Iterator[RuleChange]:
-    """Every single change of a table's cells, by the types that its columns give, the key's under `up_to`."""
-    for section in ("rows", "bands"):
+    """Every single change of a table's cells, by the types that its columns give, the key's under `up_to` or `at`."""
+    for section in ("rows", "bands", "points"):
         node = entry.entries.get(section)
         for told, changed, at in _cells(node, keys, vocabulary) if node is not None else ():
             yield RuleChange(at.mark, told, with_key(entry, section, changed))
@@ -288,8 +288,9 @@ def _cells(
                     yield told if isinstance(below, Scalar) else f"{key}, {told}", with_key(node, key, changed), at
         case Sequence(items=items):
             for i, item in enumerate(items):
+                what = "point" if isinstance(item, Mapping) and "at" in item.entries else "band"
                 for told, changed, at in _cells(item, kinds, vocabulary):
-                    yield f"band {i + 1}, {told}", replace(node, items=(*items[:i], changed, *items[i + 1 :])), at
+                    yield f"{what} {i + 1}, {told}", replace(node, items=(*items[:i], changed, *items[i + 1 :])), at
         case Scalar():
             for text in _other_cells(node.value, kinds.get(name, kinds.get("")), vocabulary):
                 yield f"{name}: {node.value} -> {text}", _written(node, text), node

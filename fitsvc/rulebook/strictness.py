@@ -154,7 +154,9 @@ def looser_by(read: Expressions, change: CoreChange) -> str:
 
 def _weighed(read: Expressions, change: CoreChange) -> _Weighed | None:
     if change.section == "tables":
-        return _Weighed(read.shape.text(change.old, "title"), (), None, Looser(_of_table(change), ("rows", "bands")))
+        return _Weighed(
+            read.shape.text(change.old, "title"), (), None, Looser(_of_table(change), ("rows", "bands", "points"))
+        )
     if change.section == "derived":
         why = "what rests on it is not shown to be as strict as before" if _differs(change, "is") else ""
         return _Weighed(read.shape.text(change.old, "label"), (), None, Looser(why, ("is",)))
@@ -203,6 +205,8 @@ def _of_table(change: CoreChange) -> str:
         row = next((row for row in old.entries if to_plain(old.entries[row]) != to_plain(new.entries[row])), "")
         if row:
             return f"its row `{row}` is another"
+    if _differs(change, "points"):
+        return "its points are others"
     return "its bands are others" if _differs(change, "bands") else ""
 
 

@@ -3,10 +3,12 @@
 from collections.abc import Iterable
 from collections.abc import Mapping as Map
 from dataclasses import replace
+from itertools import pairwise
 from typing import Final
 
 from fitsvc.language import typed
 from fitsvc.language.checker import Names
+from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.problems import nearest
 from fitsvc.language.tables import Table
 from fitsvc.language.truth import NO, YES
@@ -32,11 +34,13 @@ COLUMN: Final = Form("a column", {"gives": named("value_type"), "meaning": TEXT}
 _ROW: Final = Form("a row", {"asks": TEXT, "source": named("source")}, PERIOD, free=TEXT)
 _ROWS: Final = by_name(either(_ROW.kind, many(_ROW.kind, minItems=1)))
 _BANDS: Final = many(either(BAND.kind, LAST_BAND.kind), minItems=1)
+POINT: Final = Form("a point", {"at": QUANTITY, **LAST_BAND.required})
+_POINTS: Final = many(POINT.kind, minItems=2)
 _KEYS: Final = either(named("value_type"), many(named("value_type"), minItems=2))
 TABLE: Final = Form(
     "a table",
     {**_HEAD, "key": _KEYS, "gives": named("value_type")},
-    {"rows": by_name(either(TEXT, by_name(ANY), _BANDS)), "bands": _BANDS, **_MORE},
+    {"rows": by_name(either(TEXT, by_name(ANY), _BANDS, _POINTS)), "bands": _BANDS, "points": _POINTS, **_MORE},
 )
 WITH_COLUMNS: Final = Form(
     TABLE.what,
@@ -92,7 +96,8 @@ class _TableReader:
     def _table(self, entry: Mapping) -> Table | None:
         word = self.shape.one_of(entry, "gives", [*self.lists, *_NUMBERS, "yes_no"])
         keys = self._keys(entry)
-        cells = entry.entries.get("bands" if keys and isinstance(keys[0], NumberType) else "rows")
+        of_number = "points" if "points" in entry.entries else "bands"
+        cells = entry.entries.get(of_number if keys and isinstance(keys[0], NumberType) else "rows")
         return self._by(keys, cells, entry, value_type(word, self.lists)) if keys else None
 
     def _keys(self, entry: Mapping) -> list[Type]:
@@ -112,7 +117,7 @@ class _TableReader:
         """The values by some keys: those of a list under its members, those of a number by bands."""
         key, *others = keys
         if isinstance(key, NumberType):
-            return self._bands(cells, at, key, gives)
+            return self._points(cells, at, key, gives) if _is_points(cells) else self._bands(cells, at, key, gives)
         assert isinstance(key, ListType)
         rows = self._rows(cells, key)
         missing = [f"`{member}`" for member in key.members if member not in rows]
@@ -142,6 +147,30 @@ class _TableReader:
         if len(tops) != len(bands) - 1 or len(values) != len(bands):
             return None
         return Table(key, gives, tuple(values), tuple(tops))
+
+    def _points(self, node: Node | None, at: Node, key: NumberType, gives: Type) -> Table | None:
+        if not isinstance(gives, NumberType):
+            self.shape.complain(
+                at, "between two points there are numbers only", "write `bands`, or let it give a number"
+            )
+            return None
+        places: list[float] = []
+        values: list[Value] = []
+        points = self.shape.items(node, "`points`")
+        for item in points:
+            row = self.shape.form(item, POINT)
+            place = self._cell(row.entries["at"], key) if row else None
+            value = self._cell(row.entries["is"], gives) if row else None
+            places += [place[0]] if isinstance(place, tuple) else []
+            values += [value] if value is not None else []
+        if len(places) != len(points) or len(values) != len(points):
+            return None
+        if len(points) < 2 or any(b - a <= TOLERANCE for a, b in pairwise(places)):
+            self.shape.complain(
+                at, "a table by points has two of them or more, each with a higher `at` than the one before"
+            )
+            return None
+        return Table(key, gives, tuple(values), at=tuple(places))
 
     def _rows(self, node: Node | None, key: ListType) -> dict[str, Node]:
         rows = dict(self.shape.open_mapping(node, "`rows`"))
@@ -223,6 +252,12 @@ class _TableReader:
         if isinstance(node, Scalar) and node.value == "unknown":
             return kind.unknown
         return self._cell(node, kind)
+
+
+def _is_points(node: Node | None) -> bool:
+    """Whether the cells of a number are points of a line, and not bands."""
+    first = node.items[0] if isinstance(node, Sequence) and node.items else None
+    return isinstance(first, Mapping) and "at" in first.entries
 
 
 def _column(key: ListType, kind: Type, cells: dict[str, Value], no_row: Value | None = None) -> Table:

@@ -15,6 +15,7 @@ import cel
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import typed
+from fitsvc.language.between import spelt_out
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.language.truth import NO
 from fitsvc.language.typed import AnyTyped, Read
@@ -159,6 +160,8 @@ class _Written:
                 return f"[{', '.join(self._value(node, value) for value in node.values)}][{sub(node.key)}]"
             case typed.LookupBand():
                 return self._bands(node, sub(node.key))
+            case typed.LookupBetween():
+                return sub(spelt_out(node))
             case typed.Known():
                 return self._in.yes
             case typed.Apply():

@@ -299,6 +299,8 @@ class Translator:
                 return self._by_member(node.type, self.of(operands[0]), node.values)
             case typed.LookupBand():
                 return self._lookup_band(node, *operands)
+            case typed.LookupBetween():
+                return self._lookup_between(node, *operands)
             case typed.Known():
                 return self._known(*operands)
             case _:
@@ -414,6 +416,29 @@ class Translator:
         return tuple(
             "CASE " + " ".join(f"WHEN {test} THEN {value[end]}" for test, value in written) + " END" for end in (0, 1)
         )
+
+    def _lookup_between(self, node: typed.LookupBetween, key: int) -> Ends:
+        low, high = self.of(key)
+        at, heights = node.at, [value for value, _ in node.values]
+
+        def on_line(x: str) -> str:
+            lines = [
+                f"{heights[i]!r} + ({x} - {figure(at[i])}) / {at[i + 1] - at[i]!r} * {heights[i + 1] - heights[i]!r}"
+                for i in range(len(at) - 1)
+            ]
+            whens = [f"WHEN {x} <= {figure(top)} THEN {line}" for top, line in zip(at[1:-1], lines, strict=False)]
+            return f"CASE {' '.join(whens)} ELSE {lines[-1]} END" if whens else lines[-1]
+
+        inside = f"{low} >= {figure(at[0] - TOLERANCE)} AND {high} <= {figure(at[-1] + TOLERANCE)}"
+        reached = [on_line(f"least(greatest({x}, {figure(at[0])}), {figure(at[-1])})") for x in (low, high)]
+        crossed = [
+            f"CASE WHEN {low} < {figure(x)} AND {figure(x)} < {high} THEN {y!r} END"  # NULL where it is not
+            for x, y in zip(at[1:-1], heights[1:-1], strict=True)
+        ]
+        unknown = constant(node.type, node.type.unknown)
+        found = [f"{which}({', '.join([*reached, *crossed])})" for which in ("least", "greatest")]
+        ends = [f"CASE WHEN {inside} THEN {one} ELSE {open_} END" for one, open_ in zip(found, unknown, strict=True)]
+        return (ends[0], ends[1])
 
     def _known(self, operand: int) -> tuple[str, str]:
         value, kind = self.of(operand), self.graph.steps[operand].node.type

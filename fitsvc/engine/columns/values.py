@@ -285,6 +285,26 @@ def _bands(
     return np.array([top + TOLERANCE for top in tops]), np.array(rows, numeric)
 
 
+def _lookup_between(of: Evaluation, step: Step[typed.LookupBetween], key: int) -> Cells:
+    node = step.node
+    at, heights = np.array(node.at), np.array([low for low, _ in node.values])
+
+    def on_line(x: Cells) -> NDArray[np.float64]:
+        i = np.clip(np.searchsorted(at, x, "right") - 1, 0, len(at) - 2)
+        share = (np.clip(x, at[i], at[i + 1]) - at[i]) / (at[i + 1] - at[i])
+        found: NDArray[np.float64] = heights[i] + share * (heights[i + 1] - heights[i])
+        return found
+
+    low, high = of.of(key)
+    ends = on_line(low), on_line(high)
+    least, most = np.minimum(*ends), np.maximum(*ends)
+    for x, y in zip(at[1:-1], heights[1:-1], strict=True):
+        crossed = (low < x) & (x < high)
+        least, most = np.where(crossed, np.minimum(least, y), least), np.where(crossed, np.maximum(most, y), most)
+    inside = (low >= at[0] - TOLERANCE) & (high <= at[-1] + TOLERANCE)
+    return np.where(inside, least, node.type.unknown[0]), np.where(inside, most, node.type.unknown[1])
+
+
 def _known(of: Evaluation, step: Step[AnyTyped], operand: int) -> Cells:
     value, kind = of.of(operand), of.graph.steps[operand].node.type
     if isinstance(kind, NumberType):
@@ -340,6 +360,8 @@ def _forms_of(node: AnyTyped) -> _Forms:
             return _Forms(_lookup_member)
         case typed.LookupBand():
             return _Forms(_lookup_band)
+        case typed.LookupBetween():
+            return _Forms(_lookup_between)
         case typed.Known():
             return _Forms(_known)
         case _:

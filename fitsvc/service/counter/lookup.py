@@ -255,6 +255,8 @@ class Library:
         words = self.rulebook.vocabulary.words
         if isinstance(table.key, ListType):
             keys = [words.get(table.key.name, {}).get(member, member) for member in table.key.members]
+        elif table.at:
+            keys = [t("at {point}", point=show(one, one, table.key.dimension, "", "us")) for one in table.at]
         else:
             tops = [show(top, top, table.key.dimension, "", "us") for top in table.tops]
             keys = [*(t("up to {top}", top=top) for top in tops), t("above that")]
@@ -262,6 +264,9 @@ class Library:
             yield from ((f"{key}, {other}", cell) for other, cell in self._cells(below))
         for key, value in zip(keys, table.values, strict=False):
             yield key, self._value(value, table.gives)
+        if table.at:
+            yield t("between two of these"), t("on the straight line from one to the other")
+            yield t("beyond the first and the last"), t("not known")
 
     def _rows(self, entry: TableEntry) -> TableTold:
         """A table whose rows each have a source: what each asks, and where that was seen."""
