@@ -162,12 +162,39 @@ PLANTED = {
 
 @pytest.mark.parametrize("name", PLANTED)
 def test_a_planted_fault_is_named(tmp_path: Path, name: str) -> None:
-    """Each is named by the kind of claim that is made for it; one that is refuted has its question."""
+    """Each is named by the kind of claim that is made for it; what is refuted or gets past all has a question."""
     planted = PLANTED[name]
     found = faults(rulebook(tmp_path, *planted.rules))
     assert (planted.what, planted.about) in found, found
     ruling = found[planted.what, planted.about]
-    assert (ruling.document is None) == (ruling.state == "proven")
+    assert (ruling.document is None) == (ruling.state == "proven" and planted.what != "ratings")
+
+
+def test_a_rating_is_held_to_by_whatever_refuses_all_that_could_exceed_it(tmp_path: Path) -> None:
+    """No rule holds a step to the receiver's rating: a fault, unless nothing may be put on a step at all."""
+    held = [
+        rule("empty-borne", "accessory.weight <= receiver.rating", "kind.holds and not present(load)"),
+        rule("laden-borne", "accessory.weight + load.goods <= receiver.rating", "kind.holds"),
+    ]
+    lines = """
+    - when: kind.holds
+      exceeded_when: accessory.weight + load.goods > receiver.rating
+    - when: not kind.holds
+      exceeded_when: load.goods > receiver.rating
+"""
+
+    def found(folder: Path, *rules: str) -> list[Ruling]:
+        rulebook(folder, SHANK, *held, *rules)
+        top, _, _ = FILES["hazards.yaml"].partition("    - exceeded_when")
+        (folder / "hazards.yaml").write_text(top + lines.lstrip("\n"))
+        prover = Prover(load_rulebook(folder))
+        rulings = [prover.decide(claim) for claim in claims_of(prover, None, ["ratings"])]
+        return [ruling for ruling in rulings if ruling.state == "proven"]
+
+    (bare,) = found(tmp_path / "bare")
+    assert bare.fault and bare.document is not None and bare.claim.says == "no step is refused for its receiver.rating"
+    (empty,) = found(tmp_path / "empty", rule("nothing-on-a-step", "not present(load)", "kind.steps"))
+    assert (empty.fault, empty.document, empty.claim.says) == (False, None, bare.claim.says)
 
 
 def test_a_rule_of_what_another_refuses_is_no_contradiction(tmp_path: Path) -> None:

@@ -61,7 +61,8 @@ class Claim:
     """That no case does something: what is asked of each world, and whether it is a fault if there is none, or one.
 
     `says` is the claim in words, `about` what it is of; `tells` what is to be told of a case against it. `shows` says
-    what such a case shows, where that is as it should be. `known` are cases to look at before any solver is asked.
+    what such a case shows, where that is as it should be. `known` are cases to look at before any solver is asked. One
+    that is a fault if it is proven may be one only if there is a case `past` all else that could refuse it.
     """
 
     what: What
@@ -72,11 +73,12 @@ class Claim:
     tells: Callable[[Case], str] = _tells_nothing
     shows: str = ""
     known: Callable[[], Shown] = _nothing_known
+    past: Callable[[], Asked] | None = None
 
     @property
     def told(self) -> "Claim":
         """The claim as another process is told of it: in words alone."""
-        return replace(self, asked=nothing_asked, tells=_tells_nothing, known=_nothing_known)
+        return replace(self, asked=nothing_asked, tells=_tells_nothing, known=_nothing_known, past=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,11 +92,13 @@ class Ruling:
     document: Document | None = None
     reason: str = ""
     seconds: float = 0.0
+    is_moot: bool = False
+    """Proven, and no fault, since nothing gets past all else."""
 
     @property
     def fault(self) -> bool:
         """Whether the rulebook is at fault."""
-        return self.state == self.claim.fault
+        return self.state == self.claim.fault and not self.is_moot
 
 
 @dataclass(eq=False)
@@ -141,19 +145,29 @@ class Prover:
         for case, holds in claim.known():
             if holds(case) and (ruling := self._refuted(claim, case, holds, start)).state == "refuted":
                 return ruling
+        found = self._found(claim.asked(), reasons, likely=claim.fault == "proven")
+        if found is not None:
+            return self._refuted(claim, *found, start)
+        past = self._found(claim.past(), reasons, likely=True) if claim.past and not reasons else None
+        if past is not None:
+            return replace(self._refuted(claim, *past, start), state="proven")
+        state: State = "undecided" if reasons else "proven"
+        is_moot = claim.past is not None and state == "proven"
+        reason = "; ".join(dict.fromkeys(reasons))
+        return Ruling(claim=claim, state=state, reason=reason, seconds=perf_counter() - start, is_moot=is_moot)
+
+    def _found(self, asked: Asked, reasons: list[str], *, likely: bool) -> tuple[Case, Holds] | None:
+        """A case of what is asked, with what it holds; in `reasons` why there may be one that was not found."""
         end = process_time() + BUDGET
         try:
-            for world, terms, holds in claim.asked():
-                found = ask(world, terms, holds, likely=claim.fault == "proven", until=end)
+            for world, terms, holds in asked:
+                found = ask(world, terms, holds, likely=likely, until=end)
                 if isinstance(found, Case):
-                    return self._refuted(claim, found, holds, start)
+                    return found, holds
                 reasons += [found.reason] if isinstance(found, Undecided) else []
         except UntranslatedError as what:
             reasons.append(f"{what} is not put into terms")
-        state: State = "undecided" if reasons else "proven"
-        return Ruling(
-            claim=claim, state=state, reason="; ".join(dict.fromkeys(reasons)), seconds=perf_counter() - start
-        )
+        return None
 
     def _refuted(self, claim: Claim, case: Case, holds: Holds, start: float) -> Ruling:
         shrinking = Shrinking(self.reader, holds)

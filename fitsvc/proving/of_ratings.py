@@ -14,7 +14,7 @@ from fitsvc.language.typed import ALWAYS
 from fitsvc.proving.asking import Holds
 from fitsvc.proving.claims import MOST_ADAPTERS, Asked, Claim, Prover, Shown
 from fitsvc.proving.encoder import Scope
-from fitsvc.proving.terms import SolverTerm, every, some
+from fitsvc.proving.terms import SolverTerm, every, negation, some
 from fitsvc.proving.world import World
 from fitsvc.rulebook.kinds import Kind, KnownKind, kinds_of
 from fitsvc.rulebook.rules import Hazard, Rule
@@ -41,7 +41,8 @@ class OfRatings:
 
     def refusals(self) -> Iterator[Claim]:
         """That something refuses each kind for each rating that it may exceed."""
-        lines = [line for line in self.prover.rulebook.hazards if line.exceeded is not None and not line.accepted]
+        hazards = self.prover.rulebook.hazards
+        lines = [line for line in hazards if line.exceeded is not None and not (line.accepted or line.cautioned)]
         derived = {name: one.node for name, one in self.prover.rulebook.derived.items()}
         for kind in kinds_of(self.prover.rulebook.vocabulary).values():
             held = [line for line in lines if KnownKind(derived, kind).may(line.guard)]
@@ -54,6 +55,7 @@ class OfRatings:
                     fault="proven",
                     asked=partial(self._refused, kind, of_rating),
                     known=partial(self._refused_in_examples, kind, of_rating),
+                    past=partial(self._past_all, kind, of_rating),
                 )
 
     def _leaves(self, line: Hazard) -> set[str]:
@@ -105,6 +107,21 @@ class OfRatings:
             return is_kind and bool(fails & numbers) and any(self.exceeded(line, case) for line in lines)
 
         return holds
+
+    def _past_all(self, kind: Kind, lines: list[Hazard]) -> Asked:
+        """That it is exceeded and no blocking rule at all fails, such as one that refuses whatever could exceed it."""
+        blocking = {number for number, rule in enumerate(self.prover.rulebook.rules) if rule.blocks}
+
+        def holds(case: Case) -> bool:
+            is_kind = case.facts.get(kind.fact.name) == kind.mask
+            exceeded = is_kind and any(self.exceeded(line, case) for line in lines)
+            return exceeded and not blocking & {*self.prover.engine.rule_by_rule(case).fails}
+
+        for adapters in self.prover.adapters:
+            world = self.prover.world(adapters)
+            exceeded = [_exceeded(line, scope) for line in lines for _, scope in self._scopes(line, adapters)]
+            fails = some(world.judged(rule).fails for rule in world.rulebook.rules if rule.blocks)
+            yield world, [self._is(kind, world), some(exceeded), negation(fails)], holds
 
     def _refused_in_examples(self, kind: Kind, lines: list[Hazard]) -> Shown:
         holds, examples = self._is_refused(kind, lines), self.prover.examples

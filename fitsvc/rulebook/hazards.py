@@ -22,7 +22,9 @@ from fitsvc.rulebook.rules import Exclusion, Hazard, Limit
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
-_LINE: Final = Form("a hazard", {}, {"when": EXPRESSION, "exceeded_when": EXPRESSION, "accepted": TEXT})
+_LINE: Final = Form(
+    "a hazard", {}, {"when": EXPRESSION, "exceeded_when": EXPRESSION, "accepted": TEXT, "cautioned": TEXT}
+)
 _APART: Final = Form("a pair of rules", {"rules": many(named("rule"), minItems=2, maxItems=2), "because": TEXT})
 HAZARDS_FILE: Final = Form(
     HAZARDS,
@@ -118,7 +120,10 @@ class _Reading:
     def _line(self, rating: str, entry: Mapping) -> Hazard | None:
         shape, guard, exceeded = self.read.shape, self._of(entry, "when"), self._of(entry, "exceeded_when")
         written = entry.entries.get("exceeded_when")
-        accepted = shape.text(entry, "accepted")
+        accepted, cautioned = (shape.text(entry, key) for key in ("accepted", "cautioned"))
+        if cautioned and (accepted or written is None):
+            help = "leave `accepted` out, and write `exceeded_when`: what is cautioned is no plain yes"
+            shape.complain(entry.entries["cautioned"], "what is cautioned is exceeded, and is not accepted", help)
         if written is None and not accepted:
             help = "write `exceeded_when: ...`, or `accepted: ...` with the reason why nothing bears on it"
             shape.complain(entry, f"this line does not say when `{rating}` is exceeded", help)
@@ -126,7 +131,7 @@ class _Reading:
         if exceeded is not None and written is not None and rating not in typed.reads(exceeded):
             shape.complain(written, f"`exceeded_when` does not read `{rating}`, of which it is a line")
         text = " ".join((written.value or "").split()) if isinstance(written, Scalar) else ""
-        return Hazard(rating=rating, guard=guard, exceeded=exceeded, accepted=accepted, text=text)
+        return Hazard(rating=rating, guard=guard, exceeded=exceeded, accepted=accepted, cautioned=cautioned, text=text)
 
     def _of(self, entry: Mapping, key: str) -> typed.AnyTyped | None:
         """An expression of a line; it may ask of subjects only whether the question is about them."""

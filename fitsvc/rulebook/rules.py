@@ -366,13 +366,15 @@ class Hazard:
     """One line of what bears on a rating: of what (`guard`), and when the rating is exceeded; `text` as it is written.
 
     One that is `accepted` says why it is no hazard to whoever drives away; where nothing can bear on the rating it has
-    no `exceeded`. A line that reads an adapter's facts is about each adapter in turn.
+    no `exceeded`. One that is `cautioned` says why it makes a yes no plain one, and is no ground to refuse. A line that
+    reads an adapter's facts is about each adapter in turn.
     """
 
     rating: str
     guard: AnyTyped | None
     exceeded: AnyTyped | None
     accepted: str
+    cautioned: str
     text: str
 
 
