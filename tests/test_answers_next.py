@@ -96,7 +96,10 @@ def test_blanking_a_fact_never_leaves_a_guess(name: str, fact: str) -> None:
 
 @pytest.mark.parametrize(("name", "fact"), list(blanked()))
 def test_a_deciding_reading_is_named_and_kept(name: str, fact: str) -> None:
-    """Where blanking one fact leaves the question open, a reading that decides is named and does what it says."""
+    """Where blanking one fact leaves the question open, a reading that decides is named and does what it says.
+
+    That the fact is asked for at all is held by the test before this one.
+    """
     document = leaning_told(told(question(name), fact, None), fact)
     for step in answer(document).next:
         if step.fact != fact:

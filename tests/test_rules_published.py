@@ -174,7 +174,7 @@ BORDERS: list[tuple[str, str, Facts, str, Any, Any]] = [
     # Texas Transportation Code 547.401 and .402, seen: "heavier than 4,500 pounds".
     ("Texas brakes", "brakes-where-driven", _BRAKES | {"load.jurisdiction": "texas"},
      "trailer.gross_weight", "4500 lb", "4501 lb"),
-    # District of Columbia, seen when the rules were gathered: over 3,000 lb.
+    # District of Columbia, 18 DCMR 721, seen: "gross weight in excess of three thousand pounds".
     ("D.C. brakes", "brakes-where-driven", _BRAKES | {"load.jurisdiction": "district_of_columbia"},
      "trailer.gross_weight", "3000 lb", "3001 lb"),
     # SDCL 32-18-17, seen: "with a gross weight in excess of three thousand pounds".

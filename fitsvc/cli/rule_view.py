@@ -1,7 +1,7 @@
 """One rule, limit, need or caution, printed from its file for people to read; and what all of them read."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -43,6 +43,16 @@ _LINES: Final = (
     ("draws", "marks"),
     ("source", "source"),
 )
+_BOOK: Final = "`fitsvc rules book` has it beside what reads it"
+_ELSEWHERE: Final = {
+    "fact": ("fact", "`fitsvc rules facts {id}` tells of it"),
+    "table": ("table", _BOOK),
+    "list": ("list", _BOOK),
+    "derived": ("derived value", _BOOK),
+    "role": ("role of kinds", _BOOK),
+    "opening": ("figure of the working opening", _BOOK),
+    "source": ("source", "`fitsvc rules sources {id}` tells what rests on it"),
+}
 _EXAMPLE: Final = len("undetermined, so: caution") + 1
 _COLOURS: Final = {"passes": "green", "met": "green", "fails": "red", "undetermined": "magenta", "open": "yellow"}
 _EFFECTS: Final = ("blocking", "caution", "need", "told")
@@ -81,6 +91,7 @@ def find_rule(folder: Path, id: str) -> RuleEntry:
         refuse(f"`{folder}` holds no rules", "name the folder that holds `rulebook.yaml`")
     wanted = next((name for name, (_, entry) in known.items() if wanted in _former(entry)), wanted)
     if wanted not in known:
+        _refuse_other(id, read.values())
         refuse(f"there is no rule, limit, need or caution `{id}` in `{folder}`", help_for(wanted, known))
     vocabulary = [tree for path, tree in read.items() if path.parent == folder / BELOW[0]]
     roles = {name: one for tree in vocabulary for name, one in _roles(tree).items()}
@@ -95,6 +106,18 @@ def _former(entry: Tree) -> list[str]:
     """What an entry was called before."""
     found = to_plain(entry.entries[FORMERLY]) if FORMERLY in entry.entries else None
     return [one for one in found if isinstance(one, str)] if isinstance(found, list) else []
+
+
+def _refuse_other(id: str, trees: Iterable[Node]) -> None:
+    """Of a name that is no rule's, limit's, need's or caution's: tell what it is, and where it stands."""
+    from fitsvc.desk.naming import declared_in
+
+    for one in (one for tree in trees for one in declared_in(tree)):
+        is_it = one.name == (id.partition(".")[2] if one.sort == "role" else id)
+        if is_it and one.sort in _ELSEWHERE:
+            mark = one.node.mark
+            where = f"{mark.file}:{mark.line}"
+            refuse(f"`{id}` is a {_ELSEWHERE[one.sort][0]}, in {where}", _ELSEWHERE[one.sort][1].format(id=id))
 
 
 def show_rule(console: "Console", found: RuleEntry) -> None:
@@ -131,6 +154,11 @@ def show_coverage(console: "Console", rulebook: "Rulebook", found: "Coverage") -
         rests = f"{count} rules or needs rest on it" if count > 1 else "a rule or need rests on it"
         paragraph(console, f"{choice.name}: {rests}", indent=2)
     console.print()
+    if found.unread_tables:
+        paragraph(console, "Tables that nothing looks up", style="bold")
+        for name in found.unread_tables:
+            paragraph(console, name, indent=2)
+        console.print()
     paragraph(console, "Facts that nothing reads", style="bold")
     for name in found.unread or ("none",):
         paragraph(console, name, indent=2)

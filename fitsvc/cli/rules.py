@@ -32,16 +32,13 @@ def rules() -> None:
 @folder_argument
 def check(folder: Path | None) -> None:
     """Check all rule files, and tell all that is wrong with them."""
-    from fitsvc.engine.checking import faults_of
-
     rulebook = _load(rules_folder(folder))
-    problems = faults_of(rulebook)
-    if problems:
+    if problems := _faults(rulebook):
         _fail(problems)
     out().print(f"{_counts(rulebook)}: no problems")
     out().print(rulebook.digest)
     for day, then in _to_come(rules_folder(folder)):
-        if problems := faults_of(then):
+        if problems := _faults(then):
             _fail(problems)
         out().print(f"from {day} on {_counts(then)}: no problems, {then.digest}")
     from fitsvc.cli.source_view import show_stale
@@ -328,6 +325,14 @@ def prove(
         raise click.exceptions.Exit(FAULTS)
 
 
+def _faults(rulebook: "Rulebook") -> "list[Problem]":
+    """What is wrong with a rulebook that can be read, and its texts that say "unknown"."""
+    from fitsvc.answers.saying import Teller
+    from fitsvc.engine.checking import faults_of
+
+    return faults_of(rulebook) or [*Teller(rulebook).unknown_told()]
+
+
 def _coverage(folder: Path) -> None:
     """Print the coverage; a fact that nothing reads is a fault."""
     from fitsvc.cli.rule_view import show_coverage
@@ -336,7 +341,7 @@ def _coverage(folder: Path) -> None:
     rulebook = _load(folder)
     found = coverage_of(rulebook)
     show_coverage(out(), rulebook, found)
-    if found.unread:
+    if found.unread or found.unread_tables:
         raise click.exceptions.Exit(FAULTS)
 
 

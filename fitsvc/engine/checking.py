@@ -1,9 +1,14 @@
 """What is wrong with a rulebook that can be read: what its examples tell, and what no question is about."""
 
+from collections.abc import Iterator, Mapping
+
 from fitsvc.engine.examples import case_of, owners_of
+from fitsvc.engine.support import Support
 from fitsvc.facts import FactReader
+from fitsvc.language import typed
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.rulebook.rules import Example, Rulebook
+from fitsvc.language.typed import AnyTyped
+from fitsvc.rulebook.rules import Example, Opening, Rulebook
 from fitsvc.subjects import SUBJECTS
 
 
@@ -21,7 +26,7 @@ def faults_of(rulebook: Rulebook) -> list[Problem]:
             case_of(example, reader)
         except ProblemsFound as found:
             problems += found.problems
-    return problems + _never_asked(rulebook)
+    return problems + _never_asked(rulebook) + _past_adapters(rulebook)
 
 
 def _never_asked(rulebook: Rulebook) -> list[Problem]:
@@ -36,3 +41,33 @@ def _never_asked(rulebook: Rulebook) -> list[Problem]:
         )
         for one in strange
     ]
+
+
+def _past_adapters(rulebook: Rulebook) -> list[Problem]:
+    """A problem for each blocking rule that holds something to a receiver's figure of which an adapter leaves another.
+
+    What is the receiver's own, as two figures of its label that have to agree, may be read of it.
+    """
+    derived = {name: one.node for name, one in rulebook.derived.items()}
+    found = []
+    for rule in (rule for rule in rulebook.rules if rule.blocks):
+        for name in dict.fromkeys(_straight(rule.requires, derived, rulebook.opening)):
+            help = f"read `{_opening(name)}`, which is the receiver's where no adapter is in between"
+            message = f"`{rule.limit or rule.id}` reads `{name}`, which is not what an adapter leaves of it"
+            found.append(Problem(message, help, file=f"{rule.topic}.yaml"))
+    return found
+
+
+def _straight(node: AnyTyped, derived: Mapping[str, AnyTyped], opening: Mapping[str, Opening]) -> Iterator[str]:
+    """The receiver's figures that adapters may change, and that are held against what is not the receiver's."""
+    if isinstance(node, typed.LessOrEqual | typed.Equal):
+        sides = [{leaf.name for leaf in Support([side], derived).leaves} for side in (node.left, node.right)]
+        for one, other in (sides, sides[::-1]):
+            if any(not name.startswith("receiver.") for name in other):
+                yield from sorted(name for name in one if name.startswith("receiver.") and _opening(name) in opening)
+    for part in typed.parts(node):
+        yield from _straight(part, derived, opening)
+
+
+def _opening(name: str) -> str:
+    return name.replace("receiver.", "opening.", 1)

@@ -31,29 +31,36 @@ class RuleReads:
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
-    """The entries of each topic; facts told to people only, with why; and facts that nothing reads."""
+    """The entries of each topic; facts told to people only, with why; and facts and tables that nothing reads."""
 
     topics: Mapping[str, tuple[RuleReads, ...]]
     told: Mapping[str, str]
     unread: tuple[str, ...]
+    unread_tables: tuple[str, ...]
 
 
 def coverage_of(rulebook: Rulebook) -> Coverage:
     """Tell what a rulebook covers."""
     topics: dict[str, list[RuleReads]] = {topic: [] for topic in rulebook.topics}
-    used: set[str] = set()
+    used, tables = set[str](), set[str]()
     for topic, entry in _entries(rulebook):
         topics.setdefault(topic, []).append(entry)
         used |= set(entry.facts)
-    for rule in rulebook.rules:
-        used |= set(_read(rulebook, [one.node for one in values_of((*rule.fails, *rule.unknown))])[0])
-    for caution in rulebook.cautions:
-        used |= set(_read(rulebook, [caution.guard])[0])
+        tables |= set(entry.tables)
+    told_of = [[one.node for one in values_of((*rule.fails, *rule.unknown))] for rule in rulebook.rules]
+    told_of += [[one.guard, *(value.node for value in values_of(one.text))] for one in rulebook.cautions]
+    for nodes in told_of:
+        facts, looked_up = _read(rulebook, nodes)
+        used |= set(facts)
+        tables |= set(looked_up)
+    for name in (*rulebook.derived, *rulebook.opening):
+        tables |= set(_read(rulebook, _below(rulebook, name))[1])
     left = [fact for name, fact in rulebook.vocabulary.facts.items() if name not in used]
     grounds = {name for fact in rulebook.vocabulary.facts.values() for name in fact.leans_on}
     told = {fact.name: why for fact in left if (why := _told(fact, grounds))}
     unread = tuple(fact.name for fact in left if fact.name not in told)
-    return Coverage({topic: tuple(entries) for topic, entries in topics.items()}, told, unread)
+    unread_tables = tuple(name for name in rulebook.tables if name not in tables)
+    return Coverage({topic: tuple(entries) for topic, entries in topics.items()}, told, unread, unread_tables)
 
 
 def facts_read(rulebook: Rulebook, rule: Rule) -> tuple[str, ...]:

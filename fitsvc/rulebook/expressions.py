@@ -20,6 +20,7 @@ from fitsvc.rulebook.yaml_text import Node, Scalar
 
 _HOLE: Final = re.compile(r"\{([^{}]*)\}")
 _IF_KNOWN: Final = re.compile(r"\[([^\[\]|]*)(?:\|([^\[\]|]*))?\]")
+_UNIT: Final = re.compile(r" ?(?:kg|lbs?|mm|cm|ft|kN|inches|feet|pounds|degrees|%)(?![\w-])")
 _SIGN: Final = re.compile(r"[{}\[\]|]")
 _PAIRED: Final = (
     "words that are told where their values are known stand in `[brackets]`, others after a `|` in them",
@@ -117,7 +118,7 @@ class Expressions:
         if node is None:
             return ()
         if not isinstance(node, Scalar) or not node.value:
-            self.shape.complain(node, f"`{key}` is a text")
+            self.shape.complain(node, f"`{key}` is empty" if isinstance(node, Scalar) else f"`{key}` is a text")
             return ()
         return self.template_of(node, extra)
 
@@ -151,6 +152,11 @@ class Expressions:
             value = self._hole(node, hole, extra)
             parts += [value] if value else []
             start = hole.end()
+            unit = _UNIT.match(text, start)
+            if value and unit and isinstance(value.node.type, NumberType):
+                message = f"`{{{hole.group(1)}}}` is told with its unit, so that `{unit.group().strip()}` stands twice"
+                help = "leave the unit out: it is told in the reader's own"
+                self.shape.problems.append(node.problem_at(start, message, help))
         rest = text[start:end]
         return [*parts, rest] if rest else parts
 

@@ -71,7 +71,7 @@ class Shape:
             return ""
         if isinstance(node, Scalar) and node.value:
             return node.value.strip()
-        self.complain(node, f"`{key}` is a text")
+        self.complain(node, f"`{key}` is empty" if isinstance(node, Scalar) else f"`{key}` is a text")
         return ""
 
     def one_of(self, parent: Mapping, key: str, allowed: Iterable[Word], default: str = "", what: str = "") -> Word:
@@ -84,7 +84,7 @@ class Shape:
             return known[0]
         near = nearest(word, known)
         help = f"did you mean `{near}`?" if near else "it is one of " + ", ".join(f"`{name}`" for name in known)
-        self.complain(parent.entries.get(key, parent), f"`{word}` is not {what or 'a ' + key.replace('_', ' ')}", help)
+        self.complain(parent.entries.get(key, parent), f"`{word}` is not {what or _a(key.replace('_', ' '))}", help)
         return known[0]
 
     def attempt(self, call: Callable[[], T]) -> T | None:
@@ -94,6 +94,10 @@ class Shape:
         except ProblemsFound as found:
             self.problems += found.problems
             return None
+
+
+def _a(word: str) -> str:
+    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 
 
 def source_of(scalar: Scalar) -> Source:
