@@ -47,7 +47,9 @@ def coverage_of(rulebook: Rulebook) -> Coverage:
         topics.setdefault(topic, []).append(entry)
         used |= set(entry.facts)
         tables |= set(entry.tables)
-    told_of = [[one.node for one in values_of((*rule.fails, *rule.unknown))] for rule in rulebook.rules]
+    told_of: list[list[AnyTyped | None]] = [
+        [one.node for one in values_of((*rule.fails, *rule.unknown))] for rule in rulebook.rules
+    ]
     told_of += [[one.guard, *(value.node for value in values_of(one.text))] for one in rulebook.cautions]
     for nodes in told_of:
         facts, looked_up = _read(rulebook, nodes)
