@@ -122,7 +122,8 @@ def test_every_way_of_judging_looks_it_up(tmp_path: Path) -> None:
 def test_beyond_its_points_nothing_passes(tmp_path: Path) -> None:
     """A thing longer than the last point, or of a length that may be, is no yes, however light; nor is it a no."""
     engine = Point(load_rulebook(written(tmp_path)))
-    for length in ("9.9 in", "61 in", {"at_least": "50 in", "at_most": "61 in"}, None):
+    lengths: tuple[Any, ...] = ("9.9 in", "61 in", {"at_least": "50 in", "at_most": "61 in"}, None)
+    for length in lengths:
         for weight in ("0 lb", "1 lb", "420 lb"):
             found = engine.evaluate(asked(engine.rulebook, kind="rack", length=length, weight=weight))
             assert found.results(2)[0] == "undetermined", (length, weight)
