@@ -9,7 +9,7 @@ from fitsvc.language.types import ListType, NumberType, Type, Value
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A lookup table: by member of a list, by bands of a number whose tops are inside, or by points `at` a number.
+    """A lookup table: by member of a list, by bands of a number whose tops are inside, or by points.
 
     Between two points its value is on the straight line from one to the other. One of several keys has in place of
     values a table by the others for each member, `within`.
@@ -20,7 +20,6 @@ class Table:
     values: tuple[Value, ...]
     tops: tuple[float, ...] = ()
     within: "tuple[Table, ...]" = ()
-    at: tuple[float, ...] = ()
 
     @property
     def keys(self) -> int:
@@ -28,8 +27,13 @@ class Table:
         return 1 + self.within[0].keys if self.within else 1
 
     @property
+    def at(self) -> tuple[float, ...]:
+        """Where its points are, in the inside unit of the key; none of one by bands, whose last has no top."""
+        return self.tops if len(self.tops) == len(self.values) else ()
+
+    @property
     def bounds(self) -> tuple[Bounds, ...]:
-        """The values of one that gives numbers."""
+        """The values of one that gives numbers, in the inside unit."""
         return tuple(value for value in self.values if isinstance(value, tuple))
 
     @property

@@ -170,7 +170,7 @@ class _TableReader:
                 at, "a table by points has two of them or more, each with a higher `at` than the one before"
             )
             return None
-        return Table(key, gives, tuple(values), at=tuple(places))
+        return Table(key, gives, tuple(values), tuple(places))
 
     def _rows(self, node: Node | None, key: ListType) -> dict[str, Node]:
         rows = dict(self.shape.open_mapping(node, "`rows`"))
