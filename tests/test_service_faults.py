@@ -1,5 +1,7 @@
 """Whichever call fails, nothing that was confirmed is lost, nothing is half done, and asked again it is done once."""
 
+import shutil
+import tempfile
 from collections.abc import Callable, Iterator
 from itertools import count
 from pathlib import Path
@@ -19,6 +21,7 @@ from sqlmodel import SQLModel
 
 from fitsvc.audits import state
 from fitsvc.audits.blocks import Kernel
+from fitsvc.audits.sheets import write_workbook
 from fitsvc.audits.spool import begun
 from fitsvc.audits.summary import run
 from fitsvc.language.problems import ProblemsFound
@@ -247,6 +250,31 @@ def test_an_audit_ends_with_the_same_bytes(tmp_path: Path) -> None:
                 break
             assert number < MOST
     assert failed > 2
+
+
+def test_a_workbook_that_cannot_be_written_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whichever call to a file fails, no file of rows stays open, nor behind, unless it is the one to remove it."""
+    aside = tmp_path / "aside"
+    aside.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(aside))
+    failed, left = 0, list[int]()
+    for number in count(1):
+        with pytest.MonkeyPatch.context() as patched:
+            faults = of_files(patched, pieces=True)
+            faults.fail(number)
+            try:
+                write_workbook(tmp_path / f"{number}.xlsx", "Rows", ["a"], [9], [["one"], [2]])
+            except OSError:
+                failed += 1
+            fired = faults.fired()
+        left += [number] if list(aside.iterdir()) else []
+        for one in aside.iterdir():
+            shutil.rmtree(one)
+        if not fired:
+            break
+        assert number < MOST
+    assert failed > 2
+    assert left in ([], [number - 1])
 
 
 def test_a_disk_that_fails_is_no_reason_to_begin_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -19,7 +19,7 @@ from typing import Any, Final
 
 import httpx
 import pytest
-from audit_world import audit, files
+from audit_world import audit, undated
 from conftest import postgres_database
 from demo_world import answerer
 from effort import NIGHTLY
@@ -352,7 +352,7 @@ def end_audit(house: House) -> None:
             if state == "interrupted":
                 house.ask(client, 0, "POST", "/v1/audits/aud_one/start")
             time.sleep(0.2)
-    assert files(house.folder / "audits" / "aud_one" / "out") == files(house.folder / "made" / "audit")
+    assert undated(house.folder / "audits" / "aud_one" / "out") == undated(house.folder / "made" / "audit")
 
 
 if NIGHTLY:

@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Final
 
 import pyarrow as pa
@@ -74,24 +75,35 @@ def write_workbook(
 def _write_sheet(
     path: Path, sheet: str, titles: Sequence[str], widths: Sequence[int], rows: Iterable[Sequence[Cell]]
 ) -> None:
-    with xlsxwriter.Workbook(str(path), {"constant_memory": True, "in_memory": False}) as book:
-        book.set_properties({"created": _MADE})
-        page = book.add_worksheet(sheet)
-        bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
-        wrapped = book.add_format({"text_wrap": True, "valign": "top"})
-        for place, width in enumerate(widths):
-            page.set_column(place, place, width, wrapped)
-        page.freeze_panes(1, 0)
-        page.set_landscape()
-        page.repeat_rows(0)
-        page.fit_to_pages(1, 0)
-        count = 0
-        for place, title in enumerate(titles):
-            page.write_string(0, place, title, bold)
-        for count, row in enumerate(rows, start=1):
-            for place, cell in enumerate(row):
-                if isinstance(cell, str):
-                    page.write_string(count, place, cell[:_LONGEST], wrapped)
-                else:
-                    page.write_number(count, place, cell, wrapped)
-        page.autofilter(0, 0, count, len(titles) - 1)
+    with TemporaryDirectory(prefix="fitsvc-sheet-") as folder:
+        book = xlsxwriter.Workbook(str(path), {"constant_memory": True, "in_memory": False, "tmpdir": folder})
+        try:
+            with book:
+                _fill(book, sheet, titles, widths, rows)
+        finally:  # where writing fails, the library leaves its file of rows open, and on the disk
+            for page in book.worksheets():
+                if page.row_data_fh:
+                    page.row_data_fh.close()
+
+
+def _fill(book: Any, sheet: str, titles: Sequence[str], widths: Sequence[int], rows: Iterable[Sequence[Cell]]) -> None:
+    book.set_properties({"created": _MADE})
+    page = book.add_worksheet(sheet)
+    bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+    wrapped = book.add_format({"text_wrap": True, "valign": "top"})
+    for place, width in enumerate(widths):
+        page.set_column(place, place, width, wrapped)
+    page.freeze_panes(1, 0)
+    page.set_landscape()
+    page.repeat_rows(0)
+    page.fit_to_pages(1, 0)
+    count = 0
+    for place, title in enumerate(titles):
+        page.write_string(0, place, title, bold)
+    for count, row in enumerate(rows, start=1):
+        for place, cell in enumerate(row):
+            if isinstance(cell, str):
+                page.write_string(count, place, cell[:_LONGEST], wrapped)
+            else:
+                page.write_number(count, place, cell, wrapped)
+    page.autofilter(0, 0, count, len(titles) - 1)
