@@ -17,7 +17,7 @@ early, or that was made for undetermined answers only, would break that.
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.engine.opening import WorkingOpening
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 _LOSSY: Final = 2
 """As good as read twice: a rule may be open though each value settles it alike."""
+_NOT_IN_THE_WAY: Final = ("passes", "not_applicable")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +122,7 @@ class Choices:
         self._by_name = {choice.name: choice for choice in self.all}
         # A function and an order a choice: the rulebook bounds them.
         self._judges: dict[str, Callable[..., Verdict]] = {}
-        self._lost_judges: dict[str, Callable[..., Verdict]] = {}
+        self._need_judges: dict[str, Callable[..., Verdict]] = {}
         self._against: dict[str, Value] = {}
         self._orders: dict[str, Mapping[Value, int]] = {}
         self._blocking = frozenset(n for n, rule in enumerate(engine.rulebook.rules) if rule.blocks)
@@ -130,7 +131,7 @@ class Choices:
         """Compile what is compiled at its first use."""
         for choice in self.all:
             self.judge(choice)
-            self._judge_lost(choice)
+            self._open_needs(choice)
             self.in_order(choice, ())
 
     def of(self, name: str) -> Choice:
@@ -163,24 +164,24 @@ class Choices:
         open_needs: int,
     ) -> Moot | None:
         """What of the open rules and needs, as bits, is in the way with none of the values of a choice."""
-        rules = {number for number in choice.lost if open_ >> number & 1}
+        rules = [number for number in choice.lost if open_ >> number & 1]
         needs = {number for number in choice.lost_needs if open_needs >> number & 1}
-        judge = self._judge_lost(choice)
+        judge, present = partial(self._engine.judge_of, adapted=self._adapted), followed.case.present
         last = self._against.get(choice.name)
         for value in dict.fromkeys((*(one for one in values if one == last), *values[::-1])):
-            verdict = judge(followed.facts(choice, adapter, value).get, followed.case.present)
-            rules = rules.difference(verdict.fails, verdict.unknown, verdict.cautions, verdict.doubts)
-            needs = needs.difference(verdict.open_needs)
+            get = followed.facts(choice, adapter, value).get
+            # Of all that may be lost few rules are open, and each is judged sooner than all of them together.
+            rules = [number for number in rules if judge(number)(get, present) in _NOT_IN_THE_WAY]
+            needs = needs.difference(self._open_needs(choice)(get, present).open_needs) if needs else needs
             if not rules and not needs:
                 self._against[choice.name] = value  # the next question is much like this one: it ends with it too
                 return None
         return Moot(frozenset(rules), frozenset(needs))
 
-    def _judge_lost(self, choice: Choice) -> Callable[..., Verdict]:
-        found = self._lost_judges.get(choice.name)
+    def _open_needs(self, choice: Choice) -> Callable[..., Verdict]:
+        found = self._need_judges.get(choice.name)
         if found is None:
-            found = self._engine.compiled(choice.lost, self._adapted, choice.lost_needs)
-            self._lost_judges[choice.name] = found
+            self._need_judges[choice.name] = found = self._engine.compiled((), self._adapted, choice.lost_needs)
         return found
 
     def failing(self, case: Case, undetermined: Iterable[int]) -> EitherWay | None:
