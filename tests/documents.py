@@ -18,6 +18,7 @@ from recipes import RECIPES, told
 from fitsvc.answers.question import read_question
 from fitsvc.cli.app import app
 from fitsvc.drawing.side_view import side_view
+from fitsvc.engine.checking import examples_of
 from fitsvc.language.functions import FUNCTIONS, SAME_AS_FIRST, SPECIAL_FORMS, Function
 from fitsvc.service.counter.rendering import assets
 
@@ -82,9 +83,21 @@ def how_to_add(text: str) -> str:
     return re.sub(r"(# How to add\n\n[^\n]+\n\n).*?(?=\n# )", lambda found: f"{found[1]}{steps}", text, flags=re.DOTALL)
 
 
+def rule_counts(text: str) -> str:
+    """The guide's page of rules with what the shipped rulebook has, counted anew."""
+    book = answerer().rulebook
+    rules = len([rule for rule in book.rules if not rule.limit])
+    counts = f"{rules} rules, {len(book.limits)} limits and {len(book.needs)} needs, "
+    counts += f"with {len(examples_of(book)):,} examples"
+    said = r"(The shipped rulebook has )[^.]*(?=\.)"
+    assert re.search(said, text), "the guide's page of rules says nowhere what `The shipped rulebook has`"
+    return re.sub(said, lambda found: f"{found[1]}{counts}", text)
+
+
 DOCUMENTS: Final[Mapping[str, Callable[[str], str]]] = {
     "rules/README.md": functions,
     "fitsvc/guide/commands.md": commands,
+    "fitsvc/guide/rules.md": rule_counts,
     "fitsvc/language/grammar.json": grammar_table,
     "DEVELOPERS.md": how_to_add,
     ".pictures/side-view.svg": side_view_picture,

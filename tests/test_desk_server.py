@@ -9,6 +9,7 @@ from contextlib import redirect_stdout
 from io import StringIO
 from pathlib import Path
 from random import Random
+from shlex import quote
 from typing import Any
 
 import pytest
@@ -553,7 +554,8 @@ def test_the_server_ends_when_its_editor_does(mine: Path) -> None:
 
 def test_what_is_missing_is_told() -> None:
     """Without the extra the command says what to install, and no traceback."""
+    checkout = Path(__file__).parent.parent
     code = "import sys; sys.modules['pygls'] = None; from fitsvc.cli import main; sys.exit(main(['rules', 'lsp']))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 2
-    assert "pip install 'fitsvc[desk]'" in done.stderr and "Traceback" not in done.stderr
+    assert f"-m pip install {quote(f'{checkout}[desk]')}" in done.stderr and "Traceback" not in done.stderr

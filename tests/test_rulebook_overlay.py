@@ -237,6 +237,14 @@ REFUSED = {
         {"vocabulary/lists.yaml": "lists:\n  kind:\n    roles: {mild: {label: l, meaning: m}}\n"},
         "yard/vocabulary/lists.yaml", 3, "`roles` is the core's to say",
     ),
+    "a kind beside the lists": (
+        {"vocabulary/lists.yaml": "kind: {members: {kennel: {word: kennel, is: [carries]}}}\nlists: {}\n"},
+        "yard/vocabulary/lists.yaml", 1, "`kind` stands beside `lists`",
+    ),
+    "a fact beside the facts": (
+        {"vocabulary/accessory.yaml": f"subject: accessory\ntread: {TREAD}\n"},
+        "yard/vocabulary/accessory.yaml", 2, "`tread` stands beside `facts`",
+    ),
     "another tolerance": (
         {"vocabulary/lists.yaml": "tolerances: {tape: {length: 1 in}}\nlists: {}\n"},
         "yard/vocabulary/lists.yaml", 1, "`tolerances` is the core's to say",

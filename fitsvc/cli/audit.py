@@ -12,6 +12,7 @@ import click
 from fitsvc.cli.console import FAULTS, err, refuse
 from fitsvc.cli.options import FILE, database_option, load_rules, open_with_rules, rules_instead_option
 from fitsvc.cli.progress import progress
+from fitsvc.paths import how_to_install
 
 if TYPE_CHECKING:
     from fitsvc.audits.goods import StoreGoods
@@ -215,7 +216,7 @@ def _judging(cluster: str | None) -> "Iterator[Elsewhere | None]":
     try:
         from distributed import Client
     except ImportError:
-        refuse("the library that clusters need is not installed", "`pip install 'fitsvc[dask]'`")
+        refuse("the library that clusters need is not installed", how_to_install("dask"))
     from fitsvc.audits.spread import on_dask
 
     try:

@@ -77,12 +77,15 @@ def looking_like(wanted: str, known: Iterable[str]) -> list[str]:
     return list(dict.fromkeys([*within, *get_close_matches(wanted[:100], sorted(known), n=5, cutoff=0.0)]))[:5]
 
 
-def show_problems(problems: Iterable[Problem], console: Console | None = None) -> None:
-    """Print problems, on standard error unless told otherwise, each with its place and what to do."""
+def show_problems(problems: Iterable[Problem], console: Console | None = None, *, as_cautions: bool = False) -> None:
+    """Print problems, on standard error unless told otherwise, each with its place and what to do.
+
+    As cautions they are what is no error and hardly meant.
+    """
     console = console or err()
     for problem in problems:
         parts = [(f"{place}: ", "bold")] if (place := _place(problem)) else []
-        parts.append(("error: ", "bold red"))
+        parts.append(("caution: ", "bold yellow") if as_cautions else ("error: ", "bold red"))
         parts += [(f"{printable(problem.pointer)}: ", "cyan")] if problem.pointer else []
         parts.append((printable(problem.message), ""))
         if problem.source:

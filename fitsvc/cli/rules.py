@@ -35,7 +35,7 @@ def check(folder: Path | None) -> None:
     rulebook = _load(rules_folder(folder))
     if problems := _faults(rulebook):
         _fail(problems)
-    out().print(f"{_counts(rulebook)}: no problems")
+    _tell_cautions(rulebook, rules_folder(folder))
     out().print(rulebook.digest)
     for day, then in _to_come(rules_folder(folder)):
         if problems := _faults(then):
@@ -372,6 +372,16 @@ def _fail(problems: "list[Problem] | tuple[Problem, ...]") -> None:
     show_problems(problems, out())
     out().print(f"{len(problems)} problem{'s' if len(problems) != 1 else ''}")
     raise click.exceptions.Exit(FAULTS)
+
+
+def _tell_cautions(rulebook: "Rulebook", folder: Path) -> None:
+    """Print what is no error and hardly ever meant, and then what the rulebook has."""
+    from fitsvc.engine.cautioning import cautions_of
+
+    cautions = cautions_of(rulebook, folder)
+    show_problems(cautions, out(), as_cautions=True)
+    told = f", {len(cautions)} caution{'s' if len(cautions) != 1 else ''}" if cautions else ""
+    out().print(f"{_counts(rulebook)}: no problems{told}")
 
 
 def _counts(rulebook: "Rulebook") -> str:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 from fitsvc.cli.console import help_for, paragraph, refuse
 from fitsvc.cli.progress import progress
 from fitsvc.language.problems import nearest
+from fitsvc.paths import how_to_install
 
 if TYPE_CHECKING:
     from fitsvc.cli.console import Console
@@ -26,7 +27,7 @@ def prover_of(folder: Path) -> "Prover":
     try:
         from fitsvc.proving.claims import Prover
     except ModuleNotFoundError:
-        refuse("the solver that proofs need is not installed", "`pip install 'fitsvc[prove]'`")
+        refuse("the solver that proofs need is not installed", how_to_install("prove"))
     return Prover(load_rules(folder))
 
 

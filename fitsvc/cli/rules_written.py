@@ -9,6 +9,7 @@ import click
 from fitsvc.cli.console import FAULTS, out, refuse, show_problems
 from fitsvc.cli.options import FILE, rules_folder, rules_option
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
+from fitsvc.paths import how_to_install
 
 
 @click.command()
@@ -71,7 +72,7 @@ def lsp() -> None:
     try:
         from fitsvc.desk.server import make_server
     except ModuleNotFoundError:
-        refuse("the library that the language server needs is not installed", "`pip install 'fitsvc[desk]'`")
+        refuse("the library that the language server needs is not installed", how_to_install("desk"))
     make_server().start_io()
 
 

@@ -11,6 +11,8 @@ from fitsvc.language.types import ListType, NumberType, Type
 
 Complaint = tuple[str, str]
 _SHOWN: Final = 8
+_SAME_WORD: Final = 0.8
+"""So alike is a word with a slip of the pen in it; what is less alike may be another one."""
 
 
 def _mean(word: str, known: Iterable[str], otherwise: str = "") -> str:
@@ -65,7 +67,20 @@ def unknown_fact(name: str, known: Iterable[str]) -> Complaint:
     declared = "facts are declared under rules/vocabulary/, and `fitsvc rules facts` lists them"
     if name.startswith("adapter."):
         return f"there is no fact `{name}` here", "adapters.yaml reads adapters; rules read the `opening.` they make"
-    return f"there is no fact `{name}`", _mean(name, known, declared)
+    subject, _, short = name.partition(".")
+    of_subject = [one for one in known if one.startswith(f"{subject}.")]
+    near = nearest(name, known)
+    if not of_subject or nearest(short, (one.partition(".")[2] for one in of_subject), _SAME_WORD):
+        return f"there is no fact `{name}`", _mean(name, known, declared)
+    where = _where(subject, short)
+    return f"there is no fact `{name}`", f"did you mean `{near}`? {where}" if near else where
+
+
+def _where(subject: str, short: str) -> str:
+    """Where the names of a subject are looked up, where what was written is hardly like one of them."""
+    if subject == "opening":
+        return "adapters.yaml has all that there is of the opening, with what each is"
+    return f"`fitsvc rules facts {short.replace('_', ' ')}` finds facts by their words"
 
 
 def unknown_member(name: str, members: ListType) -> Complaint:

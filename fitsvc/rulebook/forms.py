@@ -67,6 +67,15 @@ class Form:
         return {**found, "additionalProperties": False if self.free is None else self.free}
 
 
+def briefly(kind: Kind) -> str:
+    """How something of a kind is written, as far as a line tells it: the words it may be, the keys it must have."""
+    if words := [str(one) for one in kind.get("enum", ()) if isinstance(one, str)]:
+        return " | ".join(words)
+    if needed := kind.get("required"):
+        return "{" + ", ".join(f"{key}: {briefly(kind['properties'][key])}" for key in needed) + "}"
+    return "[...]" if kind.get("type") == "array" else "..."
+
+
 def if_has(key: str, then: Kind, otherwise: Kind) -> Kind:
     """What an entry is by whether it has a key, so that what is wrong in it is told of one kind alone."""
     return {"if": {"type": "object", "required": [key]}, "then": then, "else": otherwise}

@@ -1,7 +1,7 @@
 """What a folder of rules means: its digest, and how two folders differ.
 
-Comments, layout, examples, why a change would come to the same, hazards, words that people use and hints for drawings
-mean nothing: no answer rests on them.
+Comments, layout, examples, why a change would come to the same and why a rule is written as it is, hazards, words that
+people use and hints for drawings mean nothing: no answer rests on them.
 """
 
 import hashlib
@@ -198,6 +198,8 @@ def _named(value: Json) -> Iterator[tuple[str, Json]]:
 
 def _silent(key: str, value: Json) -> bool:
     """Whether an entry says nothing that an answer rests on; a fact may be named as such a key, and is told."""
+    if key == "accepted":
+        return isinstance(value, str)
     return key in ("examples", "same") or (key in HINTS and isinstance(value, list))
 
 

@@ -65,6 +65,8 @@ OVERLAY_FILE: Final = Form(
     },
 )
 _MEMBERS: Final = "members"
+_OF_LIST: Final = "{members: {NAME: {word: WORD, is: [ROLE, ...]}}}"
+"""How members are added to a list; of one without roles it is `NAME: WORD`."""
 _SUBJECT: Final = ("facts", "subject")
 _ADDED_TO: Final[Map[str, tuple[str, ...]]] = {
     HAZARDS: ("weights", "hazards", "agree", "apart"),
@@ -115,6 +117,10 @@ class Merged:
     changes: tuple[CoreChange, ...] = ()
     asleep: frozenset[str] = frozenset()
     days: tuple[date, ...] = ()
+
+
+def _has(node: Node, key: str) -> bool:
+    return isinstance(node, Mapping) and key in node.entries
 
 
 def gather(shape: Shape, folder: Path, contents: Map[Path, bytes | Node], day: date | None = None) -> Merged:
@@ -230,7 +236,7 @@ class _Merging:
     def _facts(self, core: Mapping, own: Mapping) -> Mapping:
         for key in own.entries:
             if key not in _SUBJECT:
-                self._no_key(own, key, _SUBJECT)
+                self._no_key(own, key, _SUBJECT, "facts", "..." if _has(own.entries[key], "type") else "")
         subject, said = self.shape.text(core, "subject"), self.shape.text(own, "subject")
         if said != subject:
             self.shape.complain(own, f"the subject of this file is `{subject}`, as in the core's", "add `subject:`")
@@ -238,10 +244,11 @@ class _Merging:
 
     def _lists(self, core: Mapping, own: Mapping) -> Mapping:
         """The core's lists with members added to them, and lists of the overlay's own."""
+        known, lists = core.entries["lists"], dict(self.shape.open_mapping(own.entries.get("lists"), "`lists`"))
         for key in own.entries:
             if key != "lists":
-                self._no_key(own, key, ("lists",))
-        known, lists = core.entries["lists"], dict(self.shape.open_mapping(own.entries.get("lists"), "`lists`"))
+                meant = _has(known, key) or _has(own.entries[key], _MEMBERS)
+                self._no_key(own, key, ("lists",), "lists", _OF_LIST if meant else "")
         if not isinstance(known, Mapping):
             return core
         found = dict(known.entries)
@@ -275,7 +282,12 @@ class _Merging:
                 self.shape.complain(new, f"`{key}` is written here as in the core's file, line {old.mark.line}")
         return replace(core, entries=entries)
 
-    def _no_key(self, own: Mapping, key: str, keys: tuple[str, ...]) -> None:
+    def _no_key(self, own: Mapping, key: str, keys: tuple[str, ...], below: str = "", how: str = "") -> None:
+        """Refuse what an overlay may not say here; `how` is how it is written where it stands a level too high."""
+        if how:
+            help = f"write it below: `{below}: {{{key}: {how}}}`"
+            self.shape.problems.append(own.problem_at_key(key, f"`{key}` stands beside `{below}`", help))
+            return
         help = "an overlay adds to " + ", ".join(f"`{one}`" for one in keys) + " here"
         self.shape.problems.append(own.problem_at_key(key, f"`{key}` is the core's to say", help))
 

@@ -147,7 +147,8 @@ class Rule:
 
     `reads` are the names it reads directly; `margin` the amount by which it fails, when it compares numbers;
     `limit` the limit whose member it judges; `draws` what its finding marks in the side view;
-    `asks` is no of one that reads a fact only to refuse it, which is no reason to ask for the fact.
+    `asks` is no of one that reads a fact only to refuse it, which is no reason to ask for the fact; `accepted` is why
+    it is not written as rules are.
     """
 
     id: str
@@ -168,6 +169,7 @@ class Rule:
     limit: str = ""
     draws: Draws | None = None
     asks: bool = True
+    accepted: str = ""
 
     @property
     def effects(self) -> Mapping[Result, Effect]:

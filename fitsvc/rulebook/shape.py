@@ -1,12 +1,13 @@
 """Reading a YAML tree key by key: what must be there, what may be, and every departure noted at its place."""
 
 from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Mapping as Map
 from dataclasses import dataclass, field
 from typing import TypeVar
 
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.source import Source
-from fitsvc.rulebook.forms import Form
+from fitsvc.rulebook.forms import Form, Kind, briefly
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
 
 T = TypeVar("T")
@@ -39,7 +40,9 @@ class Shape:
         missing = [key for key in required if key not in node.entries]
         untold = [f"`{key}`" for key in missing if key not in meant]
         if untold:
-            self.complain(node, f"{what} lacks {', '.join(untold)}")
+            kinds: Map[str, Kind] = required if isinstance(required, Map) else {}
+            how = [f"`{key}: {briefly(kinds.get(key, {}))}`" for key in missing if key not in meant]
+            self.complain(node, f"{what} lacks {', '.join(untold)}", f"add {', '.join(how)}")
         return None if missing else node
 
     def form(self, node: Node, form: Form, what: str = "") -> Mapping | None:

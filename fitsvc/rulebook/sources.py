@@ -19,6 +19,10 @@ _ENTRY: Final = Form(
     "a source", {"cite": TEXT, "seen": one_of(*SEEN), "as_of": TEXT}, {"read": TEXT, "words": TEXT, "says": TEXT}
 )
 SOURCES_FILE: Final = Form(SOURCES, {"sources": by_name(_ENTRY.kind)})
+_ADD: Final = (
+    f"add it to {SOURCES}, in an overlay to one of its own: `sources: {{NAME: {{cite: ..., seen: {' | '.join(SEEN)}, "
+    "as_of: ..., read: DATE, says: ...}}`"
+)
 _DAY: Final = re.compile(r"\d{4}-\d{2}(-\d{2})?")
 
 
@@ -80,7 +84,7 @@ def hold_to_sources(
             cited.add(one.value or "")
             if one.value not in known and one.value not in with_rows:
                 near = nearest(one.value or "", [*known, *with_rows])
-                help = f"did you mean `{near}`?" if near else f"add it to {SOURCES}"
+                help = f"did you mean `{near}`?" if near else _ADD
                 shape.complain(one, f"there is no source `{one.value}` in {SOURCES}", help)
     top = tree.entries.get("sources") if isinstance(tree, Mapping) else None
     for name, node in shape.open_mapping(top, "`sources`"):

@@ -24,7 +24,9 @@ from fitsvc.rulebook.yaml_text import Mapping, to_plain
 from fitsvc.tongues import later, t
 
 _NEVER: Final = typed.Constant(TRUTH, NO)
-_FREE: Final = frozenset(("title", "fails", "unknown", "because", "remedy", "margin", "applies_text", "requires_text"))
+_FREE: Final = frozenset(
+    ("title", "fails", "unknown", "because", "remedy", "margin", "applies_text", "requires_text", "accepted")
+)
 _LOOKED_AT: Final = frozenset(("source", "subjects", "guard", "requires", "met", "severity", "if_unknown"))
 _RESULTS: Final[tuple[Result, ...]] = ("fails", "undetermined")
 _MILDER: Final = {

@@ -72,6 +72,7 @@ RULE: Final = Form(
         "remedy": TEXT,
         "draws": DRAWS.kind,
         "asks": YES_NO,
+        "accepted": TEXT,
         **PERIOD,
     },
 )
@@ -256,6 +257,7 @@ def read_rule(read: Expressions, node: Node, topic: str, taken: dict[str, str]) 
         requires_text=_written(entry, "requires"),
         draws=read_draws(shape, entry),
         asks=shape.one_of(entry, "asks", ("yes", "no"), "yes", what="yes or no") == "yes",
+        accepted=shape.text(entry, "accepted"),
     )
 
 

@@ -20,6 +20,7 @@ from litestar import Litestar
 from fitsvc.garbage import collected_seldom
 from fitsvc.heap import use_one_heap
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import how_to_install
 from fitsvc.selection.files import index_root
 from fitsvc.service.app import create_app
 from fitsvc.service.audits.folder import MOST_BYTES
@@ -139,7 +140,7 @@ def _trace(app: Litestar) -> None:
     try:
         from fitsvc.service.traces import Traced, provider
     except ModuleNotFoundError:
-        raise _cannot("there is no OpenTelemetry here for `--traces`", "install `fitsvc[traces]`") from None
+        raise _cannot("there is no OpenTelemetry here for `--traces`", how_to_install("traces")) from None
     app.asgi_handler = Traced(app.asgi_handler, provider())
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final, cast
 import msgspec
 
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import how_to_install
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
@@ -139,7 +140,7 @@ def _ed25519() -> Any:
     try:
         from cryptography.hazmat.primitives.asymmetric import ed25519
     except ModuleNotFoundError:
-        raise _wrong("there is nothing here to sign with", "install `fitsvc[sign]`") from None
+        raise _wrong("there is nothing here to sign with", how_to_install("sign")) from None
     return ed25519
 
 

@@ -1,0 +1,22 @@
+"""What in rules that can be read is no fault and hardly ever meant, each where it stands."""
+
+from pathlib import Path
+
+from fitsvc.language.problems import Problem
+from fitsvc.rulebook.drafting import Drafting
+from fitsvc.rulebook.habits import departures
+from fitsvc.rulebook.rules import Rulebook
+
+
+def cautions_of(rulebook: Rulebook, folder: Path) -> list[Problem]:
+    """Each departure from how the rules of a folder are written, see `rulebook.habits`."""
+    found = departures(rulebook)
+    entries = Drafting(folder) if found else None  # the files are read once more for the places alone
+    problems = []
+    for one in found:
+        owner, _, _ = one.owner.partition("/")
+        entry = entries and entries.entry(owner)
+        mark = entry.node.mark if entry else None
+        file, line = (mark.file, mark.line) if mark else ("", 0)
+        problems.append(Problem(f"`{one.owner}` {one.message}", one.help, file=file, line=line))
+    return problems
