@@ -686,6 +686,31 @@ def test_f20_what_a_change_of_a_record_would_do_is_told_before_it_is_made(shop: 
     assert would["rigs"]["changed"]
 
 
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_effects_count_the_items_that_selections_count(shop: Client, key: Key) -> None:
+    """Before and after a reading of each receiver, of every saved rig: an adapter or a spare of its own counts not."""
+    changed, kinds = 0, set[str]()
+    rigs = shop.get("/v1/rigs?limit=1000").json()["items"]
+
+    def counted(rig: str) -> dict[str, int]:
+        counts = shop.get(f"/v1/rigs/{rig}/accessories?limit=1").json()["counts"]["outcomes"]
+        return {outcome: count for outcome, count in counts.items() if count}
+
+    for receiver in shop.get("/v1/receivers?limit=1000").json()["items"]:
+        before = {rig["id"]: counted(rig["id"]) for rig in rigs}
+        body = {"subject": "receiver", "record": receiver["id"], "facts": {"tongue_rating": "10 lb"}, "kind": "read"}
+        told = shop.post("/v1/observations", json=body, headers=key).json()["rigs"]
+        after = {rig["id"]: counted(rig["id"]) for rig in rigs}
+        for one in told["changed"]:
+            assert (one["before"], one["after"]) == (before[one["rig"]], after[one["rig"]]), one["rig"]
+            kinds |= {part for rig in rigs if rig["id"] == one["rig"] for part in rig["rig"]}
+            changed += 1
+        unlike = {rig for rig in before if before[rig] != after[rig]}
+        assert unlike <= {one["rig"] for one in told["changed"]}
+    assert changed > 5
+    assert {"adapters", "spare"} <= kinds
+
+
 def test_f20_a_file_tells_the_rigs_that_it_changes(
     shop: Client, key: Key, database: Database, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

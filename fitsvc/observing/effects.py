@@ -45,7 +45,10 @@ class RigCase:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RigChange:
-    """A rig that answers otherwise: how many accessories come to each outcome, how many changed, and the first."""
+    """A rig that answers otherwise: how many accessories come to each outcome, how many answers changed, and the first.
+
+    An answer is about an accessory, or about the rig with the spare and adapters it has, which is none.
+    """
 
     rig: str
     name: str

@@ -47,7 +47,8 @@ _STRIDE: Final = 1 << 15
 class Unlike:
     """How many items a rig came to each outcome with, and comes to; how many changed, and the first of these.
 
-    Where nothing changed not all are counted.
+    The rig with what it has already is no item: it is among what changed, and in neither count of items, which are
+    those that a selection tells. Where nothing changed not all are counted.
     """
 
     before: Counter[Outcome] = field(default_factory=Counter)
@@ -56,9 +57,10 @@ class Unlike:
     changed: list[Changed] = field(default_factory=list)
 
     def add(self, sku: str, was: Outcome, now: Outcome) -> None:
-        """Count one item."""
-        self.before[was] += 1
-        self.after[now] += 1
+        """Count one item, or the rig itself."""
+        if sku != RIG_ITSELF:
+            self.before[was] += 1
+            self.after[now] += 1
         if was != now:
             self.count += 1
             self.changed.append((sku, was, now))

@@ -285,10 +285,11 @@ def _contradiction() -> Schema:
 
 
 def _rigs_changed() -> Schema:
-    counts = described(COUNTS, "How many accessories come to each outcome.")
+    counts = described(COUNTS, "How many accessories come to each outcome, as selections on the rig count them.")
     sku = text("Empty for the rig with the spare and adapters it has.")
     one = closed(sku=sku, before=_OUTCOME, after=_OUTCOME)
-    rig = closed(rig=TEXT, name=TEXT, before=counts, after=counts, count=COUNT, changed=array(one))
+    answers = described(COUNT, "How many answers changed: about accessories, and about the rig with what it has.")
+    rig = closed(rig=TEXT, name=TEXT, before=counts, after=counts, count=answers, changed=array(one))
     return closed(changed=array(rig), judged=COUNT, left_off=COUNT, accessories_left_off=COUNT)
 
 
