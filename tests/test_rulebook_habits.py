@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from fitsvc.cli import main
+from fitsvc.engine.cautioning import cautions_of
+from fitsvc.engine.checking import faults_of, past_adapters
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.habits import departures
 from fitsvc.rulebook.loader import Loader
@@ -120,3 +122,21 @@ def test_check_tells_them_where_they_stand_and_ends_well(tmp_path: Path, capsys:
     assert main(["rules", "check", str(folder)]) == 0
     assert capsys.readouterr().out.splitlines()[0].endswith("no problems")
     assert meaning_of(folder) == meaning
+
+
+def test_a_figure_read_past_adapters_may_be_meant() -> None:
+    """A blocking rule that holds goods to the receiver's own rating is a fault, and none where it says why."""
+    loader, book = loaded()
+    found = {}
+    for more in ("", "accepted: It is meant.\n"):
+        text = written("accessory.capacity <= receiver.tongue_rating", more=more)
+        read = replace(loader.read, shape=Shape(), presences=set(), examples={})
+        rule = read_rule(read, read_yaml(text, "ours.yaml"), "ours", {})
+        assert rule is not None
+        found[more] = replace(book, rules=(rule,), needs=(), cautions=(), examples={})
+    ((problem, why),) = past_adapters(found[""])
+    assert "`ours` reads `receiver.tongue_rating`" in problem.message and not why
+    assert problem.help.endswith("or, if it is meant, say why in the rule: `accepted: REASON`")
+    assert [one.message for one in faults_of(found[""])] == [problem.message]
+    assert faults_of(found["accepted: It is meant.\n"]) == []
+    assert cautions_of(found["accepted: It is meant.\n"], data_dir("rules")) == []

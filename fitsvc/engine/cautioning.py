@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from fitsvc.engine.checking import past_adapters
 from fitsvc.language.problems import Problem
 from fitsvc.rulebook.drafting import Drafting
 from fitsvc.rulebook.habits import departures
@@ -10,7 +11,7 @@ from fitsvc.rulebook.rules import Rulebook
 
 def cautions_of(rulebook: Rulebook, folder: Path) -> list[Problem]:
     """Each departure from how the rules of a folder are written, see `rulebook.habits`."""
-    found = departures(rulebook)
+    found = departures(rulebook, [why for _, why in past_adapters(rulebook)])
     entries = Drafting(folder) if found else None  # the files are read once more for the places alone
     problems = []
     for one in found:

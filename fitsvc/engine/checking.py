@@ -26,7 +26,7 @@ def faults_of(rulebook: Rulebook) -> list[Problem]:
             case_of(example, reader)
         except ProblemsFound as found:
             problems += found.problems
-    return problems + _never_asked(rulebook) + _past_adapters(rulebook)
+    return problems + _never_asked(rulebook) + [one for one, why in past_adapters(rulebook) if not why]
 
 
 def _never_asked(rulebook: Rulebook) -> list[Problem]:
@@ -43,18 +43,20 @@ def _never_asked(rulebook: Rulebook) -> list[Problem]:
     ]
 
 
-def _past_adapters(rulebook: Rulebook) -> list[Problem]:
+def past_adapters(rulebook: Rulebook) -> list[tuple[Problem, str]]:
     """A problem for each blocking rule that holds something to a receiver's figure of which an adapter leaves another.
 
-    What is the receiver's own, as two figures of its label that have to agree, may be read of it.
+    Each with why the rule is so all the same, where it says it under `accepted`. What is the receiver's own, as two
+    figures of its label that have to agree, may be read of it.
     """
     derived = {name: one.node for name, one in rulebook.derived.items()}
     found = []
     for rule in (rule for rule in rulebook.rules if rule.blocks):
         for name in dict.fromkeys(_straight(rule.requires, derived, rulebook.opening)):
             help = f"read `{_opening(name)}`, which is the receiver's where no adapter is in between"
+            help += "" if rule.limit else "; or, if it is meant, say why in the rule: `accepted: REASON`"
             message = f"`{rule.limit or rule.id}` reads `{name}`, which is not what an adapter leaves of it"
-            found.append(Problem(message, help, file=f"{rule.topic}.yaml"))
+            found.append((Problem(message, help, file=f"{rule.topic}.yaml"), rule.accepted))
     return found
 
 

@@ -5,7 +5,7 @@ the bare receiver forgets the adapter in it, and one that passes where nobody lo
 meant, the rule says why under `accepted`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -29,14 +29,17 @@ class Departure:
     help: str
 
 
-def departures(rulebook: Rulebook) -> list[Departure]:
-    """Every departure that is not accepted, and each acceptance of what is none."""
+def departures(rulebook: Rulebook, accepting: Container[str] = ()) -> list[Departure]:
+    """Every departure that is not accepted, and each acceptance of what is none.
+
+    What stands under `accepted` of some rules is `accepting` what is looked for elsewhere.
+    """
     ways = _Ways(rulebook)
     found: list[Departure] = []
     for rule in rulebook.rules:
         of_told = rule.severity == "caution"
         own = list(ways.of_rule(rule.id, rule.guard, rule.requires, rule.subjects, of_told=of_told))
-        if rule.accepted and not own:
+        if rule.accepted and not own and rule.accepted not in accepting:
             found.append(Departure(rule.id, "says why it is written so, and it is written as rules are", _NEEDLESS))
         elif not rule.accepted:
             found += [one if rule.limit else replace(one, help=one.help + _OR) for one in own]
