@@ -456,7 +456,7 @@ def _bar(row: Row, top: int, least: int, most: int) -> list[str]:
 def _tick(power: int, least: int, most: int, bottom: int) -> str:
     x, told = _x(10.0**power, least, most), seconds(10.0**power).replace(".00", "").replace(".0", "")
     return (
-        f'<line x1="{x:.1f}" x2="{x:.1f}" y1="34" y2="{bottom}" stroke="#ddd"/>'
+        f'<line x1="{x:.1f}" x2="{x:.1f}" y1="34" y2="{bottom}"/>'
         f'<text x="{x:.1f}" y="30" text-anchor="middle" class="tick">{told}</text>'
     )
 
@@ -469,13 +469,16 @@ def _svg(height: int, parts: Sequence[str]) -> str:
     )
     styles = (
         "text{font:11px sans-serif;fill:#1b1d20}.title{font-weight:bold;font-size:12px}.tick{fill:#666;font-size:10px}"
+        ".paper{fill:#fff}line{stroke:#ddd}"
+        "@media (prefers-color-scheme:dark)"
+        "{text{fill:#f1eadc}.tick{fill:#b8ad9a}.paper{fill:#1b1814}line{stroke:#463f33}}"
     )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE} {height}" role="img" '
         'aria-label="Processor time of fitsvc, of what stands beside it and of floors, in powers of ten; the '
         "clock's where its row in the tables has no other\">\n"
         f"<style>{styles}</style>\n"
-        f'<rect width="{WIDE}" height="{height}" fill="#fff"/>\n{legend}\n' + "\n".join(parts) + "\n</svg>\n"
+        f'<rect width="{WIDE}" height="{height}" class="paper"/>\n{legend}\n' + "\n".join(parts) + "\n</svg>\n"
     )
 
 
