@@ -196,9 +196,8 @@ GOALS: Final = (
         "rules on one case, its facts handed over before",
         8.0,
         lambda group: min(row.time.middle for row in group.rows if row.part == "beside") / group.ours.time.middle,
-        "The floor, a straight line of Python on exact figures, which knows one end of each figure and two values of "
-        "each truth where ours knows two and three, leaves little room: see how far it is from the goal. The same "
-        "function as machine code: see *What was tried*.",
+        "The floor, a straight line of Python on exact figures, knows one end of each figure and two values of each "
+        "truth where ours knows two and three. The same function as machine code would reach it: see *What was tried*.",
         unit=_TIMES,
     ),
     Goal("with a rulebook twice as long", 1.1, _grown, LONGER, unit=_AS_LONG),
