@@ -312,6 +312,33 @@ def sideways(page: Page) -> list[str]:
     return found
 
 
+def overlapping(page: Page) -> list[str]:
+    """Return the boxes of a page of which one lies over the next ones beside it, on the screen or on paper.
+
+    What is taken out of the flow on purpose, and what stays in sight while the page is moved, may lie over others.
+    """
+    found: list[str] = page.evaluate("""() => {
+        const box = (one) => {
+            const style = getComputedStyle(one);
+            const flows = ["static", "relative"].includes(style.position) && style.float === "none";
+            // In columns a box is in several pieces.
+            return flows && !style.display.includes("inline") ? [...one.getClientRects()] : [];
+        };
+        const over = (some, others) => some.some((a) => others.some((b) =>
+            Math.min(a.right, b.right) - Math.max(a.left, b.left) > 2
+            && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 2));
+        const found = [];
+        for (const parent of document.querySelectorAll("main, main :not(svg, svg *, select)")) {
+            const beside = [...parent.children].map((one) => [one, box(one)]);
+            beside.forEach(([one, at], i) => beside.slice(i + 1, i + 4).forEach(([other, its]) => {
+                if (over(at, its)) found.push(`${one.outerHTML.slice(0, 120)} / ${other.outerHTML.slice(0, 120)}`);
+            }));
+        }
+        return found.slice(0, 5);
+    }""")
+    return found
+
+
 def small_targets(page: Page, least: int = 44) -> list[str]:
     """Return what is to be pressed with a thumb and is smaller than that, in CSS pixels.
 

@@ -25,6 +25,7 @@ from counter_browser import (
     WORKS,
     Counter,
     Seen,
+    overlapping,
     reused,
     sideways,
     small_targets,
@@ -149,7 +150,10 @@ def phone(browser: Browser, counter: Counter) -> Iterator[Callable[[], Page]]:
 
 @named
 def test_a_page_is_light_and_stands_in_nobodys_way(page: Page, name: str) -> None:
-    """A page weighs little with all that it needs, nothing moves once it is shown, and axe finds no violation."""
+    """A page weighs little with all that it needs, nothing moves once it is shown, and axe finds no violation.
+
+    Nothing lies over what stands beside it, on the screen or on paper.
+    """
     taken: list[Response] = []
 
     def take(one: Response) -> None:
@@ -161,6 +165,9 @@ def test_a_page_is_light_and_stands_in_nobodys_way(page: Page, name: str) -> Non
     assert 0 < weight(taken) < MOST_BYTES
     assert page.evaluate(SHIFT) < MOST_SHIFT
     assert violations_in_both_themes(page) == []
+    assert overlapping(page) == []
+    page.emulate_media(media="print")
+    assert overlapping(page) == []
 
 
 @named
@@ -172,6 +179,7 @@ def test_a_page_fits_a_phone_and_a_thumb(phone: Callable[[], Page], name: str) -
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     assert sideways(page) == []
     assert small_targets(page) == []
+    assert overlapping(page) == []
 
 
 @named
