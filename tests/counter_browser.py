@@ -268,7 +268,7 @@ def reused(browser: Browser, counter: Counter, size: Any, **options: Any) -> Ite
 
         def emptied() -> Page:
             page.goto("about:blank")
-            page.emulate_media(color_scheme="light")
+            page.emulate_media(color_scheme="light", media="screen")
             window.clear_cookies()
             told.send("Storage.clearDataForOrigin", {"origin": counter.url, "storageTypes": "all"})
             return page
