@@ -21,7 +21,7 @@ from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords
 from fitsvc.answers.things import MOST_THINGS, read_things
-from fitsvc.answers.together import held_by_itself
+from fitsvc.answers.together import MOST_TOGETHER, held_by_itself
 from fitsvc.answers.trying import MOST_WORK
 from fitsvc.drawing.several_view import several_view
 from fitsvc.engine.verdict import Verdict
@@ -435,7 +435,7 @@ def test_nobody_is_asked_for_what_the_question_tells() -> None:
 
 
 def test_four_things_take_no_more_work_than_one(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What may be spent on what to learn next is one account, which each of them finds as the one before left it."""
+    """What may be spent on what to learn next is one account: each has its share of it, and what the others left."""
     shared, left = [], []
 
     def noted(*arguments: Any) -> Any:
@@ -445,8 +445,10 @@ def test_four_things_take_no_more_work_than_one(monkeypatch: pytest.MonkeyPatch)
 
     monkeypatch.setattr(answering, "next_steps", noted)
     found = answer([boat(), rack_on_trailer(), front(), step()])
-    assert len(found.together) == len(shared) == MOST_THINGS and len(set(map(id, shared))) == 1
-    assert MOST_WORK > left[0] > left[-1] and left == sorted(left, reverse=True)
+    assert len(found.together) == len(shared) == MOST_THINGS
+    spent = sum(had - max(0, after.left) for had, after in zip(left, shared, strict=True))
+    assert 0 < spent <= MOST_TOGETHER < MOST_WORK
+    assert min(left) >= MOST_TOGETHER // MOST_THINGS
 
 
 def random_things(random: Random) -> list[Part]:
@@ -802,3 +804,64 @@ def test_a_field_left_empty_in_one_thing_un_tells_nothing_of_all(name: str) -> N
         for one in (empty, {**first, "load": {"facts": facts}})
     ]
     assert asked_of[0] == asked_of[1] and f"load.{name}" in asked_of[0].facts
+
+
+FRONT: Part = {
+    "receiver": {
+        "facts": {
+            "place": "front",
+            "opening": "2 in",
+            "pin_hole": "5/8 in",
+            "pin_supplied": True,
+            "tongue_rating": "300 lb",
+            "hitch_class": "III",
+            "tube_outside": "3 in",
+        }
+    },
+    "mounting": {"facts": {"height": "18 in"}},
+}
+BOX: Part = {
+    "kind": "cargo_carrier",
+    "shank": "2 in",
+    "pin": "5/8 in",
+    "pin_supplied": True,
+    "weight": "50 lb",
+    "capacity": "300 lb",
+    "min_class": "none",
+    "length": "20 in",
+    "rear_extent": "30 in",
+    "front_setback": "6 in",
+    "stow_setback": "6 in",
+    "stow_extent": "17 in",
+    "top_height": "14 in",
+    "lowest_drop": "0 in",
+    "width": "60 in",
+    "allowed_at_front": True,
+    "obscures_headlamps": False,
+    "obscures_lamps": False,
+    "plug": "none",
+}
+
+
+def boxed(pin: str = "", **box: Any) -> Answer:
+    """A box in front beside a trailer of which something is open, as it comes when the bumper's place is told."""
+    ahead = {"facts": {**FRONT["mounting"]["facts"], **({"pin_to_bumper": pin} if pin else {})}}
+    one: Part = {"name": "box", "hangs_on": "front_receiver", "rig": {"vehicle": {}, **FRONT, "mounting": ahead}}
+    one |= {"accessory": {"facts": {**BOX, **box}}, "load": {"facts": {"cargo_weight": "200 lb"}}}
+    whole = rig(brake_controller=True)
+    rear = {"rig": {"receiver": whole.pop("receiver"), "mounting": whole.pop("mounting")}}
+    told = asked([{**boat(gross_weight="1500 lb", tongue_weight="160 lb"), **rear}, one], {"vehicle": whole["vehicle"]})
+    told["load"]["facts"] = {"occupants_weight": "300 lb", "jurisdiction": "texas"}
+    return answerer().answer(told)
+
+
+def test_the_readings_of_a_thing_are_its_own_whatever_is_open_of_the_others() -> None:
+    """How far the bumper may stand out follows from the box: told at both ends it goes, and past them it fails."""
+    found = boxed()
+    boat_, box = (one.answer for one in found.together)
+    assert boat_.next and boat_.outcome != "works", "the trailer leaves something open"
+    (step_,) = [one for one in box.next if one.fact == "mounting.pin_to_bumper"]
+    assert (step_.works_if, step_.fails_if) == ("at most 6 in", "at least 6-1/16 in")
+    for pin in ("-5 in", "-2-1/4 in", "0 in", "6 in"):
+        assert boxed(pin).together[1].answer.outcome != "fails", pin
+    assert boxed("6-1/16 in").together[1].answer.outcome == "fails"

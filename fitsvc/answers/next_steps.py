@@ -117,6 +117,10 @@ def settling(
     return Steps(list(steps.values()), 0, untried, waits=waits)
 
 
+class _WorkSpentError(Exception):
+    """The work was spent amid the readings of a fact: of what was not tried nothing is told, be it good or bad."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Telling:
     """The facts to ask for being told, with what each of their readings comes to."""
@@ -128,6 +132,7 @@ class _Telling:
     doubts: Sequence[int]
     system: System
     judged: dict[tuple[UnknownFact | None, Value | None], frozenset[tuple[str, int]]] = field(default_factory=dict)
+    rough: set[UnknownFact] = field(default_factory=set)
 
     def steps(self, group: Sequence[UnknownFact], together: bool = False) -> list[Next]:
         """The steps of several facts: one that decides by itself first, then the cheapest, then what closes most.
@@ -186,7 +191,11 @@ class _Telling:
         if self.search.trying.work.left <= 0:
             self.search.untried.append(fact.name)
             return step
-        runs = self._as_answered(held, runs)
+        try:
+            runs = self._as_answered(held, runs)
+        except _WorkSpentError:
+            self.search.untried.append(fact.name)
+            return step
         weighs = fact.kind == "mass" and fact.name not in self.missing.ratings
         # No part weighs nothing, and nobody asks about none of a thing; what is rated for nothing is not made for it.
         if weighs:
@@ -227,7 +236,7 @@ class _Telling:
 
         def status(value: Value, before: str) -> str:
             if trying.work.left <= 0:
-                return OPEN
+                raise _WorkSpentError
             trying.work.left -= _WHOLE
             case = told(engine, trying.case, {held: value})
             verdict = engine.rule_by_rule(case) if case.adapters else engine.evaluate(case)
@@ -256,11 +265,15 @@ class _Telling:
 
         def status(value: Value) -> str:
             if value not in after and self.search.trying.work.left <= 0:
-                return OPEN
+                raise _WorkSpentError
             more = self._to_see_to(held, value) - common
             return OPEN if more - doubts else DOUBTED if more else GOOD
 
-        return runs.closed_in(status, parts)
+        try:
+            return runs.closed_in(status, parts)
+        except _WorkSpentError:
+            self.rough.add(held)
+            return runs
 
     def _doubts_of(self, held: UnknownFact) -> frozenset[tuple[str, int]]:
         """What comes of doubts of a figure itself: of cautions that read what was told of it."""
@@ -270,9 +283,12 @@ class _Telling:
         return frozenset((effect, number) for effect in ("cautions", "doubts") for number in told)
 
     def _brought(self, held: UnknownFact, runs: Runs) -> int:
-        """How many things to see to come with each reading that is told to work, and were not there before."""
-        before = self._to_see_to()
-        return min((len(self._to_see_to(held, value) - before) for value in runs.spread(GOOD)), default=0)
+        """How many things to see to come with each reading that is told to work, and were not there before.
+
+        Where it was not tried out with which readings they come, they are counted as with those that bring the most.
+        """
+        before, count = self._to_see_to(), max if held in self.rough else min
+        return count((len(self._to_see_to(held, value) - before) for value in runs.spread(GOOD)), default=0)
 
     def _to_see_to(self, held: UnknownFact | None = None, value: Value | None = None) -> frozenset[tuple[str, int]]:
         """What is open, amiss or needed in the whole answer, as it is or with one fact told."""

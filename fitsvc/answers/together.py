@@ -35,9 +35,9 @@ from fitsvc.tongues import t
 if TYPE_CHECKING:
     from fitsvc.answers.answering import Answerer
 
-MOST_TOGETHER: Final = 2_000
-"""Judgements on what to learn next for all of several things, which are judged beside one another before: a third of
-what one thing may have. The first have it first, as it is the first open one that is read out."""
+MOST_TOGETHER: Final = 4_000
+"""Judgements on what to learn next for all of several things, which are judged beside one another before: somewhat over
+half of what one thing may have. Each has its share, and what the ones before it left."""
 _WHERE_ONE_FAILS: Final = 200
 """Of them where one thing fails: what is to be learnt of the others helps only once that is mended."""
 _Judged = dict[int | None, tuple[Case, Verdict]]
@@ -187,10 +187,16 @@ class _Judging:
         return self.beside.judged(i, None, []), self._beside_each(i)
 
     def _thing(self, i: int, alone: Outcome, judged: _Judged) -> ThingAnswer:
-        """A thing by itself, and in full where it comes to the worst, with what is found beside the others."""
+        """A thing by itself, and in full where it comes to the worst, with what is found beside the others.
+
+        It has its share of the work, so that its readings are told whatever is open of those before it.
+        """
         thing = self.things[i]
         worst = max(judged, key=lambda near: OUTCOMES.index(judged[near][1].outcome))
-        answer = self.answerer.answer_question(self.question(i, worst), self.system, self.work, judged[worst][1])
+        share = Work(self.work.left // (len(self.things) - i))
+        self.work.left -= share.left
+        answer = self.answerer.answer_question(self.question(i, worst), self.system, share, judged[worst][1])
+        self.work.left += max(0, share.left)
         for near, (case, verdict) in judged.items():
             if near != worst:
                 more = self.answerer.findings(verdict, case, self.system, passing=False)
