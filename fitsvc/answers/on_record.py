@@ -1,6 +1,7 @@
 """What a question tells of a stored thing held against its record: whether it is another's, and what leans on it."""
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from fitsvc.answers.called_vehicle import identity_told
 from fitsvc.answers.gathering import Gathered
@@ -16,6 +17,9 @@ from fitsvc.language.tyres import designation
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.tongues import t
 
+_ANEW: Final = 0.05
+"""Of a figure of a vehicle: what two who measure the same one differ by at most; an estimate."""
+
 
 def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
     """Ask whether a vehicle is the stored one that it is said to be, where what is told of it is another's.
@@ -23,7 +27,7 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
     One that comes with a saved rig or a mounting only, and not by its own id, is not called by another's name: what
     was measured on the one is not of the other. Nor has it a trim or a model year that another stored one has. And
     whoever says that it is the same does not tell another name, count or choice of it: one of the two is a slip, and
-    which is not known. A figure may be measured anew.
+    which is not known. A figure may be measured anew, but not to be another vehicle's, as a wheelbase is.
     """
     for one in gathered.taken if not gathered.problems else ():
         if one.subject != "vehicle":
@@ -38,6 +42,7 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
             _refuse_another(gathered, rig, one, others)
         vocabulary = gathered.reader.vocabulary
         names = [name for name in (*naming_facts(vocabulary), *vocabulary.serving("number_signs")) if name in others]
+        names += [name for name in others if name not in names and _is_far_off(gathered, name, one)]
         if names and identity_told(gathered) == YES and not gathered.problems:
             _is_not_the_same(gathered, rig, names[0], one)
         for name in others if not gathered.problems else ():
@@ -45,6 +50,15 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
             wire = one.facts[name.partition(".")[2]]
             gathered.doubts[name] = Doubt("disputed", (said, (wire, t("its record"), "")))
             gathered.present.update(gathered.reader.vocabulary.serving("identity"))
+
+
+def _is_far_off(gathered: Gathered, name: str, one: Stored) -> bool:
+    """Whether a figure is told otherwise than on record by more than it can be measured anew."""
+    now, wire = gathered.values.get(name), one.facts.get(name.partition(".")[2])
+    was = None if wire is None else gathered.reader.value(gathered.reader.vocabulary.facts[name], wire).get(name)
+    if not isinstance(now, tuple) or not isinstance(was, tuple):
+        return False
+    return max(now[0] - was[1], was[0] - now[1]) > _ANEW * max(abs(was[0]), abs(was[1]))
 
 
 def _names(gathered: Gathered) -> list[str]:
