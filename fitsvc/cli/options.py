@@ -4,7 +4,6 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Final, TypeVar, get_args
 
 import click
@@ -159,6 +158,14 @@ def open_with_rules(url: str | None, given: Path | None) -> Iterator[tuple["Data
 
 
 def _in_force(database: "Database") -> "Rulebook | None":
+    from fitsvc.store.publications import in_force
+    from fitsvc.store.tables import now
+
+    with database.session() as session:
+        if not in_force(session, now()):
+            return None  # as in most databases: nothing more is loaded for it
+    from tempfile import TemporaryDirectory
+
     from fitsvc.inventory.published import Unserved, rulebook_in_force
     from fitsvc.service.signatures import Trusted
 
