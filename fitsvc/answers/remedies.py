@@ -7,7 +7,7 @@ the shelf would do, it is said what the part would have to be.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import Final
 
@@ -67,7 +67,7 @@ class Tried:
     words: str
     document: Document
     case: Case
-    verdict: Verdict | None = None
+    verdict: Verdict | None = field(default=None, kw_only=True)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -263,7 +263,7 @@ class Remedies:
                     the = self.missing.wording.the
                     again = t(" and {the} weighed anew", the=the(anew)) if unsaid else ""
                     words = t("{the} kept to {figure}{again}", the=the(name), figure=text, again=again)
-                    yield Tried("reduce", (), words, changed, less, verdict)
+                    yield Tried("reduce", (), words, changed, less, verdict=verdict)
                 return
 
     def _with(
