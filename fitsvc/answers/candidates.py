@@ -180,7 +180,7 @@ def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: Syst
     first = split(wording, judged) if outcome_of(judged) == "undetermined" and _differ(judged) else []
     left = [one for one in judged if not _CLASS[one.verdict.outcome]] or ([] if first else list(judged))
     if not left:
-        return Steps(first)
+        return Steps(told=first)
     vocabulary = wording.rulebook.vocabulary
     case = _joined_case([one.question.case for one in left], vocabulary)
     steps = next_steps(missing, case, missing.engine.evaluate(case), system, most)

@@ -57,7 +57,7 @@ _TO_SEE_TO: Final = ("fails", "unknown", "cautions", "doubts", "open_needs")
 _Needed = dict[int, tuple[UnknownFact, ...]]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Steps:
     """What to learn next: the steps told, how many more facts are open, and those of which no reading was tried.
 
@@ -114,7 +114,7 @@ def settling(
         steps.setdefault(step.fact, step)
     untried = [name for name in dict.fromkeys(search.untried) if name in steps]
     waits = {number: frozenset(held.name for held in facts) for number, facts in search.held.items()}
-    return Steps(list(steps.values()), 0, untried, waits=waits)
+    return Steps(told=list(steps.values()), untried=untried, waits=waits)
 
 
 class _WorkSpentError(Exception):

@@ -7,7 +7,7 @@ the shelf would do, it is said what the part would have to be.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Final
 
@@ -55,7 +55,7 @@ _MOST_WANTED: Final = 2_500
 """Judgements to find what a part would have to be."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tried:
     """A change with the case it makes: what sort it is, the parts it takes, the question it comes to, in words.
 
@@ -67,7 +67,7 @@ class Tried:
     words: str
     document: Document
     case: Case
-    verdict: Verdict | None = field(default=None, kw_only=True)
+    verdict: Verdict | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -145,11 +145,11 @@ class Remedies:
         part = document.get(fact.subject) or {}
         changed = {**document, fact.subject: {**part, "facts": {**(part.get("facts") or {}), fact.short: True}}}
         case, so = self._with(told, (), {name: YES}, {}), as_said(self.missing.wording.the(name))
-        yield Tried("take up", (), so, changed, case)
+        yield Tried(sort="take up", parts=(), words=so, document=changed, case=case)
         if "accessory" in told.present and self._still_fails(self._bare(told), failing):
             bare = {name: part for name, part in changed.items() if name not in _ON_IT}
             words = t("{so}, with a part made for it in place of this one", so=so)
-            yield Tried("take up", (), words, bare, self._bare(case))
+            yield Tried(sort="take up", parts=(), words=words, document=bare, case=self._bare(case))
 
     def _still_fails(self, case: Case, failing: Sequence[int]) -> bool:
         """Whether a case fails; what fails now mostly fails still, and a few rules are judged sooner than all."""
@@ -178,14 +178,16 @@ class Remedies:
             words = [t("adapter {number}", number=place + 1) for place in places if place not in left]
             one = t("the adapter taken out of the opening")
             several = t("{parts} taken out of the opening", parts=joined(words))
-            yield Tried("remove", (), one if len(places) == 1 else several, changed, other)
+            said = one if len(places) == 1 else several
+            yield Tried(sort="remove", parts=(), words=said, document=changed, case=other)
 
     def _swaps(self, document: Document, case: Case, subject: str) -> Iterator[Tried]:
         """Another ball or wiring adapter, or another accessory of the same kind."""
         for item in self._instead(case, subject):
             changed = {**document, subject: {"sku": item.sku}}
             words = t("the {label} instead", label=item.label)
-            yield Tried("swap", (item,), words, changed, self._with(case, (subject,), item.values, item.texts))
+            swapped = self._with(case, (subject,), item.values, item.texts)
+            yield Tried(sort="swap", parts=(item,), words=words, document=changed, case=swapped)
 
     def _instead(self, case: Case, subject: str) -> Sequence[Item]:
         """What of the shelf could take the place of the question's own; nothing where its kind is not known."""
@@ -209,9 +211,8 @@ class Remedies:
                 self.reader.read(one.subject, one.facts, "", problems, values, texts)
             if not problems:
                 other = self._with(case, ("receiver", "mounting"), values, texts)
-                yield Tried(
-                    "receiver", (), t("the {label} on this vehicle instead", label=receiver.label), changed, other
-                )
+                words = t("the {label} on this vehicle instead", label=receiver.label)
+                yield Tried(sort="receiver", parts=(), words=words, document=changed, case=other)
 
     def _adapters(self, document: Document, case: Case, added: Iterable[tuple[Item, ...]]) -> Iterator[Tried]:
         """One or two adapters added to the opening, as many as it takes."""
@@ -222,7 +223,8 @@ class Remedies:
             named = [*(rig.get("adapters") or []), *({"sku": part.sku} for part in parts)]
             changed = {**document, "rig": {**rig, "adapters": named}}
             words = t("{parts} in the opening", parts=joined([t("the {label}", label=part.label) for part in parts]))
-            yield Tried("add", parts, words, changed, self.reader.stacked(case, [part.values for part in parts]))
+            stacked = self.reader.stacked(case, [part.values for part in parts])
+            yield Tried(sort="add", parts=parts, words=words, document=changed, case=stacked)
 
     def _nearest(self, case: Case, adapters: Sequence[Item]) -> list[Item]:
         """Adapters in the order in which to try a second one behind them: those first with which least fails."""
@@ -263,7 +265,7 @@ class Remedies:
                     the = self.missing.wording.the
                     again = t(" and {the} weighed anew", the=the(anew)) if unsaid else ""
                     words = t("{the} kept to {figure}{again}", the=the(name), figure=text, again=again)
-                    yield Tried("reduce", (), words, changed, less, verdict=verdict)
+                    yield Tried(sort="reduce", parts=(), words=words, document=changed, case=less, verdict=verdict)
                 return
 
     def _with(
