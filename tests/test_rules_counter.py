@@ -305,7 +305,7 @@ TRADE: Sequence[Row] = [
     ("and are a thing to see to where no law of the place is known", {**without(TOWED,
      *(name for name in TOWED if name.startswith(("accessory.", "ball.")))), "receiver.place": "bed",
      "trailer.coupler_kind": "gooseneck_coupler", "trailer.gross_weight": "4900 lb", "trailer.tongue_weight": "900 lb",
-     "trailer.breakaway": False}, (), "undetermined", {"braked-trailer-has-breakaway": "fails"}),
+     "receiver.tongue_rating": "1000 lb", "trailer.breakaway": False}, (), "undetermined", {"braked-trailer-has-breakaway": "fails"}),
     ("a gooseneck coupler is not set on a ball behind the bumper", {**TOWED,
      "trailer.coupler_kind": "gooseneck_coupler"}, (), "fails", {}),
     ("a shank with play rattles", {**BIKES, "accessory.play": "1/8 in", "accessory.anti_rattle": False}, (), NEVER_YES,
