@@ -190,6 +190,20 @@ def test_more_rigs_than_are_compared_are_all_named(shop: Shop, monkeypatch: pyte
     assert (found["everything"], found["every_rig"]) == (ids[:10], True)
 
 
+def test_after_more_than_is_looked_through_all_pages_are_read_anew(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As after a catalogue was loaded: no change is left out, and the work of one who asks is bounded."""
+    since = shop.revision()
+    for number in range(3):
+        shop.item(f"N-{number}", "2 in")
+    monkeypatch.setattr(feed, "MOST_SAID", 3)
+    assert len(shop.changes(f"since={since}")["changes"]) == 3
+    monkeypatch.setattr(feed, "MOST_SAID", 2)
+    found = shop.changes(f"since={since}")
+    assert (found["changes"], found["everything"], found["other_rulebook"]) == ([], ["rig_one"], False)
+
+
 def test_a_rig_saved_very_often_can_still_be_told_of(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     """That it was saved is noted so many times only; then it is told with what is written next."""
     monkeypatch.setattr(observations, "MOST_NOTED", 2)

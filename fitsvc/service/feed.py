@@ -41,6 +41,8 @@ MOST_NAMED: Final = 1_000
 """Rigs whose pages are to be read anew that are named, and deleted ones."""
 MOST_OBSERVATIONS: Final = 10
 """Observations that are named of one change; `/v1/observations` lists all of a record."""
+MOST_SAID: Final = 10_000
+"""Observations that are looked through; after more, as after a catalogue was loaded, all pages are sooner read anew."""
 MOST_ITEMS: Final = 1_000
 """Items that are compared one by one; of more, a rig's pages are sooner read anew."""
 LONGEST_WAIT: Final = 25
@@ -184,7 +186,7 @@ def changed(service: Service, query: Mapping[str, object]) -> OutcomeChanges:
         gone = [] if only else _gone(session, since)
         told.gone = gone[:MOST_NAMED]
         unsure = at is None or _out_of_step(session, since, at) or len(rigs) > MOST_RIGS or len(gone) > MOST_NAMED
-        if at is None or unsure or not same:
+        if at is None or said is None or unsure or not same:
             named = [only] if only else list(session.exec(_RIG_IDS))
             told.everything = named[:MOST_NAMED]
             told.every_rig = max(len(named), len(gone)) > MOST_NAMED
@@ -230,11 +232,14 @@ def _gone(session: Session, since: int) -> list[str]:
     return list(session.exec(query.where(~again.exists()).distinct().order_by(told_of).limit(MOST_NAMED + 1)))
 
 
-def _said(session: Session, since: int) -> ToldSince:
-    """What was told since, in the order it was: ids of observations by what they are of."""
+def _said(session: Session, since: int) -> ToldSince | None:
+    """What was told since, in the order it was: ids of observations by what they are of; None where it is too much."""
     found: ToldSince = {}
     query = select(Observation.subject, Observation.record_id, Observation.id).where(col(Observation.sequence) > since)
-    for subject, record, key in session.exec(query.order_by(col(Observation.sequence))):
+    told = session.exec(query.order_by(col(Observation.sequence)).limit(MOST_SAID + 1)).all()
+    if len(told) > MOST_SAID:
+        return None
+    for subject, record, key in told:
         found.setdefault((subject, record), []).append(key)
     return found
 
