@@ -190,9 +190,7 @@ def test_more_rigs_than_are_compared_are_all_named(shop: Shop, monkeypatch: pyte
     assert (found["everything"], found["every_rig"]) == (ids[:10], True)
 
 
-def test_after_more_than_is_looked_through_all_pages_are_read_anew(
-    shop: Shop, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_after_more_than_is_looked_through_all_pages_are_read_anew(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     """As after a catalogue was loaded: no change is left out, and the work of one who asks is bounded."""
     since = shop.revision()
     for number in range(3):
