@@ -6,17 +6,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from interpreter import Interpreter
 from jsonschema_rs import Draft7Validator
 from test_rulebook_tables import FILES as BY_BANDS
-from test_rulebook_tables import asked
+from test_rulebook_tables import asked, assert_told, judged_every_way
+from test_rulebook_tables import written as written_out
 
-from fitsvc.engine.columns.kernel import Columns
 from fitsvc.engine.mutating import Mutating
 from fitsvc.engine.point import Point
-from fitsvc.facts import Case
 from fitsvc.language.between import between
-from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.quantities import MASS
 from fitsvc.language.types import NumberType
 from fitsvc.proving.claims import Prover
@@ -73,12 +70,8 @@ rules:
 
 def written(folder: Path, old: str = "", new: str = "") -> Path:
     """The few rules, with a text of theirs changed."""
-    for name, text in {**BY_BANDS, "tables/most.yaml": TABLE, "few.yaml": RULES}.items():
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        assert not old or name in BY_BANDS or old in TABLE + RULES
-        path.write_text(text.replace(old, new) if old else text, "utf-8")
-    return folder
+    assert not old or old in TABLE + RULES
+    return written_out(folder, old, new, {**BY_BANDS, "tables/most.yaml": TABLE, "few.yaml": RULES})
 
 
 def test_it_is_numpys_own_line() -> None:
@@ -101,7 +94,7 @@ def test_it_is_numpys_own_line() -> None:
 def test_every_way_of_judging_looks_it_up(tmp_path: Path) -> None:
     """At the points, beside them and within bounds: engine, columns and the specification come to the same."""
     book = load_rulebook(written(tmp_path))
-    engine, walker, rng = Point(book), Interpreter(tmp_path), Random(5)
+    engine, rng = Point(book), Random(5)
 
     def told(unit: str, most: int) -> Any:
         ends = sorted(rng.choice((rng.randrange(most), rng.randrange(0, most, 10))) for _ in range(2))
@@ -111,12 +104,7 @@ def test_every_way_of_judging_looks_it_up(tmp_path: Path) -> None:
     kinds = [rng.choice(("rack", "step", "box", None)) for _ in range(2_000)]
     drawn = [asked(book, kind=kind, length=told("in", 91), weight=told("lb", 420)) for kind in kinds]
     cases = [*{tuple(sorted(case.facts.items())): case for case in drawn}.values()]
-    outcomes = [engine.evaluate(case).outcome for case in cases]
-    assert {*outcomes} == {*OUTCOMES}
-    assert [walker.judge(case).outcome for case in cases] == outcomes
-    columns = Columns(engine)
-    items = columns.catalogue([case.facts for case in cases], ("accessory",))
-    assert [OUTCOMES[number] for number in columns.judge(items, Case({}, frozenset())).outcome()] == outcomes
+    assert {*judged_every_way(tmp_path, engine, cases)} == {*OUTCOMES}
 
 
 def test_beyond_its_points_nothing_passes(tmp_path: Path) -> None:
@@ -159,9 +147,7 @@ def test_what_is_wrong_with_one_is_told_at_its_place(tmp_path: Path) -> None:
             ("key: length\n    gives: mass", "key: length\n    gives: yes_no", "numbers only"),
         )
     ):
-        with pytest.raises(ProblemsFound) as found:
-            load_rulebook(written(tmp_path / str(number), old, new))
-        assert any(told in str(one) for one in found.value.problems), (new, [str(one) for one in found.value.problems])
+        assert_told(written(tmp_path / str(number), old, new), told)
 
 
 def test_editors_and_the_book_know_it(tmp_path: Path) -> None:

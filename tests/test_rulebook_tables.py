@@ -1,5 +1,6 @@
 """Tables by several keys: what is looked up in them, by every way of judging, and what is wrong with one."""
 
+from collections.abc import Mapping, Sequence
 from itertools import combinations, product
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.types import Value
 from fitsvc.rulebook.json_schema import schemas
 from fitsvc.rulebook.loader import load_rulebook
-from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.yaml_text import read_yaml_file, to_plain
 from fitsvc.service.counter.lookup import Library
@@ -78,9 +79,9 @@ facts:
 }
 
 
-def written(folder: Path, old: str = "", new: str = "") -> Path:
+def written(folder: Path, old: str = "", new: str = "", files: Mapping[str, str] = FILES) -> Path:
     """The few rules, with a text of theirs changed."""
-    for name, text in FILES.items():
+    for name, text in files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text.replace(old, new) if old else text, "utf-8")
@@ -95,21 +96,33 @@ def asked(book: Rulebook, **told: str | list[str] | None) -> Case:
     return Case(facts, frozenset(("accessory",)))
 
 
+def judged_every_way(folder: Path, engine: Point, cases: Sequence[Case]) -> list[Outcome]:
+    """What cases of accessories come to by the engine, and by the specification and the columns too."""
+    outcomes = [engine.evaluate(case).outcome for case in cases]
+    walker, columns = Interpreter(folder), Columns(engine)
+    assert [walker.judge(case).outcome for case in cases] == outcomes
+    items = columns.catalogue([case.facts for case in cases], ("accessory",))
+    assert [OUTCOMES[number] for number in columns.judge(items, Case({}, frozenset())).outcome()] == outcomes
+    return outcomes
+
+
+def assert_told(folder: Path, told: str) -> None:
+    """Hold that a rulebook is refused, and that one of its problems tells this."""
+    with pytest.raises(ProblemsFound) as found:
+        load_rulebook(folder)
+    problems = [str(one) for one in found.value.problems]
+    assert any(told in one for one in problems), (told, problems)
+
+
 def test_every_way_of_judging_looks_it_up(tmp_path: Path) -> None:
     """On both sides of each band, with each key told or not: engine, columns and the tree walker come to the same."""
     book = load_rulebook(written(tmp_path))
-    engine, walker = Point(book), Interpreter(tmp_path)
+    engine = Point(book)
     weights = ("40 lb", "41 lb", "50 lb", "80 lb", "100 lb", "101 lb", "150 lb", "200 lb", "300 lb", "301 lb", None)
     lengths = ("10 in", "10.1 in", "20 in", "21 in", None)
     told = product(("rack", "step", "box", None), ("2 in", "3 in", None), lengths, weights)
     cases = [asked(book, kind=k, shank=s, length=length, weight=weight) for k, s, length, weight in told]
-    outcomes = [engine.evaluate(case).outcome for case in cases]
-    assert set(outcomes) == {"works", "fails", "undetermined"}
-    assert [walker.judge(case).outcome for case in cases] == outcomes
-    columns = Columns(engine)
-    items = columns.catalogue([case.facts for case in cases], ("accessory",))
-    judged = columns.judge(items, Case({}, frozenset()))
-    assert [OUTCOMES[number] for number in judged.outcome()] == outcomes
+    assert set(judged_every_way(tmp_path, engine, cases)) == {"works", "fails", "undetermined"}
     assert engine.evaluate(asked(book, kind="rack", shank="2 in", length="20 in", weight="100 lb")).outcome == "works"
     assert engine.evaluate(asked(book, kind="rack", shank="3 in", length="21 in", weight="151 lb")).outcome == "fails"
 
@@ -139,9 +152,7 @@ def test_what_is_wrong_with_one_is_told_at_its_place(tmp_path: Path) -> None:
             ("rack:\n        2 in", "rak:\n        2 in", "`rak` is not in kinds"),
         )
     ):
-        with pytest.raises(ProblemsFound) as found:
-            load_rulebook(written(tmp_path / str(number), old, new))
-        assert any(told in str(one) for one in found.value.problems), (new, [str(one) for one in found.value.problems])
+        assert_told(written(tmp_path / str(number), old, new), told)
 
 
 def test_editors_and_the_book_know_it(tmp_path: Path) -> None:

@@ -43,21 +43,15 @@ index_option = click.option(
     show_envvar=True,
     help="Where selections' index is kept: beside a SQLite file or in your cache folder, if not said.",
 )
-rules_option = click.option(
-    "--rules",
-    metavar="DIR",
-    type=FILE,
-    envvar=RULES_VARIABLE,
-    show_envvar=True,
-    help="A folder of rules instead of fitsvc's own.",
-)
-rules_instead_option = click.option(
-    "--rules",
-    metavar="DIR",
-    type=FILE,
-    envvar=RULES_VARIABLE,
-    show_envvar=True,
-    help="A folder of rules, instead of those in force in the database, or fitsvc's own where none are.",
+
+
+def _rules_option(help: str) -> Callable[[_Decorated], _Decorated]:
+    return click.option("--rules", metavar="DIR", type=FILE, envvar=RULES_VARIABLE, show_envvar=True, help=help)
+
+
+rules_option = _rules_option("A folder of rules instead of fitsvc's own.")
+rules_instead_option = _rules_option(
+    "A folder of rules, instead of those in force in the database, or fitsvc's own where none are."
 )
 folder_argument = click.argument(
     "folder",

@@ -3,7 +3,7 @@
 An item and a rig are what was told of them, so that a change names the observations that it came by.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from datetime import datetime
 from time import monotonic
 from typing import Final, Literal
@@ -11,7 +11,6 @@ from typing import Final, Literal
 import msgspec
 from anyio import sleep, to_thread
 from litestar import Response, get
-from msgspec.structs import replace
 from sqlmodel import Session, col, select
 
 from fitsvc.answers.answer import RulebookName
@@ -262,14 +261,12 @@ def _of_rig(
     if others is None or len(skus) + len(others) > MOST_ITEMS:
         return None
     of_rig = [key for part in sorted(parts_used(session, rig.id)) for key in said.get(part, ())] if moved else []
-    compared = _compared(service, held, rig.id, (then, now), then_records, (skus, set(others)))
-    return [replace(one, observations=_by(one, said, of_rig)) for one in compared]
 
+    def by(sku: str) -> list[str]:
+        """The observations that an item's change came by."""
+        return list(dict.fromkeys([*said.get((SUBJECT, sku), ()), *of_rig]))[:MOST_OBSERVATIONS]
 
-def _by(change: OutcomeChange, said: ToldSince, of_rig: Sequence[str]) -> list[str]:
-    """The observations that a change came by."""
-    of_item = said.get((SUBJECT, change.sku), ())
-    return list(dict.fromkeys([*of_item, *of_rig]))[:MOST_OBSERVATIONS]
+    return list(_compared(service, held, rig.id, (then, now), then_records, (skus, set(others)), by))
 
 
 def _compared(
@@ -279,6 +276,7 @@ def _compared(
     cases: tuple[Case, Case],
     then_records: EarlierRecords,
     whose: tuple[set[str], set[str]],
+    by: Callable[[str], list[str]],
 ) -> Iterator[OutcomeChange]:
     """The items that come to something else now than then, each compared as one question."""
     touched, others = whose
@@ -287,12 +285,11 @@ def _compared(
         still_wanted()
         after = held.item(sku)
         before, known = _item_then(service, then_records, sku) if sku in touched else (after, True)
-        outcomes = [_outcome(service, case, item) for case, item in zip(cases, (before, after), strict=True)]
-        if outcomes[0] != outcomes[1] or not known:
+        then, now = (_outcome(service, case, item) for case, item in zip(cases, (before, after), strict=True))
+        if then != now or not known:
             because: list[Literal["item", "rig"]] = ["item"] if sku in touched else []
             because += ["rig"] if moved else []
-            before_, after_ = outcomes
-            yield OutcomeChange(rig=rig, sku=sku, before=before_, after=after_, because=because, observations=[])
+            yield OutcomeChange(rig=rig, sku=sku, before=then, after=now, because=because, observations=by(sku))
 
 
 def _item_then(service: Service, records: EarlierRecords, sku: str) -> tuple[Item | None, bool]:
