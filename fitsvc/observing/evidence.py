@@ -122,12 +122,15 @@ def contradictions(
     """
     about = {name for name, of in stands.items() if any(one.observation == observation for one in of)}
     about |= {OTHER[name] for name in about & OTHER.keys()}
-    some = {name: of for name, of in stands.items() if name in about}
-    sure = {name: [one for one in of if one.kind != "assumed" and name in known] for name, of in some.items()}
-    against = {
-        name: _at_present(known, [one for one in of if one.observation != observation]) for name, of in sure.items()
-    }
-    told = [one for of in sure.values() for one in _at_present(known, of) if one.observation == observation]
+    against, told = dict[str, Sequence[Said]](), list[Said]()
+    for name in (one for one in stands if one in about and one in known):
+        sure = [one for one in stands[name] if one.kind != "assumed"]
+        new = [one for one in sure if one.observation == observation]
+        others = [one for one in sure if one.observation != observation]
+        # Who holds to what now is asked for where something is against something, which it seldom is.
+        if name in OTHER or any(_apart(known[name], one, other) for one in new for other in others):
+            against[name] = _at_present(known, others)
+            told += [one for one in _at_present(known, sure) if one.observation == observation]
     found = []
     for one in told:
         apart_from = [other for other in against.get(one.fact, ()) if _apart(known[one.fact], one, other)]

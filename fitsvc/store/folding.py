@@ -540,14 +540,12 @@ def _speaker(one: Said) -> tuple[bool, str]:
 def _latest_first(mine: Sequence[Said]) -> list[Said]:
     """What one person says of a fact: going back, what holds beside all that came after; one instant is no order."""
     kept: list[Said] = []
+    later: set[Span] = set()  # a tape is read to one of a few marks, so that these are fewer than the readings
     for _, group in groupby(reversed(mine), key=attrgetter("at")):
-        later = list(kept)
-        kept += [one for one in group if all(_holds_beside(one.span, other.span) for other in later)]
+        holding = [one for one in group if one.span is None or all(agree(one.span, other) for other in later)]
+        kept += holding
+        later |= {one.span for one in holding if one.span is not None}
     return kept
-
-
-def _holds_beside(one: Span | None, other: Span | None) -> bool:
-    return one is None or other is None or agree(one, other)
 
 
 def _extreme(said: Sequence[Said], which: str) -> Said:
