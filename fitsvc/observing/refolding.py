@@ -48,5 +48,4 @@ def _refolded(database: Database, subject: Told, key: str, laws: Laws) -> bool:
             return False
         # An observation without facts, since those who follow changes see them by their observations.
         append(session, subject, log, {}, Provenance(note="folded anew"), laws=laws)
-        record.version += 1
         return True

@@ -13,7 +13,7 @@ from fitsvc.store.errors import AlreadyExists, Conflict
 from fitsvc.store.folding import Laws, first_told, plain
 from fitsvc.store.observations import Provenance, observation_row
 from fitsvc.store.records import Draft, check_links, chunks, existing_keys, get_record, table_of
-from fitsvc.store.tables import TABLES, Observation, Record, key_name, now
+from fitsvc.store.tables import TABLES, Observation, Record, columns_of, key_name, now
 from fitsvc.store.validation import Checks, new_id
 from fitsvc.subjects import Subject
 
@@ -123,4 +123,4 @@ def _rows(subject: Subject, draft: Draft, told: Provenance, laws: Laws) -> tuple
 def insert_rows(session: Session, table: type[SQLModel], rows: Sequence[dict[str, Any]]) -> None:
     """Insert rows without building an object for each, which a catalogue has no use for."""
     session.flush()
-    session.connection().execute(insert(SQLModel.metadata.tables[str(table.__tablename__)]), list(rows))
+    session.connection().execute(insert(columns_of(table)), list(rows))

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
 
+from msgspec.json import decode
 from sqlalchemy import URL, create_engine, event, make_url
 from sqlalchemy.engine import Engine
 from sqlalchemy.exc import (
@@ -28,7 +29,8 @@ _NOT_MIGRATED_STATES = {"42P01", "42703"}
 _BUSY_STATES = {"40001", "40P01", "55P03", "53300", "57014"}
 CONNECT: Final[dict[str, int]] = {"connect_timeout": 10}
 """Seconds until a server that does not answer is taken to be away."""
-_POOL = {"pool_size": 20, "max_overflow": 20}  # together as many as the service has threads
+_USUAL: Final[dict[str, Any]] = {"pool_size": 20, "max_overflow": 20, "json_deserializer": decode}
+"""Connections, together as many as the service has threads, and what reads JSON in a tenth of the usual time."""
 _AT_ONCE = 4
 """Who write to PostgreSQL at the same time, of one process: some wait for the server while one has the interpreter."""
 
@@ -66,7 +68,7 @@ def make_engine(url: URL, *, for_migration: bool = False) -> Engine:
         made, at_once = _ending(_sqlite_engine(url, for_migration)), 1
     else:
         try:
-            made = _ending(create_engine(url, pool_pre_ping=True, connect_args=CONNECT, **_POOL))
+            made = _ending(create_engine(url, pool_pre_ping=True, connect_args=CONNECT, **_USUAL))
         except (ModuleNotFoundError, ImportError, NoSuchModuleError):
             raise StoreError("PostgreSQL needs a driver: install `fitsvc[postgres]`") from None
         at_once = _AT_ONCE
@@ -111,7 +113,7 @@ def violated(error: IntegrityError) -> str:
 
 
 def _sqlite_engine(url: URL, for_migration: bool) -> Engine:
-    engine = create_engine(url, **_POOL)
+    engine = create_engine(url, **_USUAL)
     shown_url = url.render_as_string(hide_password=True)
     file = Path(str(url.database))
 

@@ -11,9 +11,10 @@ from datetime import datetime, timedelta
 from functools import cache
 from typing import Any, Final, cast
 
-from sqlalchemy import Select, bindparam, func, insert
+from sqlalchemy import Select, Update, bindparam, func, insert, update
 from sqlalchemy import select as select_columns
-from sqlmodel import Session, SQLModel, col, select
+from sqlalchemy.orm.attributes import set_committed_value
+from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, NotFound
@@ -32,6 +33,7 @@ from fitsvc.store.tables import (
     SavedRig,
     ToldOf,
     Vehicle,
+    columns_of,
     key_name,
     now,
 )
@@ -93,7 +95,7 @@ class TakingBack:
     reason: str = ""
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(slots=True)
 class Entered:
     """An observation of the log, or on its way there: its columns, without an object of the session for each.
 
@@ -123,7 +125,7 @@ class Entered:
     sequence: int | None = None
 
 
-_TABLE: Final = SQLModel.metadata.tables[str(Observation.__tablename__)]
+_TABLE: Final = columns_of(Observation)
 _ENTERED: Final[Select[Any]] = select_columns(*(_TABLE.c[one.name] for one in fields(Entered))).order_by(
     _TABLE.c.sequence
 )
@@ -214,9 +216,10 @@ def append(
     laws: Laws,
     taking: TakingBack = _NOTHING,
 ) -> Entered:
-    """Store an observation of a record that this session has locked, and fold the record's facts anew.
+    """Store an observation of a record that this session has locked, and what the record comes to by it.
 
-    Conflict when the record has as many as are kept of one.
+    Its facts are folded anew, and it is of another version. Conflict when it has as many observations as are kept of
+    one.
     """
     record, earlier, ground = log.record, log.earlier, log.ground
     if len(earlier) >= MOST_SAID:
@@ -230,8 +233,23 @@ def append(
     observation = Entered(**row, sequence=(added.inserted_primary_key or (None,))[0])
     log.stands.update(standing([*earlier, observation], law, ground))
     current = current_facts([*earlier, observation], law, ground, log.stands)
-    record.facts, record.provenance = current.facts, current.provenance
+    facts, provenance = current.facts, current.provenance
+    _store(session, record, facts=facts, provenance=provenance, version=record.version + 1, updated_at=now())
     return observation
+
+
+def _store(session: Session, record: ToldOf, **columns: Any) -> None:
+    """Store columns of a record; by the session's own way it takes some times as long, for each that is told."""
+    session.connection().execute(_storing(type(record)), {"key": record.key, **columns})
+    for name, value in columns.items():
+        set_committed_value(record, name, value)
+
+
+@cache
+def _storing(table: type[ToldOf]) -> Update:
+    """Built once, as all write."""
+    own = columns_of(table)
+    return update(own).where(own.c[key_name(table)] == bindparam("key"))
 
 
 def note_saved(session: Session, rig: SavedRig) -> None:
@@ -297,7 +315,7 @@ def _facts(
 @cache
 def _facts_by_key(table: type[ToldOf]) -> Select[Any]:
     """Built once: every statement of a mounting asks for those of its vehicle."""
-    own = SQLModel.metadata.tables[str(table.__tablename__)]
+    own = columns_of(table)
     return select_columns(own.c.facts).where(own.c[key_name(table)] == bindparam("key"))
 
 
@@ -339,7 +357,7 @@ def sold_as(record: ToldOf) -> str:
 def all_observations(session: Session, subject: Told, key: str) -> Sequence[Entered]:
     """Return everything said of one record, in the order it was recorded."""
     session.flush()
-    return [Entered(**one._asdict()) for one in session.connection().execute(_OF_ONE, {"subject": subject, "key": key})]
+    return [Entered(*one) for one in session.connection().execute(_OF_ONE, {"subject": subject, "key": key}).all()]
 
 
 def told_before(earlier: Sequence[Entered], facts: Document, evidence: Json, told: Provenance) -> Entered | None:
@@ -363,7 +381,7 @@ def observations_of(session: Session, subject: Told, keys: Sequence[str]) -> dic
     query = _ENTERED.where(_TABLE.c.subject == subject, _TABLE.c.record_id.in_(keys))
     found: dict[str, list[Entered]] = {key: [] for key in keys}
     for one in session.execute(query):
-        found[one.record_id].append(Entered(**one._asdict()))
+        found[one.record_id].append(Entered(*one))
     return found
 
 

@@ -13,7 +13,9 @@ from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Text, and_, bindparam, cast, or_, true, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Mapped
+from sqlalchemy.orm import Mapped, make_transient_to_detached
+from sqlalchemy.orm.attributes import set_committed_value
+from sqlalchemy.orm.util import identity_key
 from sqlalchemy.sql.dml import ReturningUpdate
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
@@ -44,6 +46,7 @@ from fitsvc.store.tables import (
     SavedRig,
     ToldOf,
     Vehicle,
+    columns_of,
     key_name,
     key_type,
     now,
@@ -205,10 +208,14 @@ def replace_record(
     _keep_in_place(session, subject, record, draft, laws)
     for name, value in draft.columns(subject).items():
         setattr(record, name, value)
-    if not _retell(session, subject, record, draft.known_facts(), told, laws, also_seen=also_seen) and beside:
-        # Those who follow changes by their observations see it too.
-        append(session, subject, log_of(session, subject, record), {}, told, laws=laws)
-    _changed(session, record, laws)
+    if not _retell(session, subject, record, draft.known_facts(), told, laws, also_seen=also_seen):
+        if beside:
+            # Those who follow changes by their observations see it too.
+            append(session, subject, log_of(session, subject, record), {}, told, laws=laws)
+        else:
+            record.version, record.updated_at = record.version + 1, now()
+            session.flush()
+    tell_leaning(session, record, laws)
     return record
 
 
@@ -284,7 +291,8 @@ def add_observation(
         log = log_of(session, subject, lock(session, subject, key, expected_version), evidence)
     taking, told = taking_of(log.earlier, law_of(log.record, laws), facts, evidence, told, request, log.ground)
     observation = append(session, subject, log, facts, told, evidence, laws=laws, taking=taking)
-    _changed(session, log.record, laws)
+    if not isinstance(log.record, SavedRig):
+        tell_leaning(session, log.record, laws)
     return observation, log.record
 
 
@@ -319,10 +327,11 @@ def lock_record(session: Session, subject: Subject, key: str, expected_version: 
 def _locked(session: Session, table: type[_Known], subject: Told, key: str, expected_version: int | None) -> _Known:
     if not storable(key):
         raise NotFound(subject, key)
-    how = {"synchronize_session": False, "populate_existing": True}
-    record: _Known | None = session.execute(_locking(table), {"key": key}, execution_options=how).scalar_one_or_none()
-    if record is None:
+    session.flush()
+    row = session.connection().execute(_locking(table), {"key": key}).mappings().one_or_none()
+    if row is None:
         raise NotFound(subject, key)
+    record = _of_row(session, table, key, row)
     if expected_version not in (None, record.version):
         raise VersionConflict(subject, key, expected=int(expected_version or 0), found=record.version)
     return record
@@ -331,9 +340,21 @@ def _locked(session: Session, table: type[_Known], subject: Told, key: str, expe
 @cache
 def _locking(table: type[ToldOf]) -> ReturningUpdate[Any]:
     """A write that changes nothing: it locks the row on PostgreSQL and the file on SQLite. Built once, as all write."""
-    return (
-        update(table).where(key_column(table) == bindparam("key")).values(version=col(table.version)).returning(table)
-    )
+    own = columns_of(table)
+    return update(own).where(own.c[key_name(table)] == bindparam("key")).values(version=own.c.version).returning(own)
+
+
+def _of_row(session: Session, table: type[_Known], key: str, row: Mapping[Any, Any]) -> _Known:
+    """The session's own object of a record, as a row has it; to have the session read it takes some times as long."""
+    held: _Known | None = session.identity_map.get(identity_key(table, key))
+    if held is None:
+        made = table(**row)
+        make_transient_to_detached(made)
+        session.add(made)
+        return made
+    for name, value in row.items():
+        set_committed_value(held, name, value)
+    return held
 
 
 def lock_records(session: Session, subject: Subject, keys: Iterable[str]) -> dict[str, Record]:
@@ -474,14 +495,6 @@ def _same(one: Json, other: Json) -> bool:
     return json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 
 
-def _changed(session: Session, record: ToldOf, laws: Laws) -> None:
-    record.version += 1
-    record.updated_at = now()
-    session.flush()
-    if not isinstance(record, SavedRig):
-        tell_leaning(session, record, laws)
-
-
 def tell_leaning(session: Session, changed: ToldOf, laws: Laws) -> None:
     """Fold anew what leans on a record as it is now: mountings seen or tried on, then rigs that were told of."""
     if not isinstance(changed, Mounting):
@@ -511,8 +524,6 @@ def _folded_anew(session: Session, subject: Told, record: ToldOf, changed: ToldO
     if (current.facts, current.provenance) != (record.facts, record.provenance):
         told = Provenance(note=f"the {type(changed).__name__.lower()} changed")
         append(session, subject, log, {}, told, laws=laws)
-        record.version, record.updated_at = record.version + 1, now()
-        session.flush()
 
 
 @cache

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-from sqlalchemy import JSON, BigInteger, Column, DateTime, Index, Integer, String, Text
+from sqlalchemy import JSON, BigInteger, Column, DateTime, Index, Integer, String, Table, Text
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator, TypeEngine
 from sqlmodel import Field, SQLModel
@@ -339,3 +339,8 @@ TABLES: Mapping[Subject, type[Record]] = {
 def key_name(table: type[SQLModel]) -> str:
     """Return the name of a record's primary key column."""
     return "sku" if table is Accessory else "id"
+
+
+def columns_of(table: type[SQLModel]) -> Table:
+    """Return a table as its columns, for statements that make no object of a row."""
+    return SQLModel.metadata.tables[str(table.__tablename__)]
