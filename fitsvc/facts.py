@@ -40,7 +40,7 @@ class Case:
     """What is known of one question: values by slot, what it is about (`present`), the adapters in their order.
 
     It is about the subjects it has a part for, and about the facts it names, of those whose being named tells
-    a rule something: the rulebook's `named`.
+    a rule something: the rulebook's `named`. What an adapter names it names of itself alone: it is there `at_place`.
     `texts` keeps what no rule reads but people are told: texts and tyre designations. `opened` says that
     the working opening's facts, which the adapters make, are already among `facts`. `of_items` are the facts that
     single accessories have on this very rig, by their SKUs: what touched when it was tried there.
@@ -52,6 +52,17 @@ class Case:
     texts: Mapping[str, str] = field(default_factory=dict)
     of_items: Mapping[str, Mapping[str, Value]] = field(default_factory=dict, kw_only=True)
     opened: bool = field(default=False, kw_only=True)
+
+
+def at_place(place: int, name: str) -> str:
+    """The name of an adapter's fact, or of the opening's, at one place of the row of adapters, counted from 1."""
+    return f"{place} {name}"
+
+
+def seen_at(place: int, present: frozenset[str]) -> frozenset[str]:
+    """What a question is about as it is seen from the adapter at a place, counted from 1: what that one names, too."""
+    before = at_place(place, "")
+    return present.union([name.removeprefix(before) for name in present if name.startswith(before)])
 
 
 class FactReader:
@@ -182,12 +193,20 @@ class FactReader:
         return found
 
     def named(self, values: Mapping[str, Value], adapters: Sequence[Mapping[str, Value]] = ()) -> frozenset[str]:
-        """What a question is about beside its subjects, by its values; what one adapter names is asked of all."""
-        return frozenset(self._named & values.keys()).union(*(self._named & adapter.keys() for adapter in adapters))
+        """What a question is about beside its subjects, by its values, and by those of its adapters in their order."""
+        return frozenset(self._named & values.keys()) | self._named_by(adapters, 1)
+
+    def _named_by(self, adapters: Sequence[Mapping[str, Value]], first: int) -> set[str]:
+        """What adapters name, the first of them at a place."""
+        return {
+            at_place(place, name)
+            for place, adapter in enumerate(adapters, first)
+            for name in self._named & adapter.keys()
+        }
 
     def stacked(self, case: Case, adapters: Sequence[Mapping[str, Value]]) -> Case:
         """The case with more adapters in the opening, after its own."""
-        present = case.present | self.named({}, adapters)
+        present = case.present | self._named_by(adapters, len(case.adapters) + 1)
         return replace(case, adapters=(*case.adapters, *adapters), present=present)
 
     def value(self, fact: Fact, wire: Json) -> dict[str, Value]:

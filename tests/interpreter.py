@@ -398,6 +398,7 @@ class Reading:
     def __init__(self, texts: Texts, case: Case) -> None:
         self.texts, self.present, self.case = texts, case.present, case
         self.adapter: Mapping[str, Any] = {}
+        self.place = 0
         self.read: dict[str, Value] = {}
         self.computed: dict[str, Value] = {}
         self._opening: dict[str, Value] | None = None
@@ -409,8 +410,8 @@ class Reading:
             kinds = self.texts.kinds
             self._opening = {}
             self._opening = {name: self.of(text, kinds[name]) for name, text in self.texts.bare.items()}
-            for adapter in self.case.adapters:
-                self.adapter = adapter
+            for place, adapter in enumerate(self.case.adapters, 1):
+                self.place, self.adapter = place, adapter
                 self.read = {name: value for name, value in self.read.items() if not name.startswith("adapter.")}
                 self._opening = {name: self.of(text, kinds[name]) for name, text in self.texts.each.items()}
         return self._opening
@@ -569,7 +570,8 @@ class Reading:
     def _call(self, node: syntax.Call) -> Value:
         match node.function:
             case "present":
-                return str(node.arguments[0]) in self.present
+                name = str(node.arguments[0])
+                return (f"{self.place} {name}" if name.startswith("adapter.") else name) in self.present
             case "known":
                 return self._known(node.arguments[0])
             case "lookup":

@@ -17,7 +17,7 @@ from random import Random
 from interpreter import Interpreter
 
 from fitsvc.engine.point import Point
-from fitsvc.facts import Case
+from fitsvc.facts import Case, at_place
 from fitsvc.language import typed
 from fitsvc.language.functions import FUNCTIONS, Function
 from fitsvc.language.problems import ProblemsFound
@@ -337,7 +337,7 @@ class Writer:
     def _given(self) -> str:
         """A subject, or a fact that a question may give."""
         subjects = ("base", "item", "cargo")
-        facts = [name for name in self.names if name.split(".")[0] in subjects]
+        facts = [name for name in self.names if name.split(".")[0] in (*subjects, "adapter")]
         return self.rng.choice((*subjects, *self.rng.sample(facts, min(3, len(facts)))))
 
     def _operator(self) -> str:
@@ -495,12 +495,14 @@ def random_case(rng: Random, made: Made) -> Case:
     knowing = rng.choice((0.3, 0.6, 0.9, 1.0))
     present = [one.name for one in subjects if one.presence == "always"]
     present += [one.name for one in subjects if one.presence == "asked" and rng.random() < 0.7]
-    topics = [name for name in sorted(made.rulebook.named) if rng.random() < 0.6]
     facts: dict[str, Value] = {}
     for subject in present:
         facts |= _facts(rng, made.slots.get(subject, {}), knowing)
     held = made.slots.get("adapter", {})
     adapters = tuple(_facts(rng, held, knowing) for _ in range(rng.choice((0, 0, 1, 2, 3))))
+    may = {name for name in made.rulebook.named if not name.startswith("adapter.")}
+    may |= {at_place(n, name) for n in range(1, len(adapters) + 1) for name in made.rulebook.named - may}
+    topics = [name for name in sorted(may) if rng.random() < 0.6]
     return Case(facts, frozenset((*present, *topics)), adapters)
 
 

@@ -14,6 +14,7 @@ from fitsvc.answers.records import Stored
 from fitsvc.answers.remedies import MOST_CHANGES
 from fitsvc.answers.shelf import EMPTY, Stock, read_items
 from fitsvc.answers.summary import changes_untried
+from fitsvc.facts import at_place
 from fitsvc.paths import data_dir
 
 _STEP, _SMALLER = ("step", "2-1/2 in"), ("step", "2 in")
@@ -225,7 +226,7 @@ def test_an_adapter_from_the_shelf_is_taken_as_one_that_the_question_names() -> 
         asked = read_question({**bare, "rig": rig}, reader, world()).case
         stacked = reader.stacked(read_question(bare, reader, world()).case, [part.values])
         assert (stacked.adapters, stacked.present) == (asked.adapters, asked.present)
-        told |= {name for name in asked.present if name.startswith("adapter.")}
+        told |= {name for name in asked.present if name.startswith(at_place(1, "adapter."))}
     assert told
 
 

@@ -26,7 +26,7 @@ from fitsvc.engine.columns.kernel import Columns, Judged, LimitColumn
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.verdict import RESULTS
-from fitsvc.facts import Case
+from fitsvc.facts import Case, at_place
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.results import deciding
@@ -279,7 +279,7 @@ def test_adapters_as_items_agree(seed: int) -> None:
     for rig in rigs:
         found = Told(made, columns.judge(catalogue, rig))
         for place, adapter in enumerate(adapters):
-            named = made.rulebook.named & adapter.keys()
+            named = {at_place(len(rig.adapters) + 1, name) for name in made.rulebook.named & adapter.keys()}
             case = Case(rig.facts, rig.present | named, (*rig.adapters, adapter))
             got, wanted = found.of(int(catalogue.signature_of[place])), told(made, case)
             assert alike(got, wanted), f"seed {seed}: {different(made, got, wanted)}; {case}"

@@ -30,7 +30,7 @@ from working_rigs import (
 )
 
 from fitsvc.engine.support import Support
-from fitsvc.facts import Case
+from fitsvc.facts import Case, seen_at
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import ALWAYS
 from fitsvc.language.types import NumberType
@@ -70,7 +70,8 @@ def exceeded(line: Hazard, case: Case, place: int | None) -> bool:
     """Whether a line is surely about this case, and its rating surely exceeded."""
     opened = MADE.engine.opened(case)
     if place is not None:
-        opened = replace(opened, facts={**opened.facts, **case.adapters[place]})
+        facts, present = {**opened.facts, **case.adapters[place]}, seen_at(place + 1, opened.present)
+        opened = replace(opened, facts=facts, present=present)
     nodes = [line.guard or ALWAYS, line.exceeded or ALWAYS]
     return all(value == YES for value in MADE.engine.values(("hazard", line), lambda: nodes).of(opened))
 

@@ -1,5 +1,6 @@
 """Answers that must never be a plain yes: each was once, or came near it. Figures are common practice unless named."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pytest
@@ -117,6 +118,50 @@ def test_a_sleeve_is_no_extension_unless_it_adds_length() -> None:
     assert result("extension-allowed", facts, [{"kind": "reducer_sleeve"}]) == "not_applicable"
     assert result("sleeve-adds-no-length", facts, [{"kind": "reducer_sleeve"}]) == "passes"
     assert result("sleeve-adds-no-length", facts, [{"kind": "reducer_sleeve", "adds_length": "6 in"}]) == "fails"
+
+
+_SLEEVE: Facts = {
+    "kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in",
+    "trailer_rating": "10000 lb", "tongue_rating": "1000 lb",
+}  # fmt: skip
+"""What a sleeve's label tells."""
+_LENGTHENED: Facts = {
+    "kind": "extension", "pin": "5/8 in", "pin_hole": "5/8 in", "pin_supplied": True, "tube_outside": "2-3/4 in",
+    "weight": "12 lb", "adds_length": "8 in", "adds_rise": "0 in", "trailer_rating": "3500 lb",
+    "tongue_rating": "350 lb", "keeps_fraction": "50 %", "swings_away": False,
+    "fits_opening": "2 in", "offers_opening": "2 in",
+}  # fmt: skip
+"""An extension told whole, with all that nobody can read on a sleeve."""
+_IN_TURN: Mapping[str, Sequence[Facts]] = {
+    "sleeve, extension": (_SLEEVE, _LENGTHENED),
+    "extension, sleeve": ({**_LENGTHENED, "fits_opening": "2-1/2 in", "offers_opening": "2-1/2 in"}, _SLEEVE),
+    "sleeve, dual": (_SLEEVE, {**_LENGTHENED, "kind": "dual_receiver"}),
+}
+_WIDE: Facts = {
+    **CARRIER, "receiver.opening": "2-1/2 in", "receiver.tube_outside": "3 in", "accessory.extension_allowed": True,
+    "load.bikes": 2, "load.bike_weight": "30 lb",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("adapters", _IN_TURN.values(), ids=_IN_TURN)
+def test_a_sleeve_is_asked_for_no_more_beside_another_adapter_than_alone(adapters: Sequence[Facts]) -> None:
+    """Nobody can read a share, a pin or a pin hole on a sleeve, so none is asked for; what it is has to be told."""
+    assert answer(_WIDE, [_SLEEVE]).outcome in ("works", "conditional")
+    found = answer(_WIDE, adapters)
+    assert found.outcome in ("works", "conditional")
+    assert not [step.fact for step in found.next if step.adapter == 1 + adapters.index(_SLEEVE)]
+    of_some_kind = [{**one, "kind": None} if one is _SLEEVE else one for one in adapters]
+    assert answer(_WIDE, of_some_kind).outcome == "undetermined"
+
+
+@pytest.mark.parametrize("kind", ["extension", "size_adapter", "dual_receiver"])
+def test_what_a_sleeve_may_leave_out_is_missed_on_any_other_adapter(kind: str) -> None:
+    """Beside an adapter that names all, one that stands out and names no share, and no pin, is asked for both."""
+    silent, named = {**_SLEEVE, "kind": kind, "adds_length": "4 in"}, {**_LENGTHENED, **_SLEEVE, "adds_length": "0 in"}
+    for adapters in ([silent], [silent, named], [named, silent]):
+        assert result("hanging-weight", _WIDE, adapters) == "undetermined"
+        assert result("adapter-pins-fit-holes", _WIDE, adapters) == "undetermined"
+    assert result("hanging-weight", _WIDE, [named]) == result("adapter-pins-fit-holes", _WIDE, [named]) == "passes"
 
 
 @pytest.mark.parametrize("kind", ["winch_mount", "recovery_shackle"])

@@ -14,7 +14,7 @@ from typing import Any, Final
 from judging import case
 from random_rulebooks import Slot, narrower, shipped_rulebook
 
-from fitsvc.facts import Case
+from fitsvc.facts import Case, at_place
 from fitsvc.language.types import ListType, Value
 from fitsvc.rulebook.kinds import Kind, kinds_of
 
@@ -298,11 +298,12 @@ def slot_of(name: str) -> Slot:
 
 def put(one: Case, name: str, value: Value, adapter: int | None = None) -> Case:
     """The case with a fact told so, and its subject in the question; of an adapter, the one at that place."""
-    present = one.present | ({name} & BOOK.named)
+    named = {name} & BOOK.named
     if adapter is None:
-        return replace(one, facts={**one.facts, name: value}, present=present | {name.partition(".")[0]})
+        present = one.present | named | {name.partition(".")[0]}
+        return replace(one, facts={**one.facts, name: value}, present=present)
     stack = [{**each, name: value} if n == adapter else each for n, each in enumerate(one.adapters)]
-    return replace(one, adapters=tuple(stack), present=present)
+    return replace(one, adapters=tuple(stack), present=one.present | {at_place(adapter + 1, each) for each in named})
 
 
 def blanked(one: Case, name: str, adapter: int | None = None) -> Case:
@@ -315,5 +316,4 @@ def blanked(one: Case, name: str, adapter: int | None = None) -> Case:
         {slot: value for slot, value in each.items() if (slot, n) != (name, adapter)}
         for n, each in enumerate(one.adapters)
     )
-    named = {name} if any(name in each for each in stack) else set[str]()
-    return replace(one, adapters=stack, present=(one.present - {name}) | named)
+    return replace(one, adapters=stack, present=one.present - {at_place(adapter + 1, name)})

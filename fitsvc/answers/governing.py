@@ -5,7 +5,6 @@ and the adapters in it. People are told the label to look at, not the name of th
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 
 from fitsvc.engine.point import Point, Values
 from fitsvc.engine.support import Support
@@ -78,14 +77,14 @@ def _behind(engine: Point, rating: Rating, case: Case) -> Iterator[tuple[Read, V
 def _in_opening(engine: Point, name: str, case: Case) -> Iterator[tuple[Read, Value]]:
     """The facts that matter to a figure of the working opening: the receiver's own, and of each adapter in it."""
     wanted, found = {name}, list[tuple[Read, Value]]()
-    for facts in reversed(engine.seen(case)):
-        seen = replace(case, facts=facts)
+    for seen in reversed(engine.seen(case)):
         reads = [
             read
             for one in sorted(wanted)
             for read in _relevant(engine, ("each", one), engine.opening_supports[one][1], seen)
         ]
-        found += [(read, facts.get(read.name, read.type.unknown)) for read in reads if read.name.startswith("adapter.")]
+        own = [read for read in reads if read.name.startswith("adapter.")]
+        found += [(read, seen.facts.get(read.name, read.type.unknown)) for read in own]
         wanted = {read.name for read in reads if read.name.startswith("opening.")}
     for one in sorted(wanted):
         for read in _relevant(engine, ("bare", one), engine.opening_supports[one][0], case):

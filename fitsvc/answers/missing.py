@@ -133,9 +133,10 @@ class Missing:
         for read, adapter in dict.fromkeys(self._rests_on(number, case)):
             fact = self.wording.rulebook.vocabulary.fact_of(read.name)
             # What a customer brings up opens a topic, and is asked for by nobody; a plate is read unasked.
-            if fact is not None and not (fact.asked and fact.effort == "ask" and fact.name not in case.present):
+            if fact is not None:
                 held = UnknownFact(read.name, adapter, read=read, fact=fact)
-                if not is_exact(read.type, held.current(case)):
+                brought_up = fact.asked and fact.effort == "ask" and held.asked_as not in case.present
+                if not brought_up and not is_exact(read.type, held.current(case)):
                     yield held
 
     def _rests_on(self, number: int, case: Case) -> Iterator[tuple[Read, int | None]]:

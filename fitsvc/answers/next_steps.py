@@ -231,7 +231,8 @@ class _Telling:
         the latter is not looked for with adapters in the opening, where it would cost more than all the rest.
         """
         trying, engine, left = self.search.trying, self.missing.engine, self._left(self._settled(held, runs))
-        if held.name not in engine.rulebook.named - trying.case.present and not left:
+        brings = held.name in engine.rulebook.named and held.asked_as not in trying.case.present
+        if not brings and not left:
             return self._bringing_nothing(held, runs)
 
         def status(value: Value, before: str) -> str:

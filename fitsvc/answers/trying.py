@@ -10,7 +10,7 @@ from typing import Final
 from fitsvc.answers.readings import BAD, GOOD, OPEN
 from fitsvc.engine.opening import Changes, WorkingOpening
 from fitsvc.engine.point import Point
-from fitsvc.facts import Case
+from fitsvc.facts import Case, at_place
 from fitsvc.language.typed import Read
 from fitsvc.language.types import Value
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
@@ -41,6 +41,11 @@ class UnknownFact:
         """How much work learning the fact is, least first."""
         return EFFORTS.index(self.fact.effort)
 
+    @property
+    def asked_as(self) -> str:
+        """By what name it is among what a case is about, where it is named."""
+        return self.name if self.adapter is None else at_place(self.adapter + 1, self.name)
+
     def current(self, case: Case) -> Value:
         """What is known of the fact now."""
         facts = case.facts if self.adapter is None else case.adapters[self.adapter]
@@ -60,7 +65,7 @@ def supplied(case: Case, values: Iterable[tuple[UnknownFact, Value]]) -> Case:
 
 def told(engine: Point, case: Case, values: Mapping[UnknownFact, Value]) -> Case:
     """The case with facts told, in question with their subjects; its opening is not yet worked out."""
-    named = engine.rulebook.named.intersection(held.name for held in values)
+    named = {held.asked_as for held in values if held.name in engine.rulebook.named}
     subjects = {held.name.partition(".")[0] for held in values if held.adapter is None}
     return replace(supplied(case, values.items()), present=case.present | named | subjects)
 

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Final
 
 from fitsvc.engine.opening import WorkingOpening
 from fitsvc.engine.verdict import EitherWay, Moot, Verdict
-from fitsvc.facts import Case
+from fitsvc.facts import Case, at_place
 from fitsvc.language import typed
 from fitsvc.language.truth import NO, UNKNOWN, YES
 from fitsvc.language.typed import AnyTyped, Read
@@ -233,7 +233,8 @@ class Choices:
     def _in_the_way(self, choice: Choice, value: Value) -> int:
         """How many rules do not pass where nothing is known but this value."""
         rulebook = self._engine.rulebook
-        present = rulebook.named.union(rulebook.vocabulary.subjects)
+        placed = (at_place(1, name) for name in rulebook.named if name.startswith("adapter."))
+        present = rulebook.named.union(rulebook.vocabulary.subjects, placed)
         nothing = Case({}, present, ({},) if self._adapted else ())
         supposed = self._engine.opened(choice.supposed(nothing, 0 if choice.of_adapter else None, value))
         verdict = self.judge(choice)(supposed.facts.get, supposed.present)

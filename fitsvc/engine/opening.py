@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.engine.support import Moves, Support, way
-from fitsvc.facts import Case
+from fitsvc.facts import Case, seen_at
 from fitsvc.language.compiler import compile_values
 from fitsvc.language.types import Value
 
@@ -91,7 +91,9 @@ class WorkingOpening:
 
     def __init__(self, engine: "Point", case: Case) -> None:
         figures = engine.opening_figures
-        self._figures, self._present = figures, case.present
+        self._figures = figures
+        # What each level's figures are worked out by, which is what the adapter before it names: to try is not to name.
+        self._present: Final = [case.present, *(seen_at(n, case.present) for n in range(1, len(case.adapters) + 1))]
         self._levels: Final = engine.levels(case)
         self.figures_made = len(self._levels) * len(figures.names)
 
@@ -105,7 +107,7 @@ class WorkingOpening:
                 seen = {**self._levels[place - 1], **found[-1]} if place else {**level, **change}
                 computed = self._figures.each if place else self._figures.bare
                 for figure in moved:
-                    (new,) = computed[figure](seen.get, self._present)
+                    (new,) = computed[figure](seen.get, self._present[place])
                     if new != level[figure]:
                         change[figure] = new
                 self.figures_made += len(moved)

@@ -11,7 +11,7 @@ from fitsvc.engine.judges import compile_rule, compile_rules
 from fitsvc.engine.opening import OpeningFigures
 from fitsvc.engine.support import Moves, Moving, Support
 from fitsvc.engine.verdict import EitherWay, Judged, Verdict
-from fitsvc.facts import Case
+from fitsvc.facts import Case, seen_at
 from fitsvc.language import typed
 from fitsvc.language.compiler import compile_values
 from fitsvc.language.intervals import Bounds
@@ -72,7 +72,7 @@ class Point:
         self._judges: dict[tuple[int, bool], Callable[..., Judged]] = {}
         self._adapting: dict[str, bool] = {}
         self._behind = LruCache[tuple[frozenset[str], int], Sequence[tuple[Read, int | None]]](_MOST_BEHIND)
-        self._seen: tuple[Case, Sequence[Mapping[str, Value]]] | None = None
+        self._seen: tuple[Case, Sequence[Case]] | None = None
 
     @cached_property
     def _bare(self) -> Callable[..., Verdict]:
@@ -194,17 +194,19 @@ class Point:
         """What each adapter sees of a case, its own facts and the opening before it; last what the accessory sees."""
         facts, names, levels = dict(case.facts), tuple(self.rulebook.opening), list[dict[str, Value]]()
         facts.update(zip(names, self._start(facts.get, case.present), strict=True))
-        for adapter in case.adapters:
+        for place, adapter in enumerate(case.adapters, 1):
             seen = {**facts, **adapter}
             levels.append(seen)
-            facts.update(zip(names, self._step(seen.get, case.present), strict=True))
+            facts.update(zip(names, self._step(seen.get, seen_at(place, case.present)), strict=True))
         return [*levels, facts]
 
-    def seen(self, case: Case) -> Sequence[Mapping[str, Value]]:
-        """What each adapter sees of a case; kept for the case asked about last, of which every text asks anew."""
+    def seen(self, case: Case) -> Sequence[Case]:
+        """The case as each adapter sees it; kept for the case asked about last, of which every text asks anew."""
         last = self._seen
         if last is None or last[0] is not case:
-            self._seen = last = (case, self.levels(case)[:-1])
+            levels = enumerate(self.levels(case)[:-1], 1)
+            found = [replace(case, facts=facts, present=seen_at(place, case.present)) for place, facts in levels]
+            self._seen = last = (case, found)
         return last[1]
 
     def support(self, number: int, adapted: bool) -> Support:

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from fitsvc.facts import Case
+from fitsvc.facts import Case, at_place
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.language.tyres import load_of, parse_tyre
@@ -31,8 +31,9 @@ def read_case(facts: Facts, model: Model, uses: int) -> Case:
 def case_of(facts: Facts, rig: dict[str, Value], subjects: set[str], adapters: list[dict[str, Value]]) -> Case:
     """The case of these facts, with all that it names."""
     about = subjects | {name.partition(".")[0] for name in rig}
-    named = facts.rulebook.named & {name for told in (rig, *adapters) for name in told}
-    return Case(rig, frozenset(about | named), tuple(adapters))
+    named = facts.rulebook.named
+    placed = {at_place(place, name) for place, told in enumerate(adapters, 1) for name in named & told.keys()}
+    return Case(rig, frozenset(about | (named & rig.keys()) | placed), tuple(adapters))
 
 
 def _value(told: Told, model: Model) -> Value | None:

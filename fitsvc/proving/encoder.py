@@ -61,7 +61,7 @@ class Scope:
             case typed.Read():
                 return self._read(node)
             case typed.Present():
-                return plain_truth(self.facts.present(node.name))
+                return plain_truth(self.facts.present(node.name, self.place))
             case typed.Negative() | typed.Arithmetic() | typed.Apply():
                 return self._numeric(node)
             case typed.LessOrEqual() | typed.Equal():

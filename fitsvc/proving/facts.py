@@ -94,12 +94,11 @@ class Facts:
             return TRUE
         return some(self.subjects[name] for name in ASKED if name in self.subjects)
 
-    def present(self, name: str) -> SolverTerm:
-        """That a question is about a subject, or that it, or any of its adapters, names a fact."""
+    def present(self, name: str, place: int | None = None) -> SolverTerm:
+        """That a question is about a subject, or that it, or its adapter at a place, names a fact."""
         if name in self.subjects:
             return FALSE if name == "adapter" else self.subjects[name]
-        places = range(self.adapters) if name.startswith("adapter.") else (None,)
-        return some(self.fact(name, place).known for place in places)
+        return self.fact(name, place).known
 
     def fact(self, slot: str, place: int | None) -> Told:
         """A fact of the rig, or of the adapter at a place."""

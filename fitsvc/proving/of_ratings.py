@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from fitsvc.engine.support import Support
-from fitsvc.facts import Case
+from fitsvc.facts import Case, seen_at
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import ALWAYS
 from fitsvc.proving.asking import Holds
@@ -85,7 +85,10 @@ class OfRatings:
         opened = self.prover.engine.opened(case)
         cases = [opened]
         if any(name.startswith("adapter.") for name in self._leaves(line)):
-            cases = [replace(opened, facts={**opened.facts, **adapter}) for adapter in case.adapters]
+            cases = [
+                replace(opened, facts={**opened.facts, **adapter}, present=seen_at(place, opened.present))
+                for place, adapter in enumerate(case.adapters, 1)
+            ]
         values = self.prover.engine.values(("hazard", line), lambda: [line.guard or ALWAYS, line.exceeded or ALWAYS])
         return any(all(value == YES for value in values.of(one)) for one in cases)
 

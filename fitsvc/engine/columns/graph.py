@@ -139,12 +139,11 @@ def _below(value: Any) -> bool:
     return isinstance(value, Typed) or (isinstance(value, tuple) and bool(value) and isinstance(value[0], Typed))
 
 
-def renamed(node: AnyTyped, names: Mapping[str, str], presences: Mapping[str, AnyTyped]) -> AnyTyped:
-    """A copy that reads other names, and asks something else in place of some presences."""
-    if isinstance(node, typed.Read):
-        return structs.replace(node, name=names.get(node.name, node.name))
-    if isinstance(node, typed.Present):
-        return presences.get(node.name, node)
+def renamed(node: AnyTyped, names: Mapping[str, str], presences: Mapping[str, str]) -> AnyTyped:
+    """A copy that reads other names, and asks for other presences."""
+    if isinstance(node, typed.Read | typed.Present):
+        of = names if isinstance(node, typed.Read) else presences
+        return structs.replace(node, name=of.get(node.name, node.name))
     changed: dict[str, Any] = {}
     for name in node.__struct_fields__:
         value = getattr(node, name)

@@ -7,7 +7,7 @@ from typing import Final
 from fitsvc.caching import LruCache
 from fitsvc.engine.columns.graph import Graph, renamed
 from fitsvc.engine.point import Point
-from fitsvc.facts import Case
+from fitsvc.facts import Case, at_place
 from fitsvc.language import typed
 from fitsvc.language.compiler import compile_values
 from fitsvc.language.typed import AnyTyped
@@ -79,9 +79,8 @@ class Program:
             return self._rig_values(self.engine.opened(rig).facts.get, rig.present)
         facts = dict(rig.facts)
         for place, adapter in enumerate(rig.adapters, 1):
-            facts |= {_at(place, name): value for name, value in adapter.items()}
-        asked = {_at(0, name) for name in rig.present if name.startswith("adapter.")}
-        return self._rig_values(facts.get, rig.present | asked)
+            facts |= {at_place(place, name): value for name, value in adapter.items()}
+        return self._rig_values(facts.get, rig.present)
 
     def supposing(self, rig: Case, values: tuple[Value, ...], name: str) -> Callable[[Value], tuple[Value, ...]] | None:
         """What a rig's own `values` are with each value of a fact on which its opening does not rest: what rests on it
@@ -176,29 +175,19 @@ def _opening_graph(engine: Point, subjects: frozenset[str]) -> Graph:
     return graph
 
 
-def _at(place: int, name: str) -> str:
-    """The name of an adapter's fact, or of the opening's, at one place of the row of adapters."""
-    return f"{place} {name}"
-
-
-def _either(*names: str) -> AnyTyped:
-    return typed.Some(TRUTH, tuple(typed.Present(TRUTH, name) for name in names))
-
-
 def _derived(engine: Point, adapters: int, subjects: frozenset[str], written_out: bool) -> dict[str, AnyTyped]:
     """What derived names stand for."""
     if not written_out:
         return dict(engine.derived if adapters else engine.bare_derived)
     opening = engine.rulebook.opening
-    derived = {**engine.derived, **{_at(0, name): one.bare for name, one in opening.items()}}
+    derived = {**engine.derived, **{at_place(0, name): one.bare for name, one in opening.items()}}
     own = [read.name for read in engine.opening_leaves[1]]
     among_items = "adapter" in subjects
-    # What one adapter names is asked of all, so of those of the rig and of that among the items alike.
-    presences = {name: _either(_at(0, name), name) for name in engine.opening_presences} if among_items else {}
     for place in range(1, adapters + among_items + 1):
-        names = {name: _at(place - 1, name) for name in opening}
+        names, presences = {name: at_place(place - 1, name) for name in opening}, dict[str, str]()
         if place <= adapters:
-            names |= {name: _at(place, name) for name in own}
-        derived |= {_at(place, name): renamed(one.each, names, presences) for name, one in opening.items()}
+            names |= {name: at_place(place, name) for name in own}
+            presences = {name: at_place(place, name) for name in engine.opening_presences}
+        derived |= {at_place(place, name): renamed(one.each, names, presences) for name, one in opening.items()}
     last = adapters + among_items
-    return derived | {name: typed.Read(one.type, _at(last, name)) for name, one in opening.items()}
+    return derived | {name: typed.Read(one.type, at_place(last, name)) for name, one in opening.items()}
