@@ -78,11 +78,11 @@ def told(name: str, times: NDArray[np.float64]) -> None:
 
 
 async def steadily(port: int) -> NDArray[np.float64]:
-    """Milliseconds from when each request was due, at so many a second, of rigs of which one in ten is new.
+    """When each request was due, and the milliseconds from then, at so many a second, one rig in ten being new.
 
     They are sent over kept connections with as little of the client's own work as can be: it would be timed too.
     """
-    times = list[float]()
+    times = list[tuple[float, float]]()
     free: asyncio.Queue[tuple[asyncio.StreamReader, asyncio.StreamWriter]] = asyncio.Queue()
     for _ in range(CONNECTIONS):
         free.put_nowait(await asyncio.open_connection("127.0.0.1", port))
@@ -94,7 +94,7 @@ async def steadily(port: int) -> NDArray[np.float64]:
         head = await reader.readuntil(b"\r\n\r\n")
         assert head.startswith(b"HTTP/1.1 200 "), head
         await reader.readexactly(int(head.lower().partition(b"content-length:")[2].split(b"\r", 1)[0]))
-        times.append((time.perf_counter() - due) * 1e3)
+        times.append((due, (time.perf_counter() - due) * 1e3))
         free.put_nowait((reader, writer))
 
     requests = [_request(rig(1000 + n if n % 10 == 0 else n % 10)) for n in range(A_SECOND * SECONDS)]
@@ -134,12 +134,12 @@ def change(url: str, items: int, done: list[int], begin: Callable[[], object] = 
     print(f"  changed meanwhile: {sum(done):,} items in {time.perf_counter() - start:.0f} s", flush=True)
 
 
-def started(url: str, folder: Path) -> tuple[Any, int, float]:
+def started(url: str, folder: Path, how: Callable[[int, str, Path], None] = serve) -> tuple[Any, int, float]:
     """A server that is ready, its port, and the seconds it took."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    server = multiprocessing.get_context("spawn").Process(target=serve, args=(port, url, folder), daemon=True)
+    server = multiprocessing.get_context("spawn").Process(target=how, args=(port, url, folder), daemon=True)
     start = time.perf_counter()
     server.start()
     while True:
@@ -194,7 +194,7 @@ def main() -> None:
         print(f"after that: {memory(server.pid)}")
         writer = multiprocessing.get_context("spawn").Process(target=change, args=(url, count, []))
         writer.start()
-        times = asyncio.run(steadily(port))
+        times = asyncio.run(steadily(port))[:, 1]
         writer.join()
         told(f"the same while {CHANGED_A_SECOND:,} items a second change", times)
         server.terminate()
@@ -248,7 +248,7 @@ def measure(port: int, server: int) -> None:
         told("the same, of one kind", ask(client, f"{path}&kind=bike_carrier", [rig(0)] * PAGES))
         told("a rig never asked about", ask(client, path, [rig(number) for number in range(1, PAGES)]))
         before = processor_seconds(server)
-        times = asyncio.run(steadily(port))
+        times = asyncio.run(steadily(port))[:, 1]
         used = processor_seconds(server) - before
         told(f"at {A_SECOND} a second, one rig in ten new", times)
         print(f"{'  the server in processor time, a page':52} {used / len(times) * 1e3:8.1f} ms")

@@ -34,18 +34,23 @@ class Looks:
             gc.enable()
         found = Counter[tuple[str, ...]]()
         for codes, count in self._seen.items():
-            found[tuple(map(_name, codes))] += count
+            found[tuple(map(name_of, codes))] += count
         return found
 
     def _look(self, _: int, frame: FrameType | None) -> None:
-        codes = []
-        while frame is not None:
-            codes.append(frame.f_code)
-            frame = frame.f_back
-        self._seen[tuple(reversed(codes))] += 1
+        self._seen[stack_of(frame)] += 1
 
 
-def _name(code: CodeType) -> str:
+def stack_of(frame: FrameType | None) -> tuple[CodeType, ...]:
+    """What is at work in a frame, outermost first."""
+    codes = []
+    while frame is not None:
+        codes.append(frame.f_code)
+        frame = frame.f_back
+    return tuple(reversed(codes))
+
+
+def name_of(code: CodeType) -> str:
     """A function by its file within fitsvc and its name; what was generated, and what is beneath, by these words."""
     file = code.co_filename
     if file.startswith("<"):

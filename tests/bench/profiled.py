@@ -4,7 +4,8 @@
 as a service gives them from an empty store, `open` those that leave nearly all open, `plan` plans on 10,000 parts,
 `rig` rigs never seen on 60,000 distinct items, `rigs` 500 of them together on 100,000 items that repeat themselves,
 `statement` statements told one a transaction on SQLite, `audit` an audit of 100,000 rows on one rig, `audits` one of
-14,000 rows on 300 rigs.
+14,000 rows on 300 rigs. `late` is what a server is at while the slowest pages wait, and `held` what its memory holds,
+while a million items change (see `bench.within`).
 
 Every few milliseconds of the processor's time it is looked which functions are at work, which makes none of them
 dearer. Told are shares of that time: by parts that add up to all of it, as the guide's table of goals has them, by
@@ -24,7 +25,7 @@ from typing import Any, Final
 
 from demo_world import answerer, stock, world
 
-from bench import bench_answer, bench_next, bench_plans, questions
+from bench import bench_answer, bench_next, bench_plans, questions, within
 from bench.looking import Looks
 from bench.report import REST
 from fitsvc.answers.answering import Answerer
@@ -189,6 +190,8 @@ WORK: Final[dict[str, Callable[[], Callable[[], None]]]] = {
 }
 
 
+SERVED: Final[dict[str, Callable[[], Mapping[tuple[str, ...], int]]]] = {"late": within.late, "held": within.weighed}
+
 _WRITING: Final = ("answers/seeing_to.py things", "answers/summary.py summarise", "answers/allowances.py told")
 _LIMITS: Final = ("answers/limit_words.py told", "answers/cautions.py told")
 _READING: Final = ("answers/question.py read_question", "answers/things.py read_things", "service/bodies.py decode")
@@ -247,6 +250,20 @@ PARTS: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
     },
     "audit": _AUDIT,
     "audits": _AUDIT,
+    "late": {
+        "what has changed read, folded and laid out": ("selection/index.py",),
+        "the rig judged with the items of each part": ("selection/segments.py judge",),
+        "the rows of the page judged and told": ("selection/selector.py _shown",),
+        "counts, and the first rows found": ("selection/selector.py select",),
+    },
+    "held": {
+        "files that it maps": (within.MAPPED,),
+        "interpreter and libraries, and heap that is free between": (within.UNTOLD,),
+        "rulebook, words, and rules compiled": (within.RULES,),
+        "rules laid out over the items, and what they came to": (within.LAID_OUT,),
+        "what is kept of rigs asked about lately": (within.LATELY,),
+        "the items": (within.INDEX, within.ARROW),
+    },
 }
 """The parts of a work that the guide tells the shares of, each by functions, or modules, of which one is at work.
 
@@ -263,9 +280,14 @@ def parts(name: str, seen: Mapping[tuple[str, ...], int]) -> dict[str, float]:
     return {what: shares[what] / whole for what in (*PARTS[name], REST)}
 
 
+def seen_at(name: str) -> Mapping[tuple[str, ...], int]:
+    """What was seen at work in one work, or in a server's memory, and how often, or how many bytes."""
+    return SERVED[name]() if name in SERVED else Looks().of(WORK[name]())
+
+
 def looked(name: str) -> dict[str, float]:
     """The shares of the parts of one work."""
-    return parts(name, Looks().of(WORK[name]()))
+    return parts(name, seen_at(name))
 
 
 def shares() -> dict[str, dict[str, float]]:
@@ -280,11 +302,11 @@ def shares() -> dict[str, dict[str, float]]:
 
 def main() -> None:
     """Look and print."""
-    named = [name for name in sys.argv[1:] if name in WORK]
+    named = [name for name in sys.argv[1:] if name in PARTS or name in WORK]
     if not named:
-        raise SystemExit(f"say what to profile, of {', '.join(WORK)}")
+        raise SystemExit(f"say what to profile, of {', '.join({**WORK, **SERVED})}")
     for name in named:
-        _show(name, Looks().of(WORK[name]()))
+        _show(name, seen_at(name))
 
 
 def _show(name: str, seen: Mapping[tuple[str, ...], int]) -> None:
@@ -295,7 +317,7 @@ def _show(name: str, seen: Mapping[tuple[str, ...], int]) -> None:
         alone[stack[-1].split()[0]] += count
         for one in {one for one in stack if " " in one}:
             through[one] += count
-    print(f"\n{name}: seen at work {whole:,} times; its parts")
+    print(f"\n{name}: {whole:,} {'bytes' if name == 'held' else 'times seen at work'}; its parts")
     for what, share in parts(name, seen).items():
         print(f"{share:7.1%}  {what}")
     for told, some, most in (
