@@ -446,7 +446,7 @@ class Reading:
             return self.computed[name]
         if name.endswith(".told"):
             # What the case says was told of a figure by one end alone; else the figure.
-            told = self.case.facts.get(name)
+            told = (self.adapter if name.startswith("adapter.") else self.case.facts).get(name)
             return told if isinstance(told, tuple) else self._as_written(name.removesuffix(".told"))
         return self._as_written(name)
 

@@ -1,6 +1,6 @@
 """Figures told at least or at most: enough is enough, and no doubt rests on an end that nobody told."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import isfinite
 from random import Random
@@ -14,6 +14,7 @@ from judging import Facts, answer, answerer
 from random_rulebooks import completed, random_case, shipped_rulebook
 from test_engine_columns import assert_agree, rest, split
 from test_engine_laws import assert_sound, in_order
+from test_engine_point import assert_agree as hold
 from test_rules_towbars import TOWBAR
 
 from fitsvc.answers.answering import Answerer
@@ -84,6 +85,35 @@ def test_what_surely_suffices_is_a_plain_yes_though_one_end_alone_is_told(
     assert (found.outcome, found.next) == ("works", [])
 
 
+SHARE: Final = "adapter.keeps_fraction"
+ARM: Final[Facts] = {
+    "kind": "extension", "fits_opening": "2 in", "offers_opening": "2 in", "pin": "5/8 in", "pin_hole": "5/8 in",
+    "pin_supplied": True, "tube_outside": "3 in", "weight": "12 lb", "adds_length": "8 in", "adds_rise": "0 in",
+    "trailer_rating": "6000 lb", "tongue_rating": "600 lb", "keeps_fraction": "50 %",
+}  # fmt: skip
+"""An extension told whole. Of a share above 36 / (36 + 8), which is 81.8 %, it is doubted that it can be so."""
+
+
+def test_a_share_told_at_least_that_suffices_is_not_asked_for_again() -> None:
+    """At least half of the ratings is enough where half is; so much that it cannot be is doubted, told so or so."""
+    facts = {**BIKES, "accessory.extension_allowed": True}
+    exact = answer(facts, [ARM])
+    found = answer(facts, [{**ARM, "keeps_fraction": {"at_least": "50 %"}}])
+    assert exact.outcome in ("works", "conditional")
+    assert (found.outcome, found.summary, found.next) == (exact.outcome, exact.summary, exact.next)
+    for share in ("82 %", {"at_least": "82 %"}):
+        doubted = answer(facts, [{**ARM, "keeps_fraction": share}])
+        assert "share-suits-length" in {one.rule for one in doubted.findings if one.result == "fails"}
+
+
+def test_a_share_to_be_read_is_told_by_its_lower_end() -> None:
+    """No share fails by being large: what is more than can be so is doubted, and no more is counted of it."""
+    facts = {**BIKES, "accessory.extension_allowed": True}
+    step = next(one for one in answer(facts, [{**ARM, "keeps_fraction": None}]).next if one.fact == SHARE)
+    assert step.works_if.startswith("at least ") and step.fails_if.startswith("at most ")
+    assert step.doubted_if == "more than 81.8 %"
+
+
 @pytest.mark.parametrize("rig", RIGS)
 def test_no_yes_comes_of_one_end_that_the_very_figure_would_not_get(rig: str) -> None:
     """At least or at most so much is never answered better than just so much: doubts are no smaller for a bound."""
@@ -147,6 +177,25 @@ def test_more_knowledge_never_changes_what_is_settled_beside_ends_that_were_told
         case = better
 
 
+def ended(rng: Random, facts: Mapping[str, Value]) -> dict[str, Value]:
+    """Some figures as told by their lower end alone."""
+    ends = {name: (value[0], value[0]) for name, value in facts.items() if isinstance(value, tuple)}
+    told = {f"{name}{TOLD}": end for name, end in ends.items() if isfinite(end[0]) and rng.random() < 0.5}
+    return {**facts, **told}
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_was_told_of_an_adapter_is_heard_of_that_one(seed: int) -> None:
+    """One case goes by what was told of each adapter by one end as the specification does."""
+    rng, real, heard = Random(seed), shipped_rulebook(), 0
+    for number in range(8):
+        case = random_case(rng, real)
+        case = replace(case, adapters=tuple(ended(rng, adapter) for adapter in case.adapters))
+        heard += any(f"{SHARE}{TOLD}" in adapter for adapter in case.adapters)
+        hold(real, case, f"seed {seed}, case {number}")
+    assert heard
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_a_catalogue_is_judged_as_each_item_is_where_the_rig_is_told_by_one_end(seed: int) -> None:
     """Columns go by what was told of the rig, as one case does."""
@@ -154,16 +203,15 @@ def test_a_catalogue_is_judged_as_each_item_is_where_the_rig_is_told_by_one_end(
     rigs = []
     for _ in range(4):
         rig = rest(random_case(rng, real), subjects)
-        ends = {name: (value[0], value[0]) for name, value in rig.facts.items() if isinstance(value, tuple)}
-        ends = {f"{name}{TOLD}": end for name, end in ends.items() if isfinite(end[0]) and rng.random() < 0.5}
-        rigs.append(replace(rig, facts={**rig.facts, **ends}))
+        adapters = tuple(ended(rng, adapter) for adapter in rig.adapters)
+        rigs.append(replace(rig, facts=ended(rng, rig.facts), adapters=adapters))
     items = [split(random_case(rng, real), subjects) for _ in range(12)]
     assert assert_agree(real, Columns(real.engine), rigs, items, subjects, f"seed {seed}", bool(seed & 1))
 
 
-def told_of(name: str, wire: Any) -> Question:
+def told_of(name: str, wire: Any, adapters: Sequence[Facts] = ()) -> Question:
     """The question about two bikes with one fact told so."""
-    document: dict[str, Any] = {"rig": {}}
+    document: dict[str, Any] = {"rig": {"adapters": [{"facts": one} for one in adapters]}}
     for fact, value in {**BIKES, name: wire}.items():
         subject, _, short = fact.partition(".")
         place = document["rig"] if subject in ("vehicle", "receiver", "mounting") else document
@@ -190,6 +238,22 @@ def test_a_fact_that_is_taken_back_is_as_it_was_told() -> None:
     assert trying.without(held).facts == case.facts
     trying.take_back(held)
     assert trying.now.facts == case.facts
+
+
+def test_a_share_that_is_taken_back_is_as_it_was_told() -> None:
+    """So it is of an adapter's figure, which is told in its own place in the opening and nowhere else."""
+    case, of = told_of("load.bikes", 2, [ARM, {**ARM, "keeps_fraction": {"at_least": "90 %"}}]).case, answerer().missing
+    assert [f"{SHARE}{TOLD}" in adapter for adapter in case.adapters] == [False, True]
+    number = next(n for n, rule in enumerate(of.engine.rulebook.rules) if rule.id == "share-suits-length")
+    fact = of.engine.rulebook.vocabulary.facts[SHARE]
+    held = UnknownFact(SHARE, 1, read=Read(fact.type, SHARE), fact=fact)  # type: ignore[arg-type]
+    trying = of.trying(case, Work())
+    assert trying.judged(number, trying.now) == "open"  # doubted, as 90 % itself is
+    trying.suppose(held, (0.5, 0.5))
+    assert trying.judged(number, trying.now) == "works"
+    assert trying.without(held).facts == of.engine.opened(case).facts
+    trying.take_back(held)
+    assert trying.now.facts == of.engine.opened(case).facts
 
 
 def test_what_was_told_of_a_figure_is_no_other_questions() -> None:

@@ -93,8 +93,14 @@ class Gathered:
         outer, self.values = self.values, {}
         self.take(stored, f"{pointer}/sku")
         self._inline("adapter", part.get("facts"), f"{pointer}/facts", stored)
-        self.adapters.append(self.values)
+        self.add_adapter(part)
         self.values = outer
+
+    def add_adapter(self, part: Mapping[str, Json]) -> None:
+        """Take what was read last for the next adapter in the opening, with what its part tells by one end."""
+        told = {f"adapter.{name}" for name in self.reader.today("adapter", part.get("facts") or {})}
+        self.values |= self.reader.told_by_one_end(self.values, told & self.told_here.keys())
+        self.adapters.append(self.values)
 
     def _stored(self, subject: str, key: str, part: Mapping[str, Json], pointer: str) -> Stored | None:
         name = part[key]

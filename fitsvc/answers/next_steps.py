@@ -20,6 +20,7 @@ from fitsvc.answers.readings import BAD, DOUBTED, GOOD, OPEN, Runs, together
 from fitsvc.answers.settling import Settling, facts_of
 from fitsvc.answers.trying import MOST_WORK, UnknownFact, Work, told
 from fitsvc.answers.usual import with_usual
+from fitsvc.engine.support import Support
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -279,8 +280,13 @@ class _Telling:
     def _doubts_of(self, held: UnknownFact) -> frozenset[tuple[str, int]]:
         """What comes of doubts of a figure itself: of cautions that read what was told of it."""
         engine, adapted = self.missing.engine, self.search.trying.adapted
+        doubting = {name for name, (_, each) in engine.opening_supports.items() if held.read.slot in each.told}
+
+        def doubts(support: Support) -> bool:
+            return held.read.slot in support.told or any(read.name in doubting for read in support.leaves)
+
         rules = enumerate(engine.rulebook.rules)
-        told = [n for n, rule in rules if not rule.blocks and held.read.slot in engine.support(n, adapted).told]
+        told = [n for n, rule in rules if not rule.blocks and doubts(engine.support(n, adapted))]
         return frozenset((effect, number) for effect in ("cautions", "doubts") for number in told)
 
     def _brought(self, held: UnknownFact, runs: Runs) -> int:

@@ -224,7 +224,7 @@ def _adapter(gathered: Gathered, part: Json, pointer: str) -> None:
     outer, gathered.values = gathered.values, {}
     gathered.subject("adapter", part, pointer)
     if isinstance(part, dict):
-        gathered.adapters.append(gathered.values)
+        gathered.add_adapter(part)
     elif part is None:
         gathered.complain(pointer, t("an adapter is an object"), t("give its `sku` or its `facts`"))
     gathered.values = outer

@@ -159,7 +159,7 @@ class Trying:
         return self._narrow
 
     def _told(self, held: UnknownFact) -> Mapping[str, Value]:
-        """What was told of a fact by one end alone, which belongs to it as it is known; of an adapter nothing is."""
+        """What was told of a fact by one end alone, which belongs to it as it is known; the opening keeps adapters'."""
         slot = held.read.slot
         return {slot: self.case.facts[slot]} if held.adapter is None and slot in self.case.facts else {}
 

@@ -99,7 +99,7 @@ def case_of(example: Example, reader: FactReader) -> Case:
         one: dict[str, Value] = {}
         for short, node in adapter.items():
             _read(reader, "adapter", short, node, one, problems)
-        adapters.append(one)
+        adapters.append(one | reader.told_by_one_end(one, [f"adapter.{short}" for short in adapter]))
     if problems:
         raise ProblemsFound(problems)
     return Case(values, reader.named(values, adapters) | present, tuple(adapters))

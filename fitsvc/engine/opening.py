@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 from fitsvc.engine.support import Moves, Support, way
 from fitsvc.facts import Case, seen_at
 from fitsvc.language.compiler import compile_values
+from fitsvc.language.typed import TOLD
 from fitsvc.language.types import Value
 
 if TYPE_CHECKING:
@@ -91,7 +92,7 @@ class WorkingOpening:
 
     def __init__(self, engine: "Point", case: Case) -> None:
         figures = engine.opening_figures
-        self._figures = figures
+        self._case, self._figures = case, figures
         # What each level's figures are worked out by, which is what the adapter before it names: to try is not to name.
         self._present: Final = [case.present, *(seen_at(n, case.present) for n in range(1, len(case.adapters) + 1))]
         self._levels: Final = engine.levels(case)
@@ -100,8 +101,9 @@ class WorkingOpening:
     def changes(self, name: str, adapter: int | None, value: Value) -> Changes:
         """What a fact of the rig, or of one adapter, changes by having a value."""
         found: Changes = []
+        told = {name: value, **self._told(name, adapter, value)}
         for place, level in enumerate(self._levels):
-            change: dict[str, Value] = {name: value} if adapter is None or adapter == place else {}
+            change: dict[str, Value] = told.copy() if adapter is None or adapter == place else {}
             moved = self._moved(name, adapter, found)
             if moved:
                 seen = {**self._levels[place - 1], **found[-1]} if place else {**level, **change}
@@ -113,6 +115,11 @@ class WorkingOpening:
                 self.figures_made += len(moved)
             found.append(change)
         return found
+
+    def _told(self, name: str, adapter: int | None, value: Value) -> Mapping[str, Value]:
+        """What is told of a fact with a value, where one end alone was told of it: that value, or as it was."""
+        facts, slot = self._case.facts if adapter is None else self._case.adapters[adapter], f"{name}{TOLD}"
+        return {slot: facts[slot] if value == facts.get(name) else value} if slot in facts else {}
 
     def change(self, changes: Changes) -> None:
         """Take changes as so from now on."""
