@@ -142,6 +142,28 @@ def test_where_a_breakaway_cable_stands_in_for_chains_none_are_asked_for() -> No
 
 
 @pytest.mark.parametrize(
+    ("place", "outcome"),
+    [
+        ("great_britain", "works"),
+        ("european_union", "works"),
+        ("other_european", "conditional"),
+        ("elsewhere", "fails"),
+    ],
+)
+def test_a_breakaway_cable_stands_in_for_chains_in_another_european_country_with_a_caution(
+    place: str, outcome: str
+) -> None:
+    """UN Regulation 13; that Norway, Switzerland and Turkey go by it is from memory, so it is never a plain yes."""
+    there = {**TOWBAR, "load.jurisdiction": place, "trailer.brakes": "surge", "trailer.breakaway": True}
+    found = answer({**there, "trailer.chain_count": 0})
+    assert found.outcome == outcome
+    told = {one.rule for one in found.findings if one.result == "fails"}
+    assert ("chains-spared-by-its-own-law" in told) == (place == "other_european")
+    uncabled = answer({**there, "trailer.breakaway": False, "trailer.chain_count": 0})
+    assert uncabled.outcome == "fails"
+
+
+@pytest.mark.parametrize(
     ("hook", "loop", "outcome"),
     [
         ("40 mm", "40 mm", "conditional"),

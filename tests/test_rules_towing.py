@@ -199,7 +199,7 @@ PLATED: Facts = {
 """A trailer of 1,300 kg, its tongue not weighed, behind a vehicle and a receiver that bear 75 kg."""
 
 
-@pytest.mark.parametrize("place", ["european_union", "great_britain"])
+@pytest.mark.parametrize("place", ["european_union", "great_britain", "other_european"])
 def test_a_trailer_is_loaded_up_to_its_plate(place: str) -> None:
     """StVZO 44(3): no less than 4 % or 25 kg. That S is used up is common practice."""
     plated = {**PLATED, "load.jurisdiction": place, "receiver.vertical_rating": "75 kg"}
