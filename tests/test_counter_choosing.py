@@ -260,3 +260,16 @@ def test_what_a_saved_rig_has_in_its_opening_is_shown_where_a_part_is_chosen(pag
     assert told not in pages.get("/?rig=rig_farm_muckle").text
     both = pages.get("/?rig=rig_bothy_bikes&adapter.1=BTX-SLEEVE-2-125").text
     assert both.count(told) == 1
+
+
+def test_what_a_saved_rig_has_in_its_opening_can_be_taken_out(pages: TestClient[Litestar]) -> None:
+    """What the page sends for none asks the question without the extension, and stays so on its answer's own links."""
+    bare = "/?rig=rig_bothy_bikes&adapter.1=none"
+    assert Form(pages.get("/?rig=rig_bothy_bikes").text).radios["adapter.1"][0] == "none"
+    assert "none" not in Form(pages.get("/?rig=rig_farm_muckle").text).radios["adapter.1"]
+    page = Form(pages.get(bare).text)
+    assert page.fields["adapter.1"] == "none"
+    lift = "rig=rig_bothy_bikes&accessory=RLB-LIFT-2&load.cargo_weight=120+lb&load.occupants_weight=300+lb"
+    saved, out = (pages.get(f"/answer?{lift}{more}").text for more in ("", "&adapter.1=none"))
+    assert "No" in saved and "counted as taken out" not in saved
+    assert "counted as taken out" in out

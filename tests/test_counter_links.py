@@ -19,7 +19,16 @@ from fitsvc.language.quantities import parse_any
 from fitsvc.language.types import ListType, NumberType, TruthType
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.fields import FieldMaker
-from fitsvc.service.counter.links import ONE_EACH, REAR, cell, field_of, read_fields, spread, write_fields
+from fitsvc.service.counter.links import (
+    ONE_EACH,
+    REAR,
+    adapter_places,
+    cell,
+    field_of,
+    read_fields,
+    spread,
+    write_fields,
+)
 from fitsvc.subjects import BESIDE_RIG, OF_RIG
 
 BOOK = answerer().rulebook
@@ -74,6 +83,18 @@ def test_a_link_asks_what_the_question_asks(document: dict[str, Any]) -> None:
     assert write_fields(asked.document) == fields
     before, after = (read_question(one, READER, NoRecords()).case for one in (document, asked.document))
     assert before == after
+
+
+def test_a_link_takes_out_of_a_saved_rig_what_is_in_its_opening() -> None:
+    """No adapters, said of a saved rig, are other than none said; one that is named besides is what is there."""
+    for adapters in ([], [{"sku": "BTX-SLEEVE-2-125"}]):
+        document = {"rig": {"id": "rig_bothy_bikes", "adapters": adapters}, "accessory": {"sku": "SPK-TRUG-2"}}
+        assert read_fields(write_fields(document), READER, "us").document == document
+    bare = {"rig": "rig_bothy_bikes", "adapter.1": "none"}
+    assert read_fields({"rig": "rig_bothy_bikes"}, READER, "us").document == {"rig": {"id": "rig_bothy_bikes"}}
+    told = read_fields({**bare, "adapter.2": "BTX-TWIN-2"}, READER, "us").document
+    assert told["rig"]["adapters"] == [{"sku": "BTX-TWIN-2"}]
+    assert adapter_places(bare) == [] and adapter_places({**bare, "adapter.2": "BTX-TWIN-2"}) == ["adapter.2"]
 
 
 @given(documents(), st.lists(parts("load"), min_size=1, max_size=3))

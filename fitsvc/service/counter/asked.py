@@ -23,6 +23,7 @@ from fitsvc.service.counter.links import (
     ONE_EACH,
     PLACES,
     REAR,
+    TAKEN_OUT,
     Fields,
     alike,
     cell,
@@ -121,7 +122,9 @@ def _lines_of_one(asker: Asker, told: Fields, case: Case | None, system: System)
         place = next((one for one in PLACES if name == one or name.startswith(f"{one}.")), name.partition(".")[0])
         if place not in PARTS:
             continue
-        if name == place:
+        if name == PLACES[0] and text == TAKEN_OUT:
+            lines[place] = [t("none")]
+        elif name == place:
             subject = "adapter" if place in PLACES else place
             label = _label(asker, subject, text)
             number = f" ({text})" if subject in SOLD and label != text else ""

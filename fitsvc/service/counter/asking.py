@@ -27,6 +27,7 @@ from fitsvc.service.counter.fields import Field, FieldMaker
 from fitsvc.service.counter.links import (
     AT_FRONT,
     PLACES,
+    TAKEN_OUT,
     Fields,
     adapter_places,
     field_of,
@@ -352,9 +353,15 @@ class Asker:
         return Option(item.sku, item.label or item.sku, beside, item.sku == chosen, outcome)
 
     def _adapters(self, settled: Settled, case: Case, system: System) -> list[Options]:
-        """One list for each adapter that is named, and one more."""
-        places = adapter_places(settled.fields)
-        return [self.sold(settled, place, case, system) for place in PLACES[: len(places) + 1]]
+        """One list for each adapter that is named, and one more; what a saved rig has can be taken out."""
+        places, first = adapter_places(settled.fields), settled.fields.get(PLACES[0])
+        fields = {name: text for name, text in settled.fields.items() if name != PLACES[0] or text != TAKEN_OUT}
+        named = replace(settled, fields=fields)
+        found = [self.sold(named, place, case, system) for place in PLACES[: len(places) + 1]]
+        if self._opening(settled.fields):
+            bare = Option(TAKEN_OUT, t("none: it is taken out"), "", first == TAKEN_OUT)
+            found[0] = replace(found[0], choices=[bare, *found[0].choices], count=found[0].count + 1)
+        return found
 
     def case(self, fields: Fields, system: System) -> Case:
         """What is known so far, however little; what cannot be read is left out."""

@@ -1,10 +1,11 @@
 """A question as the fields of a link, and back: a page's address is the whole question.
 
 `vehicle`, `receiver`, `mounting`, `accessory`, `ball`, `trailer` and `rig` name stored records, `adapter.1` and
-so on the adapters from the receiver outwards; `load.bikes` is a fact of a subject; `with` lists subjects that
-are in the question with nothing told of them. Values are written as in a cell of a CSV file. `also.1` and so on
-name what hangs there at the same time, and `also.1.load.bikes` tells a fact of it: on the same receiver, or with
-`also.1.hangs_on` on one in front, which `also.1.receiver` names or `also.1.receiver.opening` tells of.
+so on the adapters from the receiver outwards, `adapter.1=none` that there is none; `load.bikes` is a fact of a subject;
+`with` lists subjects that are in the question with nothing told of them. Values are written as in a cell of a CSV
+file. `also.1` and so on name what hangs there at the same time, and `also.1.load.bikes` tells a fact of it: on the
+same receiver, or with `also.1.hangs_on` on one in front, which `also.1.receiver` names or `also.1.receiver.opening`
+tells of.
 """
 
 import re
@@ -29,6 +30,8 @@ ONE_EACH: Final = (*OF_RIG, *BESIDE_RIG)
 """The parts of which a question has one at the most, each under its own name."""
 PLACES: Final = tuple(f"adapter.{number}" for number in range(1, MOST_ADAPTERS + 1))
 """The names of the adapters, from the receiver outwards."""
+TAKEN_OUT: Final = "none"
+"""In place of the first adapter, that there is none: those that a saved rig has are taken out."""
 ALSO: Final = tuple(f"also.{number}" for number in range(1, MOST_THINGS))
 """The names of what hangs there at the same time."""
 REAR: Final = "rear_receiver"
@@ -117,6 +120,8 @@ def _read(fields: Fields, reader: FactReader, system: System) -> QuestionFields:
                 continue
             help = t("did you mean `{near}`?", near=near) if near else t("take it out of the link")
             problems.append(Problem(t("a question has no `{name}`", name=name[:60]), help, pointer=name))
+        elif name == PLACES[0] and text == TAKEN_OUT:
+            continue
         elif not short:
             if key := SUBJECTS[subject].key:
                 parts.setdefault(place, {})[key] = text
@@ -134,7 +139,9 @@ def _read(fields: Fields, reader: FactReader, system: System) -> QuestionFields:
         if told := part.get("facts"):
             subject = place.partition(".")[0]
             part["facts"] = dict(sorted(told.items(), key=lambda one: order[f"{subject}.{one[0]}"]))
-    return QuestionFields(_document(parts, fields.get("rig", "").strip()), tuple(problems), tuple(sorted(left_out)))
+    bare = fields.get(PLACES[0], "").strip() == TAKEN_OUT
+    document = _document(parts, fields.get("rig", "").strip(), bare)
+    return QuestionFields(document, tuple(problems), tuple(sorted(left_out)))
 
 
 def write_fields(document: Mapping[str, Json]) -> dict[str, str]:
@@ -146,6 +153,7 @@ def write_fields(document: Mapping[str, Json]) -> dict[str, str]:
     rig = document.get("rig") or {}
     if rig.get("id") is not None:
         fields["rig"] = str(rig["id"])
+        fields |= {PLACES[0]: TAKEN_OUT} if rig.get("adapters") == [] else {}
     places = [(name, rig.get(name)) for name in OF_RIG]
     places += list(zip(PLACES, rig.get("adapters") or (), strict=False))
     places += [(name, document.get(name)) for name in BESIDE_RIG]
@@ -236,7 +244,8 @@ def field_of(problem: Problem) -> str:
 
 def adapter_places(fields: Fields) -> Sequence[str]:
     """The places of the adapters that fields tell of."""
-    return [place for place in PLACES if any(name == place or name.startswith(f"{place}.") for name in fields)]
+    named = [name for name, text in fields.items() if text != TAKEN_OUT or name != PLACES[0]]
+    return [place for place in PLACES if any(name == place or name.startswith(f"{place}.") for name in named)]
 
 
 def subject_at(place: str) -> str:
@@ -322,11 +331,11 @@ def _place(name: str) -> tuple[str, str]:
     return place, short
 
 
-def _document(parts: Mapping[str, Document], rig_id: str) -> Document:
+def _document(parts: Mapping[str, Document], rig_id: str, bare: bool) -> Document:
     rig: Document = {"id": rig_id} if rig_id else {}
     rig |= {name: parts[name] for name in OF_RIG if name in parts}
     adapters = [parts[place] for place in PLACES if place in parts]
-    if adapters:
+    if adapters or bare:
         rig["adapters"] = adapters
     rest = {name: parts[name] for name in BESIDE_RIG if name in parts}
     return {**({"rig": rig} if rig else {}), **rest}
