@@ -106,6 +106,22 @@ def test_a_share_told_at_least_that_suffices_is_not_asked_for_again() -> None:
         assert "share-suits-length" in {one.rule for one in doubted.findings if one.result == "fails"}
 
 
+@pytest.mark.parametrize(
+    ("fact", "told"),
+    [
+        ("weight", {"at_most": "12 lb"}),
+        ("adds_length", {"at_most": "8 in"}),
+        ("trailer_rating", {"at_least": "3500 lb"}),
+        ("tongue_rating", {"at_least": "350 lb"}),
+    ],
+)
+def test_what_surely_suffices_of_an_adapter_is_a_plain_yes(fact: str, told: Mapping[str, str]) -> None:
+    """As of the rig: nobody is sent to weigh an adapter again that is told to be light enough."""
+    facts = {**BIKES, "accessory.extension_allowed": True}
+    found = answer(facts, [{**ARM, fact: told}])
+    assert (found.outcome, found.next) == (answer(facts, [ARM]).outcome, []) == ("works", [])
+
+
 def test_a_share_to_be_read_is_told_by_its_lower_end() -> None:
     """No share fails by being large: what is more than can be so is doubted, and no more is counted of it."""
     facts = {**BIKES, "accessory.extension_allowed": True}

@@ -9,7 +9,8 @@ The command is given a case a line on its standard input, as JSON, and writes wh
     {"outcome": WORD, "fails": [RULES], "undetermined": [RULES], "needs": [NEEDS]}
 
 Numbers are in mm, kg, degrees, kN, N m or plain, and null where they have no end. A subject is in the question when one
-of its facts is told, when it is always there, or when it is among `present`.
+of its facts is told, when it is always there, or when it is among `present`. A fact is named when it is told; what one
+of the adapters tells is named of that one alone.
 """
 
 import json
