@@ -227,22 +227,26 @@ def standing_rows(
 ) -> list[Document]:
     """What stands of a record, as observations that load elsewhere to the same knowledge.
 
-    What is `stale` goes along with what it leant on, so that it is so there; or stays here, with all that is said of a
-    fact of which nothing else is left, as a maker's word for it is no better on another part.
+    What is `stale` goes along with what it leant on, so that it is so there, and so does what was said word for word
+    like it later, which would else be taken for it; or it stays here, with all that is said of a fact of which nothing
+    else is left, as a maker's word for it is no better on another part.
     """
     record, every = get_known(session, subject, key), all_observations(session, subject, key)
     law, ground = laws_of(reader)(sold_as(record)), _ground(session, record, every)
     known = fold(every, law, ground)
     old = {(one.observation, one.fact) for fact in known.values() for one in _stays(fact)}
     gone, rows = taken_back(every) | (set() if stale else old), list[Document]()
-    leant_on = {observation for observation, _ in old}
+    leant_on, leaning = {observation for observation, _ in old}, list[Document]()
     for one in every:
         facts = {n: v for n, v in one.facts.items() if v is not None and not {(one.id, n), (one.id, ALL)} & gone}
         taught = law.teaches(one.evidence) if one.evidence else ()
         evidence = one.evidence if not {(one.id, ALL), *((one.id, name) for name in taught)} & gone else None
         if facts or evidence:
             row = _row(one, facts, evidence)
-            rows.append(row | ({"leant_on": one.ground} if one.ground and one.id in leant_on else {}))
+            if one.ground and (one.id in leant_on or row in leaning):
+                leaning.append(row)
+                row = row | {"leant_on": one.ground}
+            rows.append(row)
     return rows
 
 

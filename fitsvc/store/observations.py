@@ -363,13 +363,15 @@ def all_observations(session: Session, subject: Told, key: str) -> Sequence[Ente
 def told_before(earlier: Sequence[Entered], facts: Document, evidence: Json, told: Provenance) -> Entered | None:
     """The observation that said the very same: the same facts by the same person, at the same time where one is told.
 
-    What was taken back is told anew, and so is a null.
+    What was taken back is told anew, and so is a null, and what is told to lean on something else.
     """
     if None in facts.values():
         return None
     gone = {key for one in earlier for ids in (one.takes_back or {}).values() for key in ids}
     for one in earlier:
         same_time = one.at == told.at if told.at else one.at == one.recorded_at
+        if told.leant_on and told.leant_on != one.ground:
+            continue
         said = (one.facts, one.evidence, one.kind, one.by, one.note, one.source)
         if same_time and one.id not in gone and said == (facts, evidence, told.kind, told.by, told.note, told.source):
             return one
