@@ -227,6 +227,7 @@ def _with_point(text: str) -> str:
     return _COMMA.sub(".", text)
 
 
+@lru_cache(maxsize=4096)
 def unit_of(text: str) -> tuple[str, float]:
     """The unit that a quantity is written in, feet and inches by the inch, and its size inside; empty for a number."""
     body = _plain(text).removeprefix("-").lstrip()

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Text, and_, bindparam, cast, or_, true, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Mapped, make_transient_to_detached
+from sqlalchemy.orm import Mapped, class_mapper, make_transient_to_detached
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlalchemy.orm.util import identity_key
 from sqlalchemy.sql.dml import ReturningUpdate
@@ -347,14 +347,13 @@ def _locking(table: type[ToldOf]) -> ReturningUpdate[Any]:
 def _of_row(session: Session, table: type[_Known], key: str, row: Mapping[Any, Any]) -> _Known:
     """The session's own object of a record, as a row has it; to have the session read it takes some times as long."""
     held: _Known | None = session.identity_map.get(identity_key(table, key))
-    if held is None:
-        made = table(**row)
-        make_transient_to_detached(made)
-        session.add(made)
-        return made
+    record: _Known = held or class_mapper(table).class_manager.new_instance()
     for name, value in row.items():
-        set_committed_value(held, name, value)
-    return held
+        set_committed_value(record, name, value)
+    if held is None:
+        make_transient_to_detached(record)
+        session.add(record)
+    return record
 
 
 def lock_records(session: Session, subject: Subject, keys: Iterable[str]) -> dict[str, Record]:
