@@ -63,6 +63,43 @@ def test_rows_become_observations(load: Load, database: Database) -> None:
     assert last.evidence == {"tyre": "265/70R17", "stowed": False}
 
 
+@pytest.mark.parametrize("as_csv", [True, False])
+def test_f6_a_file_retracts_corrects_and_settles(load: Load, database: Database, as_csv: bool) -> None:
+    """Each with its reason, of what was told before; what is told anew has all that a statement may have beside it."""
+
+    def tells(**row: Any) -> None:
+        row = {"subject": "mounting", "record": "mnt_1", "kind": "measured", **row}
+        if as_csv:
+            load(",".join(map(str, row.values())), header=",".join(row) + "\n")
+        else:
+            facts = {name: row.pop(name) for name in ("pin_to_bumper", "height") if name in row}
+            load(json.dumps(row | ({"facts": facts} if facts else {})), header="")
+
+    def known() -> tuple[Any, Any, str]:
+        with database.session() as session:
+            record, last = get_record(session, "mounting", "mnt_1"), list_observations(session, "mounting", "mnt_1")[-1]
+            told = record.facts.get("pin_to_bumper"), record.provenance["pin_to_bumper"].get("state")
+        assert last.takes_back is None or last.reason
+        return *told, last.id
+
+    tells(pin_to_bumper="exactly 14 in", by="Ann")
+    first = known()
+    tells(pin_to_bumper="exactly 5 in", by="Bo")
+    assert known()[:2] == ({"at_least": "5 in", "at_most": "14 in"}, "disputed")
+    how = {"tool": "tape", "condition": "empty and level", "photo": "yard/7.jpg", "note": "again", "at": "2026-05-03"}
+    tells(corrects=first[2], pin_to_bumper="exactly 15 in", by="Ann", reason="misread", **how)
+    assert known()[:2] == ({"at_least": "5 in", "at_most": "15 in"}, "disputed")
+    with database.session() as session:
+        said = list_observations(session, "mounting", "mnt_1")[-1]
+        assert (said.tool, said.condition, said.photo, said.note) == ("tape", "empty and level", "yard/7.jpg", "again")
+        assert (said.at.date().isoformat(), said.act, said.by) == ("2026-05-03", "corrects", "Ann")
+    tells(settles=True, pin_to_bumper="exactly 6 in", by="Cy", reason="all three looked")
+    assert known()[:2] == ("exactly 6 in", None)
+    settled = known()[2]
+    tells(retracts=settled, reason="of another truck")
+    assert known()[:2] == ({"at_least": "5 in", "at_most": "15 in"}, "disputed")
+
+
 def test_contradictions_are_told(load: Load) -> None:
     """What cannot hold beside an earlier statement is told with both values, and stored."""
     loaded = load("mounting,mnt_1,5 ± 1/8,,,,Ann,2026-05-01,")

@@ -131,7 +131,8 @@ class _ObservationReading:
         """What the row does to earlier observations."""
         document = self.row.document
         settles = document.get("settles")
-        asked, problems = read_request(document | ({"settles": TRUTHS.get(settles, settles)} if settles else {}))
+        settles = TRUTHS.get(settles.casefold(), settles) if isinstance(settles, str) else settles
+        asked, problems = read_request(document | ({"settles": settles} if settles else {}))
         for problem in problems:
             self._complain(problem.pointer, problem.message, problem.help)
         return asked

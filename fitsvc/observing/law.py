@@ -26,7 +26,7 @@ from fitsvc.store.observations import adapters_of
 from fitsvc.subjects import OF_YARD, RIG
 from fitsvc.tongues import t
 from fitsvc.tried import CLEAR, RESULTS, TOUCHED, ThingTried
-from fitsvc.written import exact, parted
+from fitsvc.written import as_exact, exact, parted
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
 _TAPE: Final = 64
@@ -238,7 +238,7 @@ def _unit(fact: Fact, like: Json) -> tuple[str, float]:
     told = parted(like)
     text = next((one for one in told.values() if isinstance(one, str)), "") if isinstance(told, dict) else str(told)
     try:
-        unit, size = unit_of(text)
+        unit, size = unit_of(str(as_exact(text)))
     except QuantityError:
         unit, size = "", 1.0
     if fact.kind == "ratio":
