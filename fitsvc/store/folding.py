@@ -351,7 +351,7 @@ def _changed(one: Said, of: FactLaw, law: Law, now: Mapping[str, Json]) -> list[
         name
         for name in of.leans_on
         if one.ground.get(name) is not None
-        and now.get(name) is not None
+        and now.get(name) not in (None, one.ground[name])
         and law.changed(name, one.ground[name], now[name])
     ]
 
@@ -540,11 +540,16 @@ def _speaker(one: Said) -> tuple[bool, str]:
 def _latest_first(mine: Sequence[Said]) -> list[Said]:
     """What one person says of a fact: going back, what holds beside all that came after; one instant is no order."""
     kept: list[Said] = []
-    later: set[Span] = set()  # a tape is read to one of a few marks, so that these are fewer than the readings
+    later = set[Span]()
+    holds = dict[tuple[Span | None, int], bool]()  # a tape is read to one of a few marks, each held to the others once
     for _, group in groupby(reversed(mine), key=attrgetter("at")):
-        holding = [one for one in group if one.span is None or all(agree(one.span, other) for other in later)]
-        kept += holding
-        later |= {one.span for one in holding if one.span is not None}
+        among, found = len(later), list[Said]()
+        for one in group:
+            if (one.span, among) not in holds:
+                holds[one.span, among] = one.span is None or all(agree(one.span, other) for other in later)
+            found += [one] if holds[one.span, among] else []
+        kept += found
+        later |= {one.span for one in found if one.span is not None}
     return kept
 
 
@@ -607,9 +612,11 @@ def agree(one: Span, other: Span) -> bool:
 
 def same(one: Span | None, other: Span | None) -> bool:
     """Whether two spans are the same."""
+    if one == other:
+        return True
     if isinstance(one, tuple) and isinstance(other, tuple):
         return all(a == b or abs(a - b) <= TOLERANCE for a, b in zip(one, other, strict=True))
-    return one == other
+    return False
 
 
 def _value(main: Said, span: Span | None, law: FactLaw) -> Json:

@@ -370,10 +370,10 @@ def told_before(earlier: Sequence[Entered], facts: Document, evidence: Json, tol
     gone = {key for one in earlier for ids in (one.takes_back or {}).values() for key in ids}
     for one in earlier:
         same_time = one.at == told.at if told.at else one.at == one.recorded_at
-        if told.leant_on and told.leant_on != one.ground:
+        if not same_time or one.id in gone or (told.leant_on and told.leant_on != one.ground):
             continue
         said = (one.facts, one.evidence, one.kind, one.by, one.note, one.source)
-        if same_time and one.id not in gone and said == (facts, evidence, told.kind, told.by, told.note, told.source):
+        if said == (facts, evidence, told.kind, told.by, told.note, told.source):
             return one
     return None
 
