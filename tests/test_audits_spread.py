@@ -22,7 +22,7 @@ from fitsvc.audits.judging import BlockTask
 from fitsvc.audits.spread import judge_shared, on_dask, on_spark
 from fitsvc.audits.state import Task
 from fitsvc.audits.summary import run
-from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.problems import Problem, ProblemsFound
 
 _DRIVER = """
 import sys
@@ -108,6 +108,13 @@ def test_a_worker_that_cannot_judge_says_why_once(
     monkeypatch.setattr(spread_module, "judge_one", full)
     told = judge_shared(task, part)
     assert isinstance(told, OSError) and told.errno == errno.ENOSPC
+
+
+def test_what_a_worker_found_wrong_arrives_word_for_word() -> None:
+    """By its own way of being packed: what Dask packs by is a library's, which Spark's workers do not have."""
+    found = ProblemsFound([Problem("a worker has fitsvc 0.0.1", "install it", file="out")])
+    make, of = found.__reduce__()
+    assert str(make(*of)) == str(found) and make(*of).problems == found.problems
 
 
 class _Context:

@@ -64,6 +64,10 @@ class ProblemsFound(Exception):
         self.problems = tuple(problems)
         super().__init__("\n".join(map(str, self.problems)))
 
+    def __reduce__(self) -> tuple[type["ProblemsFound"], tuple[tuple[Problem, ...]]]:
+        """Pickle the problems: by itself an exception is made anew of its text, here of each of its letters."""
+        return type(self), (self.problems,)
+
 
 def nearest(word: str, known: Iterable[str], close_by: float = 0.6) -> str | None:
     """Return the known name closest to a word, or None when none is close: 1 would be the same, by difflib's ratio."""
