@@ -262,7 +262,8 @@ def test_a_share_that_is_taken_back_is_as_it_was_told() -> None:
     assert [f"{SHARE}{TOLD}" in adapter for adapter in case.adapters] == [False, True]
     number = next(n for n, rule in enumerate(of.engine.rulebook.rules) if rule.id == "share-suits-length")
     fact = of.engine.rulebook.vocabulary.facts[SHARE]
-    held = UnknownFact(SHARE, 1, read=Read(fact.type, SHARE), fact=fact)  # type: ignore[arg-type]
+    assert isinstance(fact.type, NumberType)
+    held = UnknownFact(SHARE, 1, read=Read(fact.type, SHARE), fact=fact)
     trying = of.trying(case, Work())
     assert trying.judged(number, trying.now) == "open"  # doubted, as 90 % itself is
     trying.suppose(held, (0.5, 0.5))
