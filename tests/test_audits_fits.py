@@ -1,6 +1,7 @@
 """What an audit comes to for a shop: fits by number and vehicle, changes since the last night, and holes."""
 
 import csv
+import json
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ import pyarrow.parquet as pq
 import pytest
 from audit_world import Rows, accessories, audit, found, pairs, rigs, small_blocks, write_csv
 from demo_world import answerer
+from driven import driven
 from sqlmodel import select
 
 from fitsvc.audits.fits import FitsTold, write_fits
@@ -21,6 +23,35 @@ from fitsvc.store.errors import Conflict, InvalidValue
 from fitsvc.store.fits import NO_FIT, FitRow, FitsOrigin, put_fits
 from fitsvc.store.tables import StoredFit
 
+_PUT = """
+import json, os, sys
+from sqlalchemy import event
+from sqlalchemy.engine import Engine
+from fitsvc.cli import main
+
+for line in sys.stdin:
+    last, command = json.loads(line)
+    read, write = os.pipe()
+    child = os.fork()
+    if not child:
+        done = 0
+        def step(*_):
+            global done
+            if done == last:
+                os._exit(9)
+            done += 1
+        event.listen(Engine, "before_cursor_execute", step)
+        event.listen(Engine, "commit", step)
+        os.dup2(2, 1)
+        code = main(command)
+        os.write(write, str(done).encode())
+        os._exit(code)
+    os.close(write)
+    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    print(json.dumps([code, int(os.read(read, 20) or -1)]), flush=True)
+    os.close(read)
+"""
+"""Carries out each command in a process of its own, that ends outright before a statement, or end, of its sessions."""
 STATUS = {"works": "fits", "conditional": "fits if", "undetermined": "not known: measure"}
 Night = tuple[Path, list[AuditRig]]
 _DAYS = {"first": "2026-11-27", "second": "2026-11-28"}
@@ -176,6 +207,34 @@ def test_what_cannot_be_put_leaves_what_was(nights: tuple[Path, Path], tmp_path:
     with pytest.raises(ProblemsFound, match="whose catalogue"), database.session() as session:
         put_fits_of(session, tmp_path / "nobody", answerer().rulebook)
     assert {key: row.model_dump() for key, row in kept(database).items()} == before
+
+
+def test_what_is_ended_at_any_step_leaves_what_was(nights: tuple[Path, Path], url: str) -> None:
+    """Killed before each statement and before each end of a session: the night before, whole; again, all of it."""
+    first, second = nights
+
+    def rows() -> dict[tuple[str, str], dict[str, Any]]:
+        with closing(Database(url)) as database:
+            return {key: row.model_dump() for key, row in kept(database).items()}
+
+    with driven(_PUT) as process:
+        assert process.stdin is not None and process.stdout is not None
+        stdin, stdout = process.stdin, process.stdout
+
+        def put(night: Path, last: int = -1) -> tuple[int, int]:
+            stdin.write(json.dumps([last, ["fits", str(night), "--store", url]]) + "\n")
+            stdin.flush()
+            code, done = json.loads(stdout.readline())
+            return code, done
+
+        assert put(first)[0] == 0
+        before, last = rows(), 0
+        while (found := put(second, last)) == (9, -1):
+            assert rows() == before, f"ended at step {last}"
+            last += 1
+        assert found == (0, last) and last > 4
+        whole = rows()
+        assert whole != before and put(second)[0] == 0 and rows() == whole
 
 
 def test_suppliers_stand_beside_each_other(database: Database) -> None:
