@@ -69,12 +69,14 @@ class FactReader:
     """Reads facts by a rulebook. What has been read is remembered, since the same is read over and over.
 
     `ratings` are the facts that the rulebook's hazards say can be exceeded: of two figures of one the lower counts.
-    `limits` are these and what else makers allow or ask for: of two tellings of one the stricter counts.
+    `limits` are these and what else makers allow or ask for: of two tellings of one the stricter counts. `slots` and
+    `naming` are the vocabulary's.
     """
 
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook, self.vocabulary = rulebook, (vocabulary := rulebook.vocabulary)
         self.subjects = {name: vocabulary.of(name) for name in vocabulary.subjects}
+        self.slots, self.naming = vocabulary.slots(), vocabulary.naming()
         self._former = {name: vocabulary.former(name) for name in vocabulary.subjects}
         today = {one: {was: fact.short for was, fact in former.items()} for one, former in self._former.items()}
         whole = {f"{one}.{was}": f"{one}.{now}" for one, names in today.items() for was, now in names.items()}

@@ -7,7 +7,7 @@ question's candidates.
 from collections.abc import Mapping, Sequence
 
 from fitsvc.answers.gathering import Gathered
-from fitsvc.answers.records import NAMES, Named, Stored, naming_facts
+from fitsvc.answers.records import NAMES, Named, Stored
 from fitsvc.answers.taken import surely_all, surely_is, told_otherwise
 from fitsvc.answers.vin import signs_apart
 from fitsvc.document import Json
@@ -22,7 +22,7 @@ def vehicle_called(gathered: Gathered, rig: Mapping[str, Json]) -> Stored | None
         return None
     if isinstance(mounting, dict) and mounting.get("id") is not None:
         return None
-    facts = naming_facts(gathered.reader.vocabulary)
+    facts = gathered.reader.naming
     values = {name: value for name, value in gathered.values.items() if name in facts}
     texts = {name: text for name, text in gathered.texts.items() if name in facts}
     gathered.vehicle = rig["vehicle"]

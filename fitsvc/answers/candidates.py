@@ -16,7 +16,7 @@ from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import ASK, Steps, next_steps
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.question import Question
-from fitsvc.answers.records import Named, naming_facts
+from fitsvc.answers.records import Named
 from fitsvc.answers.taken import agree, folded
 from fitsvc.answers.trying import MOST_WORK
 from fitsvc.answers.wording import Wording
@@ -222,7 +222,7 @@ def split(wording: Wording, judged: Sequence[CandidateAnswer]) -> list[Next]:
     """The fact that leaves the fewest candidates undecided at worst, then on the whole; of such the cheapest."""
     vocabulary = wording.rulebook.vocabulary
     best: tuple[tuple[int, ...], Fact, dict[str, list[CandidateAnswer]]] | None = None
-    for order, fact in enumerate(naming_facts(vocabulary).values()):
+    for order, fact in enumerate(vocabulary.naming().values()):
         by_value = _by_value(wording, fact, [one.vehicle for one in judged])
         groups = {text: [judged[i] for i in numbers] for text, numbers in by_value.items()}
         if len(groups) < 2:
@@ -241,7 +241,7 @@ def split(wording: Wording, judged: Sequence[CandidateAnswer]) -> list[Next]:
 def narrow(wording: Wording, candidates: Sequence[Named]) -> list[Next]:
     """Of too many candidates to judge, the fact that leaves the fewest at worst; of such the cheapest."""
     best: tuple[tuple[int, ...], Fact] | None = None
-    for order, fact in enumerate(naming_facts(wording.rulebook.vocabulary).values()):
+    for order, fact in enumerate(wording.rulebook.vocabulary.naming().values()):
         counts = [len(numbers) for numbers in _by_value(wording, fact, candidates).values()]
         if counts and max(counts) < len(candidates):
             cost = (max(counts), EFFORTS.index(fact.effort), order)

@@ -225,7 +225,7 @@ class Gathered:
         """
         for name in self.reader.limits & on_record.keys() if not self.problems else ():
             wire, fact = on_record[name], self.reader.vocabulary.facts[name]
-            kind = self.reader.vocabulary.slots()[name]
+            kind = self.reader.slots[name]
             now = self.values.get(name, kind.unknown if name in self.forgotten else None)
             was = self.reader.value(fact, wire).get(name)
             if was is None or now is None or (held := held_to(fact, now, was)) == now:

@@ -6,7 +6,7 @@ from typing import Final
 from fitsvc.answers.called_vehicle import identity_told
 from fitsvc.answers.gathering import Gathered
 from fitsvc.answers.parts import names_fact
-from fitsvc.answers.records import NAMES, Doubt, Named, Stored, naming_facts, sure_of
+from fitsvc.answers.records import NAMES, Doubt, Named, Stored, sure_of
 from fitsvc.answers.taken import agree, folded, told_otherwise
 from fitsvc.answers.vin import signs_apart
 from fitsvc.document import Json
@@ -41,7 +41,7 @@ def hold_to_its_record(gathered: Gathered, rig: Mapping[str, Json]) -> None:
         elif by_name and others:
             _refuse_another(gathered, rig, one, others)
         vocabulary = gathered.reader.vocabulary
-        names = [name for name in (*naming_facts(vocabulary), *vocabulary.serving("number_signs")) if name in others]
+        names = [name for name in (*gathered.reader.naming, *vocabulary.serving("number_signs")) if name in others]
         names += [name for name in others if name not in names and _is_far_off(gathered, name, one)]
         if names and identity_told(gathered) == YES and not gathered.problems:
             _is_not_the_same(gathered, rig, names[0], one)
@@ -64,7 +64,7 @@ def _is_far_off(gathered: Gathered, name: str, one: Stored) -> bool:
 def _names(gathered: Gathered) -> list[str]:
     """The facts that a vehicle is called by: its names, and its model year."""
     vocabulary = gathered.reader.vocabulary
-    texts = [name for name, fact in naming_facts(vocabulary).items() if fact.kind == "text"]
+    texts = [name for name, fact in gathered.reader.naming.items() if fact.kind == "text"]
     return [*texts, *vocabulary.serving("model_year")]
 
 
@@ -173,7 +173,7 @@ def _another(gathered: Gathered, on_record: Mapping[str, Json]) -> list[str]:
     told = {name: gathered.values[name] for name in gathered.told_here if name in gathered.values}
     figures = {name.partition(".")[2]: wire for name, wire in on_record.items() if name not in gathered.reader.ratings}
     found = told_otherwise(gathered.reader, figures, told)[0]
-    for name, fact in naming_facts(gathered.reader.vocabulary).items():
+    for name, fact in gathered.reader.naming.items():
         if name not in on_record or name not in gathered.told_here or name in found:
             continue
         if fact.kind == "text":

@@ -8,8 +8,7 @@ from dataclasses import dataclass, field
 from typing import Final, Literal, Protocol
 
 from fitsvc.document import Json
-from fitsvc.language.types import ListType, Value
-from fitsvc.rulebook.vocabulary import Fact, Vocabulary
+from fitsvc.language.types import Value
 from fitsvc.tried import ThingTried
 
 NAMES: Final = ("make", "model")
@@ -125,16 +124,6 @@ class NoRecords:
     def vehicles(self, values: Mapping[str, Value], texts: Mapping[str, str]) -> Sequence[Named] | None:
         """No vehicle."""
         return None
-
-
-def naming_facts(vocabulary: Vocabulary) -> dict[str, Fact]:
-    """The facts that tell one configuration of a vehicle from another by a word or a count."""
-    return {
-        fact.name: fact
-        for fact in vocabulary.of("vehicle").values()
-        if ((fact.kind == "text" and fact.effort == "ask") or fact.kind == "count" or isinstance(fact.type, ListType))
-        and fact.serves != "equipment"
-    }
 
 
 def sure_of(stored: Stored) -> dict[str, Json]:

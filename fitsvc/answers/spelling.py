@@ -48,7 +48,7 @@ def rig_spelt_out(rig: Mapping[str, Json], records: Records, reader: FactReader)
         subject, _, short = name.partition(".")
         if name in reader.limits and names_fact(rig, name):
             fact, given = reader.vocabulary.facts[name], rig[subject]["facts"][short]
-            now = reader.vocabulary.slots()[name].unknown if given is None else reader.value(fact, given)[name]
+            now = reader.slots[name].unknown if given is None else reader.value(fact, given)[name]
             if held_to(fact, now, reader.value(fact, wire)[name]) != now:
                 found[subject] = {**found[subject], "facts": {**found[subject]["facts"], short: wire}}
     return found

@@ -12,7 +12,7 @@ from typing import Final
 
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.question import Question, read_question
-from fitsvc.answers.records import Records, naming_facts
+from fitsvc.answers.records import Records
 from fitsvc.answers.taken import apart, folded, within
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, escape
@@ -259,14 +259,14 @@ class _ThingReading:
         fact, close, wide = self.reader.fact(_LOAD, name), self._shared(name, one), self._shared(name, other)
         if fact is None or close is None or wide is None:
             return one is not None
-        return within(self.reader.vocabulary.slots()[fact.name], close, wide)
+        return within(self.reader.slots[fact.name], close, wide)
 
     def _hold_to_what_is_told_for_all(self) -> None:
         """What holds for all that is on one rig, such as the place and the people, is no other for one of the things.
 
         Of choices that holds whatever they are. Two things tell no other of it either.
         """
-        told, kinds = list[tuple[str, Value, Json]](), self.reader.vocabulary.slots()
+        told, kinds = list[tuple[str, Value, Json]](), self.reader.slots
         parts = {"": self.document, **{f"/{TOGETHER}/{i}": one for i, one in enumerate(self.document[TOGETHER])}}
         for pointer, part in parts.items():
             for name, wire in _facts_of(part.get(_LOAD)).items():
@@ -303,9 +303,9 @@ def vehicle_told_otherwise(reader: FactReader, one: Question, other: Question) -
     if all(keys) and keys[0] != keys[1]:
         return t("`{one}` is not `{other}`", one=keys[1], other=keys[0])
     texts, others = one.case.texts, other.case.texts
-    named = [name for name in naming_facts(reader.vocabulary) if name in texts and name in others]
+    named = [name for name in reader.naming if name in texts and name in others]
     found = [name for name in named if folded(texts[name]) != folded(others[name])]
-    for slot, kind in reader.vocabulary.slots().items():
+    for slot, kind in reader.slots.items():
         if slot.startswith(f"{VEHICLE}.") and slot in one.case.facts and slot in other.case.facts:
             found += [slot] if apart(kind, one.case.facts[slot], other.case.facts[slot]) else []
     fact = reader.vocabulary.fact_of(found[0]) if found else None

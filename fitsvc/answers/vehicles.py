@@ -7,7 +7,7 @@ and spacing, choices and counts by what they leave possible. At least one of the
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.answers.records import Named, Stored, naming_facts
+from fitsvc.answers.records import Named, Stored
 from fitsvc.answers.taken import agree, folded
 from fitsvc.answers.vin import Vin, read_signs, read_vin
 from fitsvc.facts import FactReader
@@ -28,7 +28,7 @@ class Vehicles:
     """The vehicles of a store, kept by their names; an index over the texts of each."""
 
     def __init__(self, reader: FactReader, records: Iterable[Stored] = ()) -> None:
-        self.reader, self._names = reader, naming_facts(reader.vocabulary)
+        self.reader, self._names = reader, reader.naming
         self._year, self._begins = (
             next(iter(reader.vocabulary.serving(service)), "") for service in ("model_year", "number_signs")
         )

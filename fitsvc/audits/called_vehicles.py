@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
-from fitsvc.answers.records import NAMES, naming_facts
+from fitsvc.answers.records import NAMES
 from fitsvc.answers.taken import agree, folded
 from fitsvc.audits.naming import (
     EARLIEST,
@@ -31,7 +31,7 @@ class CalledVehicles:
 
     def __init__(self, rigs: Sequence[AuditRig], rulebook: Rulebook) -> None:
         vocabulary = rulebook.vocabulary
-        self.facts, self.words = naming_facts(vocabulary), rulebook.words
+        self.facts, self.words = vocabulary.naming(), rulebook.words
         self._list_words = vocabulary.words
         self.year = next(iter(vocabulary.serving("model_year")), "")
         self.names = [f"vehicle.{name}" for name in NAMES if f"vehicle.{name}" in self.facts]

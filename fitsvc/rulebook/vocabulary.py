@@ -194,6 +194,19 @@ class Vocabulary:
         """A subject's facts by their short names."""
         return {fact.short: fact for fact in self.facts.values() if fact.subject == subject}
 
+    def naming(self) -> dict[str, Fact]:
+        """The facts that tell one configuration of a vehicle from another by a word or a count."""
+        return {
+            fact.name: fact
+            for fact in self.of("vehicle").values()
+            if (
+                (fact.kind == "text" and fact.effort == "ask")
+                or fact.kind == "count"
+                or isinstance(fact.type, ListType)
+            )
+            and fact.serves != "equipment"
+        }
+
     def former(self, subject: str) -> dict[str, Fact]:
         """A subject's facts by what they were called before."""
         return {was: fact for fact in self.of(subject).values() for was in fact.formerly}

@@ -14,7 +14,7 @@ from sqlmodel import Session
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.parts import called as called_in_words
 from fitsvc.answers.question import read_question
-from fitsvc.answers.records import NAMES, Named, naming_facts
+from fitsvc.answers.records import NAMES, Named
 from fitsvc.answers.searching import Found
 from fitsvc.answers.shelf import Item
 from fitsvc.answers.taken import folded
@@ -116,7 +116,7 @@ class Chooser:
         self.answerer, self.shop, self.session, self.selections = answerer, shop, session, selections
         self.vocabulary = answerer.rulebook.vocabulary
         self.records = StoreRecords(session, shop.vehicles)
-        self._naming = naming_facts(self.vocabulary)
+        self._naming = self.vocabulary.naming()
 
     def settle(self, fields: Fields) -> Settled:
         """What some fields mean."""
