@@ -498,6 +498,45 @@ def test_f5_what_leans_on_the_tyres_is_stale_when_they_change(client: Client, ke
     assert "state" not in client.get(f"/v1/mountings/{mounting}").json()["provenance"]["height"]
 
 
+def test_f5_what_is_published_is_stale_when_other_tyres_were_seen(client: Client, key: Key) -> None:
+    """A height and a door spare's reach are published with the stock tyres, and not known with others on."""
+    facts = {"tyre": "225/65R17", "spare_protrusion": "6-1/2 in", "closure_length": "40 in"}
+    receiver = {"id": "rcv_p", "facts": {"opening": "2 in"}}
+    mounting = {"id": "mnt_p", "vehicle": "veh_p", "receiver": "rcv_p", "facts": {"height": "14 in"}}
+    bodies: dict[str, Any] = {
+        "vehicles": {"id": "veh_p", "facts": facts}, "receivers": receiver, "mountings": mounting
+    }  # fmt: skip
+    for path, body in bodies.items():
+        assert client.post(f"/v1/{path}", json=body, headers=key).status_code == 201
+    about = {"subject": "vehicle", "record": "veh_p", "by": "Ann"}
+
+    def states() -> list[str | None]:
+        of = [client.get(f"/v1/{one}").json()["provenance"] for one in ("mountings/mnt_p", "vehicles/veh_p")]
+        return [
+            of[0]["height"].get("state"),
+            of[1]["spare_protrusion"].get("state"),
+            of[1]["closure_length"].get("state"),
+        ]
+
+    def worn(tyre: str) -> None:
+        told = {**about, "facts": {"tyre": tyre}, "settles": True, "reason": "looked again"}
+        assert client.post("/v1/observations", json=told, headers=key).status_code == 201
+
+    worn("225/65R17")
+    assert states() == [None, None, None]
+    worn("205/55R16")
+    assert states() == ["stale", "stale", None]
+    assert "height" not in client.get("/v1/mountings/mnt_p").json()["facts"]
+    (told,) = [one for one in ask_anything(client, "mnt_p")["disputed"] if one["fact"] == "mounting.height"]
+    assert "the size of the vehicle's tyres changed" in told["because"]
+    # Measured as it stands it is known again, until other tyres are on again; the maker's word is of the stock ones.
+    seen = {"subject": "mounting", "record": "mnt_p", "by": "Ann", "facts": {"height": "12-1/4 in"}}
+    assert client.post("/v1/observations", json=seen, headers=key).status_code == 201
+    assert states() == [None, "stale", None]
+    worn("225/65R17")
+    assert states() == ["stale", None, None]
+
+
 def test_f5_what_is_measured_from_the_ground_is_stale_when_the_vehicle_is_lifted(
     client: Client, key: Key, mounting: str
 ) -> None:

@@ -15,6 +15,7 @@ from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE
 from fitsvc.store.folding import (
     ALL,
+    PUBLISHED,
     FactLaw,
     KnownFact,
     Said,
@@ -321,3 +322,18 @@ def test_f5_a_reading_holds_while_what_it_leans_on_is_what_it_was() -> None:
         assert (found.state, found.value) == (state, value)
     again = Told({"x": [5, 5]}, by="Bo", id="obs_b", ground={"v.tyre": "large"}, at=DAY + timedelta(days=1))
     assert fold([*history, again], law, {"v.tyre": "large"})["x"].value == [5, 5]
+
+
+def test_what_is_published_holds_while_what_it_leans_on_is_as_published() -> None:
+    """A maker's figure is of the thing as it was sold: with other tyres on it nobody knows, whoever measured them."""
+    law, history = Ranges(leans_on=("v.tyre",)), [Told({"x": [9, 9]}, "published", id="obs_p")]
+    sold = {f"{PUBLISHED}v.tyre": "small"}
+    for tyre, state, value in (("small", "", [9, 9]), ("large", "stale", None), (None, "", [9, 9])):
+        found = fold(history, law, {"v.tyre": tyre, **sold})["x"]
+        assert (found.state, found.value) == (state, value)
+    guess = Told({"x": [7, 7]}, "assumed", id="obs_g")
+    assert fold([*history, guess], law, {"v.tyre": "large", **sold})["x"].state == "stale"
+    seen = Told({"x": [5, 5]}, by="Bo", id="obs_b", ground={"v.tyre": "large"})
+    assert fold([*history, seen], law, {"v.tyre": "large", **sold})["x"].value == [5, 5]
+    # What is published anew goes by what is published with it.
+    assert fold(history, law, {"v.tyre": "large"})["x"].value == [9, 9]

@@ -128,9 +128,10 @@ class Plain:
         """What is known of one fact, with what is known of the figure that another leans on."""
         said = self.said(fact)
         if fact == "leaning":
-            old = [one for one in said if RANKS[one.kind] == 2 and self.is_old(one, figure)]
+            old = [one for one in said if self.is_old(one, figure)]
             said = [one for one in said if one not in old]
-            if old and not any(RANKS[one.kind] == 2 for one in said):
+            # A maker's word is of the figure that is published, and no better ground than what was seen since.
+            if old and max((RANKS[one.kind] for one in said), default=0) < max(RANKS[one.kind] for one in old):
                 return None, "stale"
         if not said:
             return None, ""
@@ -151,8 +152,12 @@ class Plain:
         return value, state
 
     def is_old(self, line: Line, figure: Json) -> bool:
-        """Whether the figure a reading was taken with is surely another now."""
-        return line.leant is not None and figure is not None and apart(line.leant, figure)
+        """Whether the figure that a reading was taken with, or that is published, is surely another now."""
+        leant = line.leant
+        if line.kind == "published":
+            sold = [one for one in self.log if one.kind == "published" and one.facts.get("figure") is not None]
+            leant = max(sold, key=lambda one: (one.at, self.log.index(one))).facts["figure"] if sold else None
+        return RANKS[line.kind] > 0 and leant is not None and figure is not None and apart(leant, figure)
 
     def present(self, said: Sequence[Line], fact: str) -> list[Line]:
         """What each person holds to at present, and of what is published or assumed the latest."""

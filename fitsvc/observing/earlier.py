@@ -99,8 +99,13 @@ class EarlierRecords(StoreRecords):
 
     def _folded(self, record: ToldOf) -> CurrentFacts:
         said = told_by(self._session, record, self.as_of)
-        leant_on = ground_of(self._session, record, tried_in(said), lambda other: self.known_then(other).facts)
+        leant_on = ground_of(
+            self._session, record, tried_in(said), lambda other: self.known_then(other).facts, self._told_then
+        )
         return current_facts(said, law_of(record, self._laws), leant_on)
+
+    def _told_then(self, record: ToldOf) -> Sequence[Entered]:
+        return told_by(self._session, record, self.as_of)
 
 
 def known_then(session: Session, laws: Laws, record: ToldOf, as_of: datetime) -> CurrentFacts:
@@ -121,5 +126,10 @@ def ground_then(
     session: Session, laws: Laws, record: ToldOf, said: Sequence[Entered], as_of: datetime
 ) -> Mapping[str, Json]:
     """What a record's facts leant on then."""
-    tried = tried_in(said)
-    return ground_of(session, record, tried, lambda other: known_then(session, laws, other, as_of).facts)
+    return ground_of(
+        session,
+        record,
+        tried_in(said),
+        lambda other: known_then(session, laws, other, as_of).facts,
+        lambda other: told_by(session, other, as_of),
+    )

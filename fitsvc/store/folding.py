@@ -37,6 +37,8 @@ LEAST_SHARED: Final = 1 / 3
 honest readings of one length, each held within its tolerance, seldom share less."""
 THING: Final = "sku:"
 """Before the SKU of a thing that was tried, under which the ground has what is known of it."""
+PUBLISHED: Final = "published:"
+"""Before a whole name, under which the ground has what is published of it, where what was seen since may be another."""
 _OF_RECORD: Final = "its record"
 _MOST_TOLD: Final = 20
 """Statements of one dispute, and things tried, that a record carries along; the log has them all."""
@@ -67,7 +69,7 @@ class FactLaw:
     None for a text. `write` gives a span as a value, in the unit of another one. Of a `rating` a better kind of
     telling does not lift what a lesser one says, be it a figure or a maker's no. Of what is `gathered` each statement
     is one case, and the largest or the smallest is what is asked for. What was seen of it holds while what it
-    `leans_on` is what it was.
+    `leans_on` is what it was, and what was published of it while that is what was published.
     """
 
     read: Callable[[Json, str], tuple[Json, Span | None]]
@@ -254,7 +256,7 @@ def current_facts(
     `standing` gives of these observations, for who has it.
     """
     every = list(observations)
-    known = _folded(standing(every, law, ground) if stands is None else stands, law, ground)
+    known = _folded(standing(every, law, ground) if stands is None else stands, law, ground, every)
     facts = {name: one.value for name, one in known.items() if one.value is not None}
     told = {name: _provenance(one) for name, one in known.items() if name in facts or one.state}
     for key, tried in _tried(every, law):
@@ -314,21 +316,25 @@ def first_told(row: Document, law: Law) -> CurrentFacts:
 
 def fold(observations: Iterable[Statement], law: Law, ground: Mapping[str, Json] = _NO_GROUND) -> dict[str, KnownFact]:
     """Return what is known of each fact of which anything stands: first of those that lean on nothing."""
-    return _folded(standing(observations, law, ground), law, ground)
+    every = list(observations)
+    return _folded(standing(every, law, ground), law, ground, every)
 
 
-def _folded(stands: Mapping[str, Sequence[Said]], law: Law, ground: Mapping[str, Json]) -> dict[str, KnownFact]:
+def _folded(
+    stands: Mapping[str, Sequence[Said]], law: Law, ground: Mapping[str, Json], every: Sequence[Statement]
+) -> dict[str, KnownFact]:
     found, now = dict[str, KnownFact](), dict(ground)
+    sold = {**_sold_as(ground), **{law.whole(name): value for name, value in published_in(every).items()}}
     for name in sorted(stands, key=lambda one: bool(law.fact(one).leans_on)):
         of, said = law.fact(name), stands[name]
         if of.rating and (beneath := ground.get(law.whole(name))) is not None:
             # Of one rig: what is told of it does not lift what its record says.
             said = [_of_record(name, beneath, of), *said]
-        stale = [one for one in said if RANK[one.kind] == SEEN and _changed(one, of, law, now)]
+        stale = [one for one in said if _changed(one, of, law, now, sold)] if of.leans_on else []
         fresh = [one for one in said if one not in stale]
-        if stale and not any(RANK[one.kind] == SEEN for one in fresh):
+        if stale and max((RANK[one.kind] for one in fresh), default=0) < max(RANK[one.kind] for one in stale):
             # What a maker says of the part as it was sold is no better ground than what was seen since.
-            changed = dict.fromkeys(on for one in stale for on in _changed(one, of, law, now))
+            changed = dict.fromkeys(on for one in stale for on in _changed(one, of, law, now, sold))
             found[name] = _left_out(stale, fresh, tuple(changed))
         else:
             known = fold_fact(fresh, of)
@@ -345,15 +351,31 @@ def _of_record(name: str, value: Json, of: FactLaw) -> Said:
     )
 
 
-def _changed(one: Said, of: FactLaw, law: Law, now: Mapping[str, Json]) -> list[str]:
-    """What a reading leans on and has changed since: what was not known then, or is not now, has not."""
+def _changed(one: Said, of: FactLaw, law: Law, now: Mapping[str, Json], sold: Mapping[str, Json]) -> list[str]:
+    """What a statement leans on and has changed since: what was not known then, or is not now, has not.
+
+    What is published is so of the thing as it was `sold`; what is assumed is of any.
+    """
+    was = one.ground if RANK[one.kind] == SEEN else sold if one.kind == "published" else _NO_GROUND
     return [
         name
         for name in of.leans_on
-        if one.ground.get(name) is not None
-        and now.get(name) not in (None, one.ground[name])
-        and law.changed(name, one.ground[name], now[name])
+        if was.get(name) is not None
+        and now.get(name) not in (None, was[name])
+        and law.changed(name, was[name], now[name])
     ]
+
+
+def _sold_as(ground: Mapping[str, Json]) -> dict[str, Json]:
+    """What is published of other records' facts: what they come to, where nothing else was seen."""
+    told = {name.removeprefix(PUBLISHED): value for name, value in ground.items() if name.startswith(PUBLISHED)}
+    return {**ground, **told} if told else dict(ground)
+
+
+def published_in(observations: Iterable[Statement]) -> Document:
+    """What is published last of each fact of a record, settled otherwise since or not: with it the others came."""
+    told = sorted((one for one in observations if one.kind == "published"), key=attrgetter("at"))
+    return {name: value for one in told for name, value in one.facts.items() if value is not None}
 
 
 def _left_out(stale: Sequence[Said], beside: Sequence[Said], changed: tuple[str, ...]) -> KnownFact:
@@ -389,7 +411,7 @@ def standing(
     trials = [(place, one) for place, one in enumerate(every) if one.evidence and (one.id, ALL) not in dead]
     if not any(isinstance(law.tried(one.evidence or {}), ThingTried) for _, one in trials):
         return found
-    known = _folded(found, law, ground)
+    known = _folded(found, law, ground, every)
     around = {**ground, **{law.whole(name): one.value for name, one in known.items()}}
     for place, one in trials:
         for name, value in law.bounded(one.evidence or {}, around).items():

@@ -18,7 +18,7 @@ from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, NotFound
-from fitsvc.store.folding import RANK, SEEN, THING, Law, Laws, Said, current_facts, standing
+from fitsvc.store.folding import PUBLISHED, RANK, SEEN, THING, Law, Laws, Said, current_facts, published_in, standing
 from fitsvc.store.tables import (
     NAME,
     NOTE,
@@ -278,12 +278,14 @@ def ground_of(
     record: ToldOf,
     tried: Iterable[str] = (),
     known: Callable[[ToldOf], Document] | None = None,
+    said: Callable[[ToldOf], Sequence["Entered"]] | None = None,
 ) -> Document:
     """What a record's own facts may lean on: of a mounting the facts of its vehicle, by whole names.
 
-    Where accessories were `tried` on it, by their SKUs, those of its receiver too, and what is known of each of them,
+    Where anything was seen of the vehicle, what is published of it stands beside, under `PUBLISHED` and its name. Where
+    accessories were `tried` on it, by their SKUs, those of its receiver too, and what is known of each of them,
     under `THING` and its SKU. What is told of a saved rig leans on all that its records say. `known` tells the facts of
-    another record, if not as they are now.
+    another record, and `said` what was said of it, if not as they are now.
     """
     if isinstance(record, SavedRig):
         return _ground_of_rig(session, record, known)
@@ -291,9 +293,29 @@ def ground_of(
         return {}
     skus = sorted(set(tried))
     found = _whole("vehicle", _facts(session, Vehicle, record.vehicle_id, known))
+    found |= _published(session, record.vehicle_id, said)
     found |= _whole("receiver", _facts(session, Receiver, record.receiver_id, known)) if skus else {}
     things = {f"{THING}{sku}": _facts(session, Accessory, sku, known) for sku in skus}
     return found | {name: facts for name, facts in things.items() if facts is not None}
+
+
+def _published(session: Session, vehicle: str, said: Callable[[ToldOf], Sequence["Entered"]] | None) -> Document:
+    """What is published of a vehicle of which something was seen as well."""
+    if said is not None:
+        record = session.get(Vehicle, vehicle)
+        every = said(record) if record is not None else ()
+    else:
+        seen = session.connection().execute(_seen_of(), {"subject": "vehicle", "key": vehicle}).first()
+        every = all_observations(session, "vehicle", vehicle) if seen else ()
+    return _whole(f"{PUBLISHED}vehicle", published_in(every))
+
+
+@cache
+def _seen_of() -> Select[Any]:
+    """Whether anything was seen of a record, by its key: most are only published. Built once."""
+    of_it = _TABLE.c.subject == bindparam("subject"), _TABLE.c.record_id == bindparam("key")
+    seen = _TABLE.c.kind.in_([kind for kind, rank in RANK.items() if rank == SEEN])
+    return select_columns(_TABLE.c.id).where(*of_it, seen).limit(1)
 
 
 def _whole(subject: str, facts: Document | None) -> Document:
