@@ -135,6 +135,19 @@ def test_rows_that_are_not_written_anew_are_told(tmp_path: Path, capsys: pytest.
     assert "2 balls, 1 trailer are not read by a mapping" in " ".join(capsys.readouterr().err.split())
 
 
+def test_cells_that_a_spreadsheet_takes_for_formulas_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What `load` takes keeps a number as it is, and it is said; what goes back to the supplier is safe."""
+    (tmp_path / "a.csv").write_text("sku,kind,weight [lb]\n=SUM(A1),step,18\nB,step,18\n")
+    command = ["intake", str(tmp_path / "a.csv"), "--supplier", "x", "--into", str(tmp_path)]
+    assert main([*command, "-o", str(tmp_path / "clean")]) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    assert "A spreadsheet takes 1 cell of" in words and "do not open it in one" in words
+    assert [row["sku"] for row in rows_of_text(tmp_path / "clean" / CATALOGUE)] == ["=SUM(A1)", "B"]
+    assert [row["sku"] for row in rows_of_text(tmp_path / "clean" / REMARKS)] == ["'=SUM(A1)", "B"]
+
+
 def test_lines_that_are_no_item_are_left_out(tmp_path: Path) -> None:
     """Totals, headings, titles again and notes do not go into what is loaded, and each is told in the remarks."""
     odd = ["BALL MOUNTS,,,", "Item,kind,weight [lb],fits", "All weights are net,,,", "Summe,,30.5,"]

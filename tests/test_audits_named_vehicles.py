@@ -167,6 +167,7 @@ def test_claims_are_written_back(tmp_path: Path) -> None:
         assert row["fails_on"] == "; ".join(failing)
         if row["verdict"] == "contradicted":
             assert row["why"] in reasons
+        assert row["why"].startswith("no rig is of it") == (row["verdict"] == "not stored")
     assert {row["verdict"] for row in checked} >= {"contradicted", "unclear", "not stored"}
     assert {row["not_stored"] for row in checked if "2021-" in row["Vehicle"]} == {"2021 to 2022"}
     unclear = {row["column"] for row in found(tmp_path / "out", "bad_claims")}

@@ -15,6 +15,7 @@ from fitsvc.audits.claims import ClaimLine, Claims
 from fitsvc.audits.other_pairs import OthersClaimed
 from fitsvc.audits.state import AuditState
 from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.tongues import t
 
 TOLD: Final = ("verdict", "rigs", "fails_on", "open_on", "not_stored", "why")
 """The columns beside those that a claim's line has."""
@@ -131,6 +132,8 @@ class LinesTold:
         self.counted[verdict] += 1
         decides = fails or open_
         why = why_of(decides[0]) if decides and verdict in (CONTRADICTED, OPEN) else ""
+        if verdict == NOT_STORED:
+            why = t("no rig is of it; where its vehicle is stored, save a rig of it to have the claim judged")
         names = [self._rigs[place].key for place in line.rigs]
         listed = ("; ".join(names[place] for place in some) for some in (range(len(names)), fails, open_))
         return [verdict, *listed, line.unstored, why or line.unclear]
@@ -139,6 +142,8 @@ class LinesTold:
 CONTRADICTED: Final = "contradicted"
 OPEN: Final = "open"
 NO_ITEM: Final = "no item"
+NOT_STORED: Final = "not stored"
+"""No rig is of what is claimed; whether a vehicle without one is stored is not looked at."""
 
 
 def _verdict(line: ClaimLine, outcomes: Sequence[str]) -> str:
@@ -150,7 +155,7 @@ def _verdict(line: ClaimLine, outcomes: Sequence[str]) -> str:
     if line.unclear:
         return "unclear"
     if not outcomes:
-        return "not stored"
+        return NOT_STORED
     if "undetermined" in outcomes:
         return OPEN
     held = "holds on conditions" if "conditional" in outcomes else "holds"

@@ -43,7 +43,8 @@ class Cleaned:
     """What was written: items, of these how many `load` does not get, rows that are none, cells that were not read.
 
     `left_out` are lines that look like no item, such as totals, `others` the rows of other subjects than accessories,
-    by subject: these are not written anew.
+    by subject: these are not written anew. `formulas` are the cells of what `load` takes that a spreadsheet would take
+    for a formula: an apostrophe before them would be loaded too.
     """
 
     items: int
@@ -51,6 +52,7 @@ class Cleaned:
     bad_rows: int
     bad_cells: int
     left_out: int
+    formulas: int
     others: dict[str, int]
 
 
@@ -89,7 +91,7 @@ class _Writing:
 
     def write(self, typed: Path, first: list[Problem]) -> Cleaned:
         """Write all of it."""
-        items, count, held, rows, cells = self._items, 0, 0, 0, 0
+        items, count, held, rows, cells, formulas = self._items, 0, 0, 0, 0, 0
         facts = [one.name for one in items.header.columns.values() if one.name not in ("sku", "subject", "fits")]
         titles = ["subject", "sku", *facts]
         schema = pa.schema([(title, pa.string()) for title in titles[1:]] + [("fits", pa.string())])
@@ -108,6 +110,7 @@ class _Writing:
                 columns = [list(column) for column in zip(*(row for row, _ in found), strict=True)]
                 parquet.write_table(pa.table([*(columns or [[] for _ in titles[1:]]), claimed], schema=schema))
                 held += len(found) - len(loaded)
+                formulas += sum(safe_cell(cell) != cell for row in loaded for cell in row)
                 first += self._remark(chunk)[: _FIRST - len(first)]
                 count, cells = count + len(places), cells + len(items.bad_cells)
                 rows += len({problem.line for problem in items.problems})
@@ -119,6 +122,7 @@ class _Writing:
             bad_rows=rows,
             bad_cells=cells - len(items.no_items),
             left_out=len(items.no_items),
+            formulas=formulas,
             others=items.other_subjects,
         )
 

@@ -27,8 +27,8 @@ _BALL: Final = {
 _MORE: Final = {
     "unclear": (later("{count} is unclear"), later("{count} are unclear")),
     "not stored": (
-        later("{count} is about vehicles that are not stored"),
-        later("{count} are about vehicles that are not stored"),
+        later("{count} is about vehicles of which there is no rig"),
+        later("{count} are about vehicles of which there is no rig"),
     ),
     "no item": (later("{count} is about no item"), later("{count} are about no item")),
 }

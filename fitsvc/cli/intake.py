@@ -33,7 +33,7 @@ def intake(
 
     What is not known is asked on a terminal and kept with it. Once that is kept, it tells what drifted.
     """
-    from fitsvc.audits.cleaned import REMARKS, write_cleaned
+    from fitsvc.audits.cleaned import CATALOGUE, REMARKS, write_cleaned
     from fitsvc.audits.intake import mapping_of, take_in
     from fitsvc.audits.layout import told
     from fitsvc.facts import FactReader
@@ -58,6 +58,9 @@ def intake(
             paragraph(
                 out(), f"{told(made.held_back, 'items')} cannot be loaded before that is mended", sign="?", indent=2
             )
+        if made.formulas:
+            words = f"A spreadsheet takes {told(made.formulas, 'cells')} of {output / CATALOGUE} for formulas: "
+            paragraph(out(), f"{words}do not open it in one, it is for `fitsvc load`", sign="?", indent=2)
     if strict and (taken.drifted or asked):
         raise click.exceptions.Exit(FAULTS)
 
