@@ -8,7 +8,8 @@ service is told them; and many in one transaction, as a file tells them, by the 
 Every tenth disputes what was said. Each way tells of 100 mountings of its own, of which nothing was measured before:
 of a measured part some dozens of statements are kept, as here, and each that is told is held to all of them. The time
 of the processor is this program's, or the service's, without the database server's and the disk's; the floor is one
-flush of the disk.
+flush of the disk. What a service does, one statement a transaction and effects, is measured with Python's collector of
+garbage set as a service sets it.
 
 The effects are those of the first and second readings after a start, each asked about every accessory held (a million
 if not said otherwise): of a mounting that 10 of 1,000 saved rigs use, and of the receiver that all of them do. The rigs
@@ -36,11 +37,13 @@ from bench.bench_selection import started
 from bench.bench_service import used
 from bench.measuring import SMALL, Group, Row, Time, asked_for, in_turn, once, show, taken
 from bench.stored_catalogue import CHUNK, items
+from fitsvc.garbage import collected_seldom
 from fitsvc.loading.load import load_file
 from fitsvc.observing.recording import effects_of, observe
 from fitsvc.selection.folding import Folding
 from fitsvc.selection.rows import StoredAccessory
 from fitsvc.selection.segments import Segment, Snapshot, whole
+from fitsvc.service.serving import COLLECTED
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database, upgrade
@@ -99,14 +102,15 @@ def alone(database: Database, first: int) -> Time:
         for number in range(first, first + SINGLE):
             _observed(database, number)
 
-    return _each(SINGLE, tell)
+    with collected_seldom(*COLLECTED):
+        return _each(SINGLE, tell)
 
 
 def at_once(database: Database, people: int) -> Time:
     """The same by so many people at once, each of whom waits for theirs; nothing of it is lost."""
     fill(database, way=f"p{people}_")
     before, tell = _count(database), partial(_observed, database, way=f"p{people}_")
-    with ThreadPoolExecutor(people) as pool:
+    with ThreadPoolExecutor(people) as pool, collected_seldom(*COLLECTED):
         list(pool.map(tell, range(people)))  # each has a connection
         time = _each(TOGETHER, lambda: list(pool.map(tell, range(people, people + TOGETHER))))
     assert _count(database) - before == TOGETHER + people
@@ -185,7 +189,8 @@ def effect(database: Database, about: dict[str, Any], catalogue: Snapshot) -> tu
             seen = observe(session, reader, about, Provenance(kind="measured", by="Di"))
         found.append(effects_of(answerer().columns, reader, seen.touched, lambda: catalogue).rigs)
 
-    used, clock = once(tell)
+    with collected_seldom(*COLLECTED):
+        used, clock = once(tell)
     return taken([used], [clock]), found[0]
 
 
