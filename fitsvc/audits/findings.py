@@ -15,6 +15,7 @@ from fitsvc.audits.changes import Changes, Earlier, gone_and_new
 from fitsvc.audits.claim_lines import LinesTold
 from fitsvc.audits.fix_rows import FIX_LIST, Fix, write_fix_list
 from fitsvc.audits.fixes import Fixes
+from fitsvc.audits.hitched import Hitched, Hitches
 from fitsvc.audits.items import Items, ReadReport, digests
 from fitsvc.audits.kept import kept_facts
 from fitsvc.audits.learnt import keep_usual
@@ -56,6 +57,7 @@ class Findings:
         self.contradicted_by: dict[str, int] = {}
         self.changes: Document | None = None
         self.rescued: dict[str, int] = {}
+        self.hitched: dict[str, int] = {}
         self.columns_suspicious: dict[str, str] = {}
         self.claim_lines: dict[str, int] = {}
         self.claims_unclear: list[int] = []
@@ -78,8 +80,8 @@ class Findings:
         self._file("claims", ClaimFate._fields, self._claim_rows())
         others = OtherPairs(self.state)
         self._file("others", OtherPair.titles(), (pair.cells() for pair in self.fixes.of_others(others.rows())))
-        balls = BallPairs(self.state, self.report.blocks)
-        self._file("balls", BallPair._fields, self.fixes.of_balls(balls.rows()))
+        balls, hitches = BallPairs(self.state, self.report.blocks), Hitches(self.state, self.report.blocks)
+        self._file("balls", BallPair._fields, self.fixes.of_balls(hitches.noting(balls.rows())))
         self.balls = balls.counts
         lines = self._lines(others.claimed)
         self.others = others.counts
@@ -90,6 +92,8 @@ class Findings:
         rescues = Rescues(self.state, stocked)
         self._file("rescued", Rescue._fields, self._rescued(rescues))
         self.rescued = {"claims": rescues.rescued, "untried": rescues.untried}
+        self._file("hitched", Hitched._fields, hitches.of(others.claimed))
+        self.hitched = {"claims": hitches.found, "none": hitches.none, "untried": hitches.untried}
         self._file("carried", ClaimCarried._fields, self._carried_rows())
         self._file("missing_of_rigs", ("rig", "fact", "pairs"), self._missing_of_rigs())
         self._file("rigs_without", ("rig", "kind"), self._without())

@@ -29,6 +29,7 @@ TABLES: Final = (
     "others",
     "balls",
     "rescued",
+    "hitched",
     "carried",
     "unclaimed",
     "unclaimed_of_rigs",

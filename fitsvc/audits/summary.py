@@ -119,6 +119,7 @@ def summarized(findings: Findings) -> Document:
         "others": {subject: _other(one) for subject, one in findings.others.items()},
         "balls": _other(findings.balls) if findings.balls.items else None,
         "rescued": findings.rescued,
+        "hitched": findings.hitched,
         "missing": _missing(findings),
         "disputed": _disputed(state),
         "untold": [

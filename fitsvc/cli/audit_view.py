@@ -48,6 +48,7 @@ def show(summary: Document, output: Path) -> None:
         words = f"Unclear for what we have not stored of our vehicles: {told(ours, 'claims')}, vehicles_to_tell.csv"
         paragraph(console, words, sign="?", indent=2)
     _show_rescued(summary["rescued"])
+    _show_hitched(summary.get("hitched") or {})
     if nothing := summary["fits_nothing"]:
         paragraph(console, f"{nothing:,} items are not known to fit any of the rigs", sign="·", indent=2)
     if changes := summary["changes"]:
@@ -71,6 +72,15 @@ def _show_rescued(rescued: Document) -> None:
         more = f"; {told(untried, 'claims')} were not tried" if untried else ""
         words = f"An adapter would rescue {told(count, 'contradicted_claims')}{more}: rescued.csv"
         paragraph(out(), words, sign="·", indent=2)
+
+
+def _show_hitched(hitched: Document) -> None:
+    """For how many claims of trailers the catalogue has a mount and ball, and for how many it has none."""
+    count, none, untried = (hitched.get(name, 0) for name in ("claims", "none", "untried"))
+    if count or none or untried:
+        more = f"; {told(untried, 'claims')} were not tried" if untried else ""
+        words = f"Mount and ball of the catalogue tow the trailer of {told(count, 'claims')}, none do of {none:,}{more}"
+        paragraph(out(), f"{words}: hitched.csv", sign="·", indent=2)
 
 
 def _show_lines(claims: Document | None) -> None:

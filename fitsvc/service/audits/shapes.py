@@ -118,6 +118,7 @@ def _summary() -> Schema:
         others=described(ANY, "Trailers and adapters with every rig: items, pairs by outcome, and those claimed."),
         balls=nullable(described(ANY, "The same of balls on the catalogue's own mounts.")),
         rescued=COUNTS,
+        hitched=COUNTS,
         missing=array(missing),
         disputed=array(closed(rig=TEXT, fact=TEXT, state=word(("doubtful", "disputed", "stale")), because=TEXT)),
         untold=described(

@@ -32,6 +32,7 @@ _TABLES: Final = {
     "others": later("every trailer, adapter and wiring adapter with every rig"),
     "balls": later("every ball with every mount of the catalogue"),
     "rescued": later("adapters that would rescue false claims"),
+    "hitched": later("mounts and balls for trailers that are claimed to fit"),
     "carried": later("what items may carry on the rigs that they are claimed to fit"),
     "unclaimed": later("fits that nobody claims"),
     "unclaimed_of_rigs": later("fits that nobody claims, by rig"),
