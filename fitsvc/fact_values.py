@@ -1,6 +1,7 @@
 """One fact as people write it → the values of its slots, or problems that say what is wrong and what is allowed."""
 
 import json
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import partial, reduce
@@ -244,6 +245,10 @@ def _bounded(fact: Fact, wire: Mapping[str, Json]) -> Bounds:
     return (low, high)
 
 
+_SEVERAL: Final = re.compile(r"\s*\d[^;&|]{0,40}?\s*(?:[;&|]|,\s|\b(?:and|or)\b|\s/\s)\s*\d[^;&|]{0,40}")
+"""Sizes beside each other in one text, as of what comes with a sleeve: `2 in and 1-1/4 in`, `2 in; 2-1/2 in`."""
+
+
 def _list(fact: Fact, wire: Json) -> dict[str, Value]:
     kind = fact.type
     assert isinstance(kind, ListType)
@@ -258,6 +263,15 @@ def _list(fact: Fact, wire: Json) -> dict[str, Value]:
 
 
 def _member(fact: Fact, kind: ListType, wire: Json, pointer: str) -> Mask:
+    # `1-1/4 in and 2 in` arrives as bounds, as `5 to 6 in` does
+    bounds = isinstance(wire, Mapping) and wire.keys() == {"at_least", "at_most"}
+    if kind.sizes and (bounds or (isinstance(wire, str) and _SEVERAL.fullmatch(wire))):
+        listed = ", ".join(f"`{member}`" for member in kind.members)
+        help = t(
+            "it is one of {listed}; of what comes with several, make each an item with a number of its own",
+            listed=listed,
+        )
+        raise _refuse(t("{the} is one size, and here are several", the=fact.the), help, pointer)
     if isinstance(wire, str):
         wire = dict(kind.former).get(wire, wire)
         if wire in kind.members:

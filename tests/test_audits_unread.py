@@ -107,6 +107,23 @@ def test_words_for_what_is_not_known_stand_once_for_a_file(tmp_path: Path) -> No
         assert worth[row["sku"], row["rig"]] >= OUTCOMES.index(row["outcome"])
 
 
+@pytest.mark.parametrize(
+    "cell", ["2 in and 1-1/4 in", "1-1/4 in; 2 in", "1-1/4 in / 2 in", "2 in, 2-1/2 in", "2 or 3 in"]
+)
+def test_several_sizes_in_a_cell_are_told_with_what_to_do(tmp_path: Path, cell: str) -> None:
+    """What comes with a sleeve is two items; none of its sizes is taken, and a decimal comma is not two sizes."""
+    (tmp_path / "a.csv").write_text(f'sku,kind,shank\nA,step,"{cell}"\nB,step,"2,5 in"\n')
+    audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:_FEW])
+    several, comma = found(tmp_path / "out", "bad_cells")
+    assert (several["cell"], several["problem"]) == (
+        cell,
+        "the accessory's shank size is one size, and here are several",
+    )
+    assert "make each an item with a number of its own" in several["allowed"]
+    assert "several" not in comma["problem"] + comma["allowed"]
+    assert all(row["outcome"] not in ("works", "conditional") for row in pairs(tmp_path / "out"))
+
+
 @pytest.mark.parametrize("text", ["unknown: N/A\ncolumns: {sku: sku}", "unknown: [{a: b}]\ncolumns: {Wt: weight}"])
 def test_unknown_is_a_list_of_words(tmp_path: Path, text: str) -> None:
     """Anything else under `unknown` is refused at its line."""
