@@ -349,7 +349,7 @@ def test_a_tyre_is_told_by_the_part_that_decides() -> None:
         return answerer().answer(document, world())
 
     step = next(one for one in found().next if one.fact == "spare.tyre")
-    assert (step.works_if, step.fails_if) == ("a width of at most 9-3/4 in", "a width of at least 10-13/16 in")
+    assert (step.works_if, step.fails_if) == ("a width of at most 10-3/4 in", "a width of at least 10-13/16 in")
     for tyre in ("P155/80R13", "22x7R12", "245/75R16"):
         assert found(tyre=tyre).outcome == "conditional"
     for tyre in ("33X12.50R17LT", "37x12.5R17"):

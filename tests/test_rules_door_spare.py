@@ -105,3 +105,14 @@ def test_a_spare_inside_says_that_the_own_one_comes_off() -> None:
     assert [one for one in inside.assumed if words in one]
     nowhere = answer(_with({"spare.tyre": "255/60R18", "spare.stowed_where": "none"}))
     assert not [one for one in nowhere.assumed if words in one]
+
+
+def test_a_reach_that_nobody_measured_is_measured_before_anything_is_sold() -> None:
+    """Where the spare surely hangs there, a tape decides; where nothing is told of one, it is a thing to look at."""
+    told = _with({"vehicle.spare_protrusion": None, "vehicle.spare_bottom_height": None})
+    assert answer(told).outcome == "undetermined"
+    bounds = {"vehicle.spare_protrusion": {"at_least": "6 in", "at_most": "20 in"}}
+    assert answer(_with(bounds, {"vehicle.spare_bottom_height": "30 in"})).outcome == "undetermined"
+    silent = {**told, "vehicle.spare_location": None}
+    assert result("door-spare-is-told", silent) == "undetermined"
+    assert answer(silent).outcome == "conditional"

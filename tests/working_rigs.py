@@ -53,7 +53,7 @@ _ACCESSORY: Final[Facts] = {
     "accessory.trailer_rating": "8000 lb", "accessory.tongue_rating": "750 lb", "accessory.length": "14 in",
     "accessory.rear_extent": "30 in", "accessory.front_setback": "14 in", "accessory.stow_setback": "12 in",
     "accessory.stow_extent": "28 in", "accessory.stow_height": "30 in", "accessory.tilts_clear": True,
-    "accessory.lowest_drop": "1 in", "accessory.lowest_behind": "14 in", "accessory.front_height": "10 in",
+    "accessory.lowest_drop": "1 in", "accessory.lowest_behind": "14 in", "accessory.front_height": "5 in",
     "accessory.top_height": "6 in", "accessory.width": "40 in", "accessory.rise": "0 in",
     "accessory.rise_lowest": "-6 in", "accessory.rise_highest": "6 in", "accessory.ball_hole": "1 in",
     "accessory.platform_thickness": "1/2 in", "accessory.bikes_max": 4, "accessory.bike_weight_max": "60 lb",
