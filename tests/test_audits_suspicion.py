@@ -57,7 +57,10 @@ def test_a_large_catalogue_is_looked_at_in_pieces(monkeypatch: pytest.MonkeyPatc
     columns[name] = columns[name].copy()
     rows = np.flatnonzero(~np.isnan(columns[name]))[::60]
     columns[name][rows] *= 10.0
+    held, of = list[int](), outliers.CatalogueFigures.of
+    monkeypatch.setattr(outliers.CatalogueFigures, "of", lambda here, rows: (held.append(len(rows)), of(here, rows))[1])
     monkeypatch.setattr(outliers, "_TOGETHER", 700)
     told = {one.item for one in found_in(columns) if one.fact == "weight"}
     assert len(told & set(rows.tolist())) >= 0.95 * len(rows)
     assert len(told - set(rows.tolist())) <= 3 * COUNT / 1_000
+    assert max(held) == 700 and len(held) > 3 * COUNT / 700

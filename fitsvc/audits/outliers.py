@@ -91,41 +91,50 @@ class CatalogueFigures:
     def __init__(
         self, spool: Spool, blocks: int, slots: Mapping[str, Type], kinds: Sequence[str], vocabulary: Vocabulary
     ) -> None:
-        """The logarithms of all figures are held, 4 bytes each, and 1 byte for each size that a kind may have."""
+        """Of what any item tells, the logarithms of all figures are held, 4 bytes each, and 1 byte for each size."""
         self.kinds = kinds
         figures = {name: of for name, of in slots.items() if isinstance(of, NumberType) and vocabulary.fact_of(name)}
         sizes = {name: of for name, of in slots.items() if isinstance(of, ListType) and self._tells_apart(name, of)}
-        self.facts: list[tuple[Fact, NumberType]] = []
-        self.compared: list[bool] = []
-        for name, number in figures.items():
-            fact = vocabulary.fact_of(name)
-            assert fact is not None
-            self.facts.append((fact, number))
-            self.compared.append(fact.kind != "count")
         count = sum(len(spool.skus(block)) for block in range(blocks))
         members = [(name, of.mask(member)) for name, of in sizes.items() for member in of.members]
-        self.logs = np.empty((count, len(figures)), np.float32)
-        self.marks = np.zeros((count, len(members)), np.bool_)
+        logs, marks = dict[str, NDArray[np.float32]](), dict[tuple[str, int], NDArray[np.bool_]]()
         kind = np.zeros(count, np.uint64)
         start = 0
         # Block by block, as their files hold all columns together.
         for block in range(blocks):
             items = spool.block(block)
             rows = slice(start, start := start + len(items.skus))
-            for place, (name, number) in enumerate(figures.items()):
-                self.logs[rows, place] = _logs(number, items.columns[name])
-            for place, (name, mask) in enumerate(members):
-                self.marks[rows, place] = items.columns[name] == mask
+            for name, number in figures.items():
+                known = _logs(number, items.columns[name])
+                if name in logs or not np.isnan(known).all():
+                    logs.setdefault(name, np.full(count, np.nan, np.float32))[rows] = known
+            for one in members:
+                there: NDArray[np.bool_] = np.equal(items.columns[one[0]], one[1])
+                if one in marks or there.any():
+                    marks.setdefault(one, np.zeros(count, np.bool_))[rows] = there
             kind[rows] = items.columns[KIND]
         self.kind = kind_numbers(kind, len(kinds), count)
+        told = {name: fact for name in figures if name in logs and (fact := vocabulary.fact_of(name))}
+        self.facts = [(fact, figures[name]) for name, fact in told.items()]
+        self.compared = [fact.kind != "count" for fact in told.values()]
+        self._logs, self._marks = [logs[name] for name in told], [marks[one] for one in members if one in marks]
+
+    def of(self, rows: NDArray[np.intp]) -> tuple[Floats, Floats]:
+        """The logarithms and the marks of some items."""
+        logs, marks = np.empty((len(rows), len(self._logs))), np.empty((len(rows), len(self._marks)))
+        for table, columns in ((logs, self._logs), (marks, self._marks)):
+            for place, column in enumerate(columns):
+                table[:, place] = column[rows]
+        return logs, marks
 
     def usual(self) -> Usual:
         """The median of each figure's natural logarithm by kind and fact, of those that enough items tell exactly."""
         found = {}
         for number, name in enumerate(self.kinds):
-            of_kind = self.logs[self.kind == number]
-            for place, (fact, _) in enumerate(self.facts):
-                known = of_kind[:, place][~np.isnan(of_kind[:, place])]
+            rows = np.flatnonzero(self.kind == number)
+            for (fact, _), column in zip(self.facts, self._logs, strict=True):
+                known = column[rows]
+                known = known[~np.isnan(known)]
                 if name and len(known) >= FEWEST:
                     found[name, fact.short] = float(np.median(known))
         return found
@@ -150,12 +159,14 @@ def suspicious(figures: CatalogueFigures, usual: Usual) -> Iterator[Suspicious]:
     yield from _whole_columns(figures, usual)
     for number, name in enumerate(figures.kinds):
         rows = np.flatnonzero(figures.kind == number)
-        if len(rows) >= FEWEST:
-            of_kind = _OfKind(figures, rows)
-            for row, place, score, foretold, guess in of_kind.wrong():
-                yield _told(
-                    figures.facts[place], int(rows[row]), name, of_kind.logs[row, place], foretold, score, guess
-                )
+        if len(rows) >= FEWEST and figures.facts:
+            learnt = _OfKind(figures, rows[:: -(-len(rows) // _TOGETHER)])
+            for start in range(0, len(rows), _TOGETHER):
+                some = rows[start : start + _TOGETHER]
+                of_kind = learnt if len(some) == len(rows) else _OfKind(figures, some, learnt)
+                for row, place, score, foretold, guess in of_kind.wrong():
+                    log = of_kind.logs[row, place]
+                    yield _told(figures.facts[place], int(some[row]), name, log, foretold, score, guess)
 
 
 def _told(
@@ -218,8 +229,7 @@ class _OfKind:
         """Some of its items, beside what is usual of a `sample` of them; without one of all these."""
         self.facts = [fact for fact, _ in figures.facts]
         self._slips = _slips_of(self.facts)
-        self.logs = figures.logs[rows].astype(np.float64)
-        self.marks = figures.marks[rows].astype(np.float64)
+        self.logs, self.marks = figures.of(rows)
         self.usual: UsualFigures = sample.usual if sample else UsualFigures(self.logs, self.marks)
         compared = np.array(figures.compared, np.bool_)
         self.apart, self.scores = self.usual.distances(self.logs, self.marks)
