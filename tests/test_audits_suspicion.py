@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 from audit_recall import COUNT, INCH, KINDS, POUND, SORTS, Columns, catalogue, found_in, planted_slips
+from numpy.typing import NDArray
 
 from fitsvc.audits import outliers
+from fitsvc.audits.usual_figures import Floats
 
 
 @pytest.mark.parametrize("sort", SORTS)
@@ -58,7 +60,12 @@ def test_a_large_catalogue_is_looked_at_in_pieces(monkeypatch: pytest.MonkeyPatc
     rows = np.flatnonzero(~np.isnan(columns[name]))[::60]
     columns[name][rows] *= 10.0
     held, of = list[int](), outliers.CatalogueFigures.of
-    monkeypatch.setattr(outliers.CatalogueFigures, "of", lambda here, rows: (held.append(len(rows)), of(here, rows))[1])
+
+    def counted(here: outliers.CatalogueFigures, rows: NDArray[np.intp]) -> tuple[Floats, Floats]:
+        held.append(len(rows))
+        return of(here, rows)
+
+    monkeypatch.setattr(outliers.CatalogueFigures, "of", counted)
     monkeypatch.setattr(outliers, "_TOGETHER", 700)
     told = {one.item for one in found_in(columns) if one.fact == "weight"}
     assert len(told & set(rows.tolist())) >= 0.95 * len(rows)
