@@ -10,6 +10,7 @@ from interpreter import Judged, nodes, tree
 from random_rulebooks import Made, nodes_of, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine.limits import limits_of
+from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import syntax, typed
 
@@ -93,6 +94,23 @@ def test_a_rule_alone_is_judged_as_among_all() -> None:
         assert [real.engine.judge(one, case) for one in numbers] == real.engine.rule_by_rule(case).results(len(numbers))
     assert adapted > 10
     assert 0 < sum(map(real.engine.rule_adapts, numbers)) < len(numbers)
+
+
+def test_what_is_asked_first_changes_nothing() -> None:
+    """Until a case is about more than the first, only rules about the first are compiled: each comes to the same."""
+    narrower = wider = 0
+    for seed in range(20):
+        made, rng = random_rulebook(seed), Random(seed)
+        cases = [random_case(rng, made) for _ in range(20)]
+        whole = Point(made.rulebook)
+        whole.prepare()
+        for first, *later in zip(cases[::4], cases[1::4], cases[2::4], cases[3::4], strict=True):
+            fresh = Point(made.rulebook)
+            for case in (first, *later):
+                assert fresh.evaluate(case) == whole.evaluate(case), f"rulebook seed {seed}"
+            narrower += sum(one.present < first.present for one in later)
+            wider += any(one.present > first.present for one in later)
+    assert min(narrower, wider) > 5
 
 
 def test_random_trials_are_not_idle() -> None:

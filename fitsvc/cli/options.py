@@ -80,10 +80,12 @@ facts_option = click.option(
 
 def read_as_of(text: str | None) -> "datetime | None":
     """The instant that `--as-of` names, if it was given."""
+    if text is None:
+        return None
     from fitsvc.loading.rows import INSTANT, read_instant
 
-    found = None if text is None else read_instant(text)
-    if text is not None and found is None:
+    found = read_instant(text)
+    if found is None:
         refuse(f"`{text}` is not a date", INSTANT)
     return found
 

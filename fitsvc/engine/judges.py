@@ -14,7 +14,7 @@ from fitsvc.language import typed
 from fitsvc.language.compiler import Emitter, every
 from fitsvc.language.typed import AnyTyped, Read
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
-from fitsvc.rulebook.rules import Need, Rule
+from fitsvc.rulebook.rules import Need, Rule, Rulebook
 
 _Rules = Sequence[tuple[int, Rule]]
 _Needs = Sequence[tuple[int, Need]]
@@ -46,6 +46,42 @@ def compile_rules(rules: _Rules, needs: _Needs, derived: Mapping[str, AnyTyped])
     emitter.line(f"outcome = {_worst()}")
     emitter.line(f"return new(Verdict, ({', '.join(Verdict._fields[:-2])}, None, nothing_moot))")
     return emitter.function("judge")
+
+
+class Judges:
+    """A rulebook's rules and needs as one function that judges a case, compiled when it is first called.
+
+    Until a case is about more than the first one was, only those that the first is about: the others do not apply,
+    and a command that asks one question need not wait for them.
+    """
+
+    def __init__(self, rulebook: Rulebook, derived: Mapping[str, AnyTyped]) -> None:
+        self._rules, self._needs = list(enumerate(rulebook.rules)), list(enumerate(rulebook.needs))
+        judged: list[Rule | Need] = [*rulebook.rules, *rulebook.needs]
+        self._subjects = frozenset(subject for one in judged for subject in one.subjects)
+        self._derived = derived
+        self._all: Callable[..., Verdict] | None = None
+        self._some: tuple[frozenset[str], Callable[..., Verdict]] | None = None
+
+    def __call__(self, get: Callable[..., object], present: frozenset[str]) -> Verdict:
+        """The verdict on an opened case, rule by rule."""
+        return (self._all or self._about(present))(get, present)
+
+    def prepare(self) -> Callable[..., Verdict]:
+        """Compile all of them."""
+        if self._all is None:
+            self._all = compile_rules(self._rules, self._needs, self._derived)
+        return self._all
+
+    def _about(self, present: frozenset[str]) -> Callable[..., Verdict]:
+        """Those about what a case is about, if it is the first or about no more than the first; else all."""
+        subjects = self._subjects & present
+        if self._some is None:
+            rules = [(number, rule) for number, rule in self._rules if subjects.issuperset(rule.subjects)]
+            needs = [(number, need) for number, need in self._needs if subjects.issuperset(need.subjects)]
+            self._some = subjects, compile_rules(rules, needs, self._derived)
+        first, judge = self._some
+        return judge if subjects <= first else self.prepare()
 
 
 def _worst() -> str:
@@ -96,10 +132,16 @@ def _uses(members: Sequence[_Member], derived: Mapping[str, AnyTyped]) -> Counte
 
 
 def _collect(node: AnyTyped, derived: Mapping[str, AnyTyped], found: dict[AnyTyped, None]) -> None:
+    """Note each fact and derived value that a node uses, through each derived value once."""
     if isinstance(node, Read):
+        if node in found:
+            return
         found[node] = None
-    below = derived.get(node.name) if isinstance(node, typed.Read) else None
-    for part in (below,) if below is not None else typed.parts(node):
+        below = derived.get(node.name)
+        if below is not None:
+            _collect(below, derived, found)
+        return
+    for part in typed.parts(node):
         _collect(part, derived, found)
 
 

@@ -7,7 +7,7 @@ from typing import Final
 
 from fitsvc.caching import LruCache
 from fitsvc.engine.choices import Choices
-from fitsvc.engine.judges import compile_rule, compile_rules
+from fitsvc.engine.judges import Judges, compile_rule, compile_rules
 from fitsvc.engine.opening import OpeningFigures
 from fitsvc.engine.support import Moves, Moving, Support
 from fitsvc.engine.verdict import EitherWay, Judged, Verdict
@@ -66,6 +66,7 @@ class Point:
         self.derived: Mapping[str, AnyTyped] = {name: one.node for name, one in rulebook.derived.items()}
         opening = {name: one.bare for name, one in rulebook.opening.items()}
         self.bare_derived: Mapping[str, AnyTyped] = {**self.derived, **opening}
+        self._bare, self._adapted = Judges(rulebook, self.bare_derived), Judges(rulebook, self.derived)
         # Each of these holds a few entries a rule, limit, need or caution: the rulebook bounds them.
         self._values: dict[Hashable, Values] = {}
         self._supports: dict[Hashable, Support] = {}
@@ -73,18 +74,6 @@ class Point:
         self._adapting: dict[str, bool] = {}
         self._behind = LruCache[tuple[frozenset[str], int], Sequence[tuple[Read, int | None]]](_MOST_BEHIND)
         self._seen: tuple[Case, Sequence[Case]] | None = None
-
-    @cached_property
-    def _bare(self) -> Callable[..., Verdict]:
-        return self._all(self.bare_derived)
-
-    @cached_property
-    def _adapted(self) -> Callable[..., Verdict]:
-        return self._all(self.derived)
-
-    def _all(self, derived: Mapping[str, AnyTyped]) -> Callable[..., Verdict]:
-        rules, needs = enumerate(self.rulebook.rules), enumerate(self.rulebook.needs)
-        return compile_rules(list(rules), list(needs), derived)
 
     @cached_property
     def _start(self) -> Callable[..., tuple[Value, ...]]:
@@ -141,7 +130,7 @@ class Point:
 
     def prepare(self) -> None:
         """Compile what is compiled at its first use."""
-        _ = self._bare, self._adapted, self._start, self._step
+        _ = self._bare.prepare(), self._adapted.prepare(), self._start, self._step
         self.opening_figures.prepare()
         for number in range(len(self.rulebook.rules)):
             for adapted in (False, True):

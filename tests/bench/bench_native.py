@@ -50,7 +50,7 @@ def generated() -> tuple[str, Mapping[str, Any]]:
 
     Emitter.function = function  # type: ignore[method-assign]  # to see what is written
     try:
-        _ = Point(load_rulebook(data_dir("rules")))._bare
+        Point(load_rulebook(data_dir("rules")))._bare.prepare()
     finally:
         Emitter.function = written  # type: ignore[method-assign]  # as it was
     return max(found, key=lambda one: len(one[0]))
@@ -82,7 +82,7 @@ def main() -> None:
     cases = [read_question(decode(body), answerer.reader, NoRecords()).case for body in bodies(questions, 1, COUNT)]
     with tempfile.TemporaryDirectory() as folder:
         judge = compiled(Path(folder))
-    run = answerer.engine._bare
+    run = answerer.engine._bare.prepare()
     for case in cases:
         assert judge(case.facts.get, case.present) == run(case.facts.get, case.present)
     ours, native = in_turn(
