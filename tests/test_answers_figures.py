@@ -18,7 +18,7 @@ from fitsvc.engine.limits import limits_of
 from fitsvc.language.display import System, show_down, step
 from fitsvc.language.quantities import parse_any
 from fitsvc.language.types import ListType
-from fitsvc.planning.planner import _PlanTelling
+from fitsvc.planning.telling import PlanTelling
 from fitsvc.subjects import KIND
 
 SYSTEMS: tuple[System, ...] = ("us", "metric")
@@ -78,7 +78,7 @@ def test_a_set_that_only_adds_to_a_better_one_is_not_told() -> None:
     """Of sets in their order, one that holds all of an earlier one is left out; others are told."""
     planner = cast(Any, SimpleNamespace(_set=lambda one: one.skus))
     sets = [SimpleNamespace(skus=frozenset(skus)) for skus in ("ab", "abc", "cd", "abd", "bc")]
-    told: list[Any] = list(_PlanTelling._sets(planner, cast(Any, sets)))
+    told: list[Any] = list(PlanTelling._sets(planner, cast(Any, sets)))
     assert ["".join(sorted(one)) for one in told] == ["ab", "cd", "bc"]
 
 
