@@ -113,6 +113,11 @@ class Choice:
         return replace(case, adapters=tuple(adapters), opened=False)
 
 
+def latest_first(values: Sequence[Value], last: Value | None) -> Iterable[Value]:
+    """Values in the order to be tried: that with which the last such search came to its end, then from the end."""
+    return dict.fromkeys((*(one for one in values if one == last), *values[::-1]))
+
+
 class Choices:
     """The choices to decide by, in the vocabulary's order, with adapters in the opening or without."""
 
@@ -168,7 +173,7 @@ class Choices:
         needs = {number for number in choice.lost_needs if open_needs >> number & 1}
         judge, present = partial(self._engine.judge_of, adapted=self._adapted), followed.case.present
         last = self._against.get(choice.name)
-        for value in dict.fromkeys((*(one for one in values if one == last), *values[::-1])):
+        for value in latest_first(values, last):
             get = followed.facts(choice, adapter, value).get
             # Of all that may be lost few rules are open, and each is judged sooner than all of them together.
             rules = [number for number in rules if judge(number)(get, present) in _NOT_IN_THE_WAY]

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import Words, differing, unpack, words_for
-from fitsvc.engine.columns.cases import Cases, Open
+from fitsvc.engine.columns.cases import Cases
+from fitsvc.engine.columns.open_choices import Open
 from fitsvc.engine.columns.programs import Program, RatingParts
 from fitsvc.engine.columns.rules import FAILS, Held, Judge, RuleColumn
 from fitsvc.engine.columns.signatures import Catalogue, Column, columns_of, known_rows
