@@ -20,9 +20,9 @@ from fitsvc.observing.law import laws_of
 from fitsvc.observing.trials import STRIKES, Trials
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
-from fitsvc.store.folding import THING
 from fitsvc.store.observations import Provenance
 from fitsvc.store.records import add_observation, get_record
+from fitsvc.store.statements import THING
 
 Client = TestClient[Litestar]
 IN = 25.4

@@ -13,21 +13,9 @@ from hypothesis import strategies as st
 
 from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE
-from fitsvc.store.folding import (
-    ALL,
-    PUBLISHED,
-    FactLaw,
-    KnownFact,
-    Said,
-    Span,
-    agree,
-    apart,
-    current_facts,
-    fold,
-    fold_fact,
-    same,
-    standing,
-)
+from fitsvc.store.folding import KnownFact, current_facts, fold, fold_fact, standing
+from fitsvc.store.spans import Span, agree, apart, same
+from fitsvc.store.statements import ALL, PUBLISHED, FactLaw, Said
 
 DAY = datetime(2026, 11, 1, tzinfo=UTC)
 TOLD: dict[str, Any] = {"fact": "x", "by": "Bo", "at": DAY, "observation": "obs_x", "source": ""}

@@ -13,9 +13,11 @@ from fitsvc.document import Json
 from fitsvc.store.creation import create_record
 from fitsvc.store.database import Database
 from fitsvc.store.errors import InvalidValue
-from fitsvc.store.folding import FactLaw, Span, current_facts
+from fitsvc.store.folding import current_facts
 from fitsvc.store.observations import Provenance, all_observations
 from fitsvc.store.records import Draft, add_observation, get_record
+from fitsvc.store.spans import Span
+from fitsvc.store.statements import FactLaw
 from fitsvc.store.taking_back import NO_REQUEST, Request
 
 DAY = datetime(2026, 5, 1, tzinfo=UTC)

@@ -133,8 +133,8 @@ def _taken_over(
 ) -> Iterator[dict[str, Any]]:
     """What somebody saw of some facts of another record and still stands, as it was said."""
     from fitsvc.observing.sheet import standing_rows
-    from fitsvc.store.folding import RANK, SEEN
     from fitsvc.store.rigs import told_as
+    from fitsvc.store.statements import RANK, SEEN
 
     if not names:
         refuse("no fact is named that still holds", f"name them, as `fitsvc show {other}` tells them")

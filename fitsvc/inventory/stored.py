@@ -10,9 +10,10 @@ from fitsvc.answers.records import Doubt, Named, Stored
 from fitsvc.document import Json
 from fitsvc.language.types import Value
 from fitsvc.store.errors import NotFound
-from fitsvc.store.folding import CurrentFacts, State
+from fitsvc.store.folding import CurrentFacts
 from fitsvc.store.records import find_mountings, get_record, get_records, keys_near
 from fitsvc.store.rigs import get_rig, told_rig
+from fitsvc.store.spans import State
 from fitsvc.store.tables import Accessory, Mounting, Record, SavedRig
 from fitsvc.subjects import OF_YARD, RIG, stored_as
 from fitsvc.tried import RESULTS, TOUCHED, ThingTried

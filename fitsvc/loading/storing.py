@@ -22,10 +22,10 @@ from fitsvc.observing.law import laws_of
 from fitsvc.observing.recording import Touched
 from fitsvc.store.creation import bulk_create
 from fitsvc.store.errors import Conflict, InvalidValue, NotFound
-from fitsvc.store.folding import RANK, SEEN, Laws
 from fitsvc.store.observations import Entered, Provenance, all_observations, told_before
 from fitsvc.store.records import add_observation, differs, existing_keys, get_records, replace_record
 from fitsvc.store.rigs import create_rig, get_rig, replace_rig
+from fitsvc.store.statements import RANK, SEEN, Laws
 from fitsvc.store.tables import Record, SavedRig
 from fitsvc.subjects import SUBJECTS, Subject, stored_as
 

@@ -16,10 +16,11 @@ from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_rig, stored_so
 from fitsvc.store.errors import NotFound
-from fitsvc.store.folding import CurrentFacts, Laws, current_facts
+from fitsvc.store.folding import CurrentFacts, current_facts
 from fitsvc.store.observations import SOLD_AS, Entered, all_observations, ground_of, kept_as, law_of, tried_in
 from fitsvc.store.records import find_mountings, get_record
 from fitsvc.store.rigs import get_rig, told_rig
+from fitsvc.store.statements import Laws
 from fitsvc.store.tables import Act, Record, ToldOf
 from fitsvc.subjects import RIG, stored_as
 

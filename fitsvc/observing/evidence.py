@@ -18,7 +18,9 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.tyres import TyreError, designation, parse_tyre
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import Said, Trial, apart, present
+from fitsvc.store.folding import present
+from fitsvc.store.spans import apart
+from fitsvc.store.statements import Said, Trial
 from fitsvc.tongues import t
 
 FITS, BLOCKED = "spare_fits_up_to", "spare_blocked_from"

@@ -15,9 +15,9 @@ from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader
 from fitsvc.store.database import Database
 from fitsvc.store.errors import NotFound
-from fitsvc.store.folding import THING
 from fitsvc.store.observations import SOLD_AS, sold_as
 from fitsvc.store.records import key_column, lock
+from fitsvc.store.statements import THING
 from fitsvc.store.tables import TABLES, Observation, SavedRig, ToldOf
 from fitsvc.subjects import RIG, Told
 

@@ -21,8 +21,9 @@ from fitsvc.language.tyres import designation
 from fitsvc.observing.evidence import taught, tried
 from fitsvc.observing.trials import Trials
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import TEXT, FactLaw, Laws, Span, Trial, apart
 from fitsvc.store.observations import adapters_of
+from fitsvc.store.spans import Span, apart
+from fitsvc.store.statements import TEXT, FactLaw, Laws, Trial
 from fitsvc.subjects import OF_YARD, RIG
 from fitsvc.tongues import t
 from fitsvc.tried import CLEAR, RESULTS, TOUCHED, ThingTried

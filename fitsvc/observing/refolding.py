@@ -7,9 +7,10 @@ from sqlalchemy import func, or_
 from sqlmodel import Session, col, select
 
 from fitsvc.store.database import Database
-from fitsvc.store.folding import Laws, current_facts
+from fitsvc.store.folding import current_facts
 from fitsvc.store.observations import Provenance, append, law_of, log_of
 from fitsvc.store.records import existing_keys, lock
+from fitsvc.store.statements import Laws
 from fitsvc.store.tables import TABLES, Observation, SavedRig
 from fitsvc.subjects import RIG, SUBJECTS, Told
 

@@ -17,9 +17,10 @@ from fitsvc.observing.effects import rig_case
 from fitsvc.observing.law import facts_of, laws_of
 from fitsvc.rulebook.vocabulary import EFFORTS, Fact
 from fitsvc.selection.waiting import Waits
-from fitsvc.store.folding import ALL, KnownFact, Said, fold, taken_back
+from fitsvc.store.folding import KnownFact, fold, taken_back
 from fitsvc.store.observations import Entered, all_observations, ground_of, sold_as, tried_in
 from fitsvc.store.rigs import get_known
+from fitsvc.store.statements import ALL, Said
 from fitsvc.store.tables import Record, SavedRig, ToldOf
 from fitsvc.subjects import RIG, Told
 

@@ -14,7 +14,7 @@ from fitsvc.observing.evidence import Contradiction, contradictions
 from fitsvc.observing.law import laws_of
 from fitsvc.store.creation import insert_rows
 from fitsvc.store.errors import Conflict, NotFound
-from fitsvc.store.folding import RANK, SEEN, Said, current_facts, standing, told_in
+from fitsvc.store.folding import current_facts, standing, told_in
 from fitsvc.store.observations import (
     MOST_SAID,
     Entered,
@@ -29,6 +29,7 @@ from fitsvc.store.observations import (
     tried_in,
 )
 from fitsvc.store.records import lock_records, tell_leaning_on
+from fitsvc.store.statements import RANK, SEEN, Said
 from fitsvc.store.tables import Observation, Record, now
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import Subject

@@ -22,8 +22,8 @@ from fitsvc.language.typed import ALWAYS
 from fitsvc.language.types import Value
 from fitsvc.rulebook.rules import TrialState
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.store.folding import THING
 from fitsvc.store.observations import adapters_of, things_of
+from fitsvc.store.statements import THING
 from fitsvc.tongues import t
 from fitsvc.tried import RESULTS, RUBBED, TOUCHED
 from fitsvc.written import as_exact, exact, parted

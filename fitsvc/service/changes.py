@@ -16,8 +16,8 @@ from fitsvc.service.keys import key_name
 from fitsvc.service.observed import effects_document
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.replies import reply
-from fitsvc.store.folding import RANK, SEEN
 from fitsvc.store.records import get_record, replace_record
+from fitsvc.store.statements import RANK, SEEN
 from fitsvc.store.tables import Record
 
 BODY_BYTES: Final = 128_000

@@ -10,9 +10,10 @@ from sqlmodel import Session, SQLModel
 
 from fitsvc.store.engines import violated
 from fitsvc.store.errors import AlreadyExists, Conflict
-from fitsvc.store.folding import Laws, first_told, plain
+from fitsvc.store.folding import first_told
 from fitsvc.store.observations import Provenance, observation_row
 from fitsvc.store.records import Draft, check_links, chunks, existing_keys, get_record, table_of
+from fitsvc.store.statements import Laws, plain
 from fitsvc.store.tables import TABLES, Observation, Record, columns_of, key_name, now
 from fitsvc.store.validation import Checks, new_id
 from fitsvc.subjects import Subject

@@ -9,208 +9,23 @@ of the narrower are doubtful, and leave all that either allows. What is known of
 members it may be. The rulebook's part comes in as a `Law`, since the store knows no rules.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from functools import reduce
 from itertools import groupby
 from math import inf
 from operator import attrgetter
-from typing import Final, Literal, Protocol, TypeGuard
+from typing import Final, TypeGuard
 
 from fitsvc.document import Document, Json
-from fitsvc.language.intervals import TOLERANCE, Bounds
+from fitsvc.language.intervals import TOLERANCE
+from fitsvc.store.spans import Span, State, agree, joined, same
+from fitsvc.store.statements import ALL, PLAIN, PUBLISHED, RANK, SEEN, FactLaw, Law, Said, Statement, Trial
 from fitsvc.tried import CLEAR, RUBBED, TOUCHED, ThingTried
 
-Span = Bounds | frozenset[str]
-"""What a statement allows: a range in the inside unit, or members of a list, designations, `yes` and `no`."""
-
-State = Literal["", "doubtful", "disputed", "stale"]
-RANK: Final[Mapping[str, int]] = {"assumed": 0, "published": 1, "read": 2, "measured": 2, "tried": 2}
-"""How well each kind of telling knows."""
-SEEN: Final = 2
-"""The rank of what somebody saw on the part itself."""
-ALL: Final = "*"
-"""Stands for every fact of an observation, where it is taken back as a whole."""
-LEAST_SHARED: Final = 1 / 3
-"""The share of the narrower of two readings that they must have in common to count as agreeing; an estimate: two
-honest readings of one length, each held within its tolerance, seldom share less."""
-THING: Final = "sku:"
-"""Before the SKU of a thing that was tried, under which the ground has what is known of it."""
-PUBLISHED: Final = "published:"
-"""Before a whole name, under which the ground has what is published of it, where what was seen since may be another."""
 _OF_RECORD: Final = "its record"
 _MOST_TOLD: Final = 20
 """Statements of one dispute, and things tried, that a record carries along; the log has them all."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Said:
-    """One statement of a fact: its value as it was said, how it is known, by whom, seen when, in which observation."""
-
-    fact: str
-    value: Json
-    kind: str
-    by: str
-    at: datetime
-    observation: str
-    place: int = 0
-    person: str = ""
-    source: str = ""
-    span: Span | None = None
-    ground: Mapping[str, Json] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FactLaw:
-    """How a fact's statements are read and written.
-
-    `read` gives a value as it counts for a kind of telling (a tape has a tolerance, said or not), and what that allows:
-    None for a text. `write` gives a span as a value, in the unit of another one. Of a `rating` a better kind of
-    telling does not lift what a lesser one says, be it a figure or a maker's no. Of what is `gathered` each statement
-    is one case, and the largest or the smallest is what is asked for. What was seen of it holds while what it
-    `leans_on` is what it was, and what was published of it while that is what was published.
-    """
-
-    read: Callable[[Json, str], tuple[Json, Span | None]]
-    write: Callable[[Span, Json], Json]
-    rating: bool = False
-    gathered: Literal["", "largest", "smallest"] = ""
-    leans_on: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Trial:
-    """What was tried, by its designation: the fact it bears on, its value for that very thing, whether it rubbed."""
-
-    fact: str
-    what: str
-    value: Json
-    rubbed: bool
-
-
-class Law(Protocol):
-    """What the fold has to know of a subject's facts."""
-
-    def whole(self, name: str) -> str:
-        """A fact's name with its subject before it, as others lean on it."""
-        ...
-
-    def fact(self, name: str) -> FactLaw:
-        """The law of one fact."""
-        ...
-
-    def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
-        """What was tried, as statements of facts."""
-        ...
-
-    def bounded(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
-        """What follows, as statements of facts, from what was tried with all that is known around it."""
-        ...
-
-    def teaches(self, evidence: Mapping[str, Json]) -> Sequence[str]:
-        """The facts of which what was tried may state something."""
-        ...
-
-    def tried(self, evidence: Mapping[str, Json]) -> "Trial | ThingTried | None":
-        """What was tried, as it answers for the very same thing."""
-        ...
-
-    def changed(self, name: str, was: Json, now: Json) -> bool:
-        """Whether a fact that others lean on, by its whole name, is surely not what it was."""
-        ...
-
-
-Laws = Callable[[str], Law]
-"""The law of each subject."""
-
-
-TEXT: Final = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
-"""The law of a fact of which nothing is known: every value stands for itself."""
-
-
-class _Plain:
-    """The law of facts that nothing is known of: the latest of the best kind holds."""
-
-    def whole(self, name: str) -> str:
-        """Nothing leans on it, so that its name is enough."""
-        return name
-
-    def fact(self, name: str) -> FactLaw:
-        """Every value stands for itself."""
-        return TEXT
-
-    def taught(self, evidence: Mapping[str, Json]) -> Mapping[str, Json]:
-        """Nothing that was tried teaches anything."""
-        return {}
-
-    def bounded(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
-        """Nothing follows from anything around it."""
-        return {}
-
-    def teaches(self, evidence: Mapping[str, Json]) -> Sequence[str]:
-        """Nothing that was tried teaches anything."""
-        return ()
-
-    def tried(self, evidence: Mapping[str, Json]) -> "Trial | ThingTried | None":
-        """Nothing that was tried answers for anything."""
-        return None
-
-    def changed(self, name: str, was: Json, now: Json) -> bool:
-        """Nothing leans on anything."""
-        return False
-
-
-def plain(subject: str) -> Law:
-    """The law without a rulebook: it compares nothing, so it is for records whose facts mean nothing."""
-    return _PLAIN
-
-
-_PLAIN: Final = _Plain()
-
-
-class Statement(Protocol):
-    """What the fold needs of an observation."""
-
-    @property
-    def id(self) -> str:
-        """Its id."""
-
-    @property
-    def facts(self) -> Mapping[str, Json]:
-        """The facts told, null for one taken back."""
-
-    @property
-    def kind(self) -> str:
-        """How its facts are known."""
-
-    @property
-    def by(self) -> str:
-        """Who said it."""
-
-    @property
-    def written_by(self) -> str:
-        """The name of the key it came in by."""
-
-    @property
-    def at(self) -> datetime:
-        """When it was seen."""
-
-    @property
-    def source(self) -> str:
-        """The feed it came by, if by one."""
-
-    @property
-    def evidence(self) -> Mapping[str, Json] | None:
-        """What was tried."""
-
-    @property
-    def takes_back(self) -> Mapping[str, Sequence[str]] | None:
-        """The observations it takes back, by fact, or under `*` as a whole."""
-
-    @property
-    def ground(self) -> Mapping[str, Json] | None:
-        """What its facts lean on, by whole names, as it was when they were told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -246,7 +61,7 @@ _NO_GROUND: Final[Mapping[str, Json]] = {}
 
 def current_facts(
     observations: Iterable[Statement],
-    law: Law = _PLAIN,
+    law: Law = PLAIN,
     ground: Mapping[str, Json] = _NO_GROUND,
     stands: Mapping[str, Sequence[Said]] | None = None,
 ) -> CurrentFacts:
@@ -461,7 +276,7 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
         span = counting[0].span
     else:
         counting = readable
-        span, state = _joined([one.span for one in readable if one.span is not None])
+        span, state = joined([one.span for one in readable if one.span is not None])
         lesser = [] if state else present([one for one in said if 0 < RANK[one.kind] < best and one not in ranked])
         for one in lesser:
             # A maker's figure is nominal, and does not sharpen what a tape says of this part; a maker's choice does.
@@ -581,64 +396,6 @@ def _extreme(said: Sequence[Said], which: str) -> Said:
     if which == "largest":
         return max(ends, key=lambda each: (each[0][0], each[1].at, each[1].place))[1]
     return min(ends, key=lambda each: (each[0][1], each[1].at, each[1].place))[1]
-
-
-def _joined(spans: Sequence[Span]) -> tuple[Span, State]:
-    """What all statements allow; where they cannot all hold, everything that those which agree allow."""
-    if any(isinstance(one, frozenset) for one in spans):
-        return _joined_members([one for one in spans if isinstance(one, frozenset)])
-    return _joined_ranges([one for one in spans if isinstance(one, tuple)])
-
-
-def _joined_ranges(spans: Sequence[Bounds]) -> tuple[Bounds, State]:
-    """The range between the two statements that stand farthest apart, each narrowed by those that agree with it.
-
-    Where these two agree, that is what all have in common, since all others reach over it.
-    """
-    left = min(spans, key=lambda one: (one[1], -one[0]))
-    right = max(spans, key=lambda one: (one[0], -one[1]))
-    low = max(one[0] for one in spans if one == left or agree(one, left))
-    high = min(one[1] for one in spans if one == right or agree(one, right))
-    state: State = "" if agree(left, right) else "disputed" if apart(left, right) else "doubtful"
-    return (min(low, high), max(low, high)), state
-
-
-def _joined_members(spans: Sequence[frozenset[str]]) -> tuple[frozenset[str], State]:
-    """The members that as many statements allow as any other does that is allowed by the same ones."""
-    common = reduce(frozenset.intersection, spans)
-    if common:
-        return common, ""
-    by = {member: frozenset(i for i, one in enumerate(spans) if member in one) for member in frozenset().union(*spans)}
-    return frozenset(member for member, of in by.items() if not any(of < other for other in by.values())), "disputed"
-
-
-def apart(one: Span, other: Span) -> bool:
-    """Whether two statements cannot both hold."""
-    if isinstance(one, tuple) and isinstance(other, tuple):
-        return one[0] > other[1] + TOLERANCE or other[0] > one[1] + TOLERANCE
-    assert isinstance(one, frozenset) and isinstance(other, frozenset)
-    return not one & other
-
-
-def agree(one: Span, other: Span) -> bool:
-    """Whether two statements share enough to be readings of one thing."""
-    if apart(one, other):
-        return False
-    if isinstance(one, frozenset) or isinstance(other, frozenset):
-        return True
-    narrower = min(one[1] - one[0], other[1] - other[0])
-    shared = min(one[1], other[1]) - max(one[0], other[0])
-    # A bound alone (`at least 4 in`) has no width to share a part of.
-    return narrower == inf or shared >= narrower * LEAST_SHARED - TOLERANCE
-
-
-def same(one: Span | None, other: Span | None) -> bool:
-    """Whether two spans are the same."""
-    if one == other:
-        return True
-    if isinstance(one, tuple) and isinstance(other, tuple):
-        return all(a == b or abs(a - b) <= TOLERANCE for a, b in zip(one, other, strict=True))
-    return False
 
 
 def _value(main: Said, span: Span | None, law: FactLaw) -> Json:

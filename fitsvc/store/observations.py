@@ -18,7 +18,8 @@ from sqlmodel import Session, col, select
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, NotFound
-from fitsvc.store.folding import PUBLISHED, RANK, SEEN, THING, Law, Laws, Said, current_facts, published_in, standing
+from fitsvc.store.folding import current_facts, published_in, standing
+from fitsvc.store.statements import PUBLISHED, RANK, SEEN, THING, Law, Laws, Said
 from fitsvc.store.tables import (
     NAME,
     NOTE,

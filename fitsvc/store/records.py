@@ -22,7 +22,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
-from fitsvc.store.folding import ALL, RANK, SEEN, Laws, Said, current_facts, plain, standing
+from fitsvc.store.folding import current_facts, standing
 from fitsvc.store.observations import (
     SOLD_AS,
     Entered,
@@ -34,6 +34,7 @@ from fitsvc.store.observations import (
     log_of,
     parts_of,
 )
+from fitsvc.store.statements import ALL, RANK, SEEN, Laws, Said, plain
 from fitsvc.store.tables import (
     KEY,
     LABEL,

@@ -9,9 +9,9 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import AlreadyExists, Conflict, NotFound
-from fitsvc.store.folding import plain
 from fitsvc.store.observations import Provenance, note_saved, parts_of
 from fitsvc.store.records import beyond, close_log, find_mountings, get_record, lock_record, lock_rig, locked_in_order
+from fitsvc.store.statements import plain
 from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, ToldOf, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size
 from fitsvc.subjects import OF_YARD, RIG, Subject, Told, storable

@@ -6,8 +6,10 @@ from typing import Final, Literal
 
 from fitsvc.document import Json
 from fitsvc.store.errors import FieldProblem, InvalidValue
-from fitsvc.store.folding import ALL, RANK, Law, Said, Trial, agree, standing, taken_back
+from fitsvc.store.folding import standing, taken_back
 from fitsvc.store.observations import Entered, Provenance, TakingBack
+from fitsvc.store.spans import agree
+from fitsvc.store.statements import ALL, RANK, Law, Said, Trial
 from fitsvc.store.tables import NOTE
 from fitsvc.store.validation import Checks
 from fitsvc.tried import ThingTried
