@@ -20,6 +20,7 @@ from fitsvc.audits.named_vehicles import EXCEPT, FROM, OURS, TO, VEHICLE, Meant,
 from fitsvc.audits.plain_rows import Cell
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.source import read_chunks
+from fitsvc.caching import LruCache
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
 from fitsvc.rulebook.rules import Rulebook
@@ -98,7 +99,7 @@ class ClaimReader:
         self.named = NamedVehicles(rigs, rulebook)
         self._count = len(rigs)
         self._pairs = array("q")
-        self._kept: dict[str, list[tuple[str, Meant]]] = {}
+        self._kept = LruCache[str, list[tuple[str, Meant]]](_MOST_KEPT)
         self.of_others: dict[str, set[int]] = {}
         self.balls: set[str] = set()
         self.untold = Counter[tuple[str, str]]()
@@ -133,17 +134,16 @@ class ClaimReader:
 
     def _in_cell(self, cell: str) -> list[tuple[str, Meant]]:
         """What a cell names: all of its ids together, and each vehicle that is named otherwise."""
-        if cell in self._kept:
-            return self._kept[cell]
-        if len(self._kept) >= _MOST_KEPT:
-            self._kept.clear()
+        found = self._kept.find(cell)
+        return self._kept.get(cell, lambda: self._named_in(cell)) if found is None else found
+
+    def _named_in(self, cell: str) -> list[tuple[str, Meant]]:
         names = names_in(cell)
         ids = [name for name in names if name in self._places]
         places = dict.fromkeys(place for name in ids for place in self._places[name])
         found = [("; ".join(ids), Meant(rigs=tuple(places)))] if ids else []
         if len(ids) < len(names):
             found += [(said, self._called(said)) for said in self._phrases(cell)]
-        self._kept[cell] = found
         return found
 
     def _phrases(self, cell: str) -> Iterator[str]:

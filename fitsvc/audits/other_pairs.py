@@ -6,7 +6,7 @@ stands in the opening, with nothing in it. Of an adapter of which a cell could n
 """
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from typing import Final, NamedTuple
@@ -17,7 +17,8 @@ from fitsvc.audits.items import Items
 from fitsvc.audits.others import ADAPTER, JUDGED
 from fitsvc.audits.rig_results import RigResult
 from fitsvc.audits.state import AuditState
-from fitsvc.engine.columns.signatures import known_at
+from fitsvc.caching import LruCache
+from fitsvc.engine.columns.signatures import Catalogue, known_at
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
@@ -127,23 +128,25 @@ class OtherPairs:
         named = self._kernel.rulebook.named & (told.keys() | unread_of(items.unread, item))
         return replace(rig, facts={**rig.facts, **told}, present=rig.present | {subject} | named)
 
+    def _stacked(
+        self, values: Mapping[str, Value], rigs: Sequence[int], nothing: Catalogue
+    ) -> list[tuple[Case, RigResult]]:
+        """What goes into the opening, judged on some rigs with nothing in it."""
+        cases = [self._reader.stacked(self._rigs[place].case, [values]) for place in rigs]
+        sizes = len(self._kernel.rulebook.rules), len(self._kernel.names)
+        of = self._kernel.columns.judge_all(nothing, cases)
+        return [(case, RigResult(one, *sizes)) for case, one in zip(cases, of, strict=True)]
+
     def _adapters(self, items: Items) -> Iterator[_PairJudged]:
         """What goes into the opening, judged with nothing in it; those that are alike are judged once."""
         nothing = self._kernel.columns.catalogue([{}], ())
         rigs = [place for place, rig in enumerate(self._rigs) if len(rig.case.adapters) < MOST_ADAPTERS]
-        judged: dict[tuple[tuple[str, Value], ...], list[tuple[Case, RigResult]]] = {}
+        judged = LruCache[tuple[tuple[str, Value], ...], list[tuple[Case, RigResult]]](_MOST_KEPT)
         for item in range(len(items.skus)):
             values = known_at(self._kernel.slots, items.columns, item)
-            key = tuple(sorted(values.items()))
-            if key not in judged:
-                if len(judged) >= _MOST_KEPT:
-                    judged.clear()
-                cases = [self._reader.stacked(self._rigs[place].case, [values]) for place in rigs]
-                of = self._kernel.columns.judge_all(nothing, cases)
-                sizes = len(self._kernel.rulebook.rules), len(self._kernel.names)
-                judged[key] = [(case, RigResult(one, *sizes)) for case, one in zip(cases, of, strict=True)]
+            alike = judged.get(tuple(sorted(values.items())), partial(self._stacked, values, rigs, nothing))
             unread = any(flags[item] for flags in items.unread.values())
-            for place, (case, result) in zip(rigs, judged[key], strict=True):
+            for place, (case, result) in zip(rigs, alike, strict=True):
                 outcome = OUTCOMES[int(result.outcome[0])]
                 rules: Sequence[str] = decided_by(self._kernel.names, result, 0)
                 if unread and OUTCOMES.index(outcome) < OUTCOMES.index("undetermined"):
