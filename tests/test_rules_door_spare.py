@@ -35,7 +35,7 @@ def _with(*more: dict[str, Any]) -> dict[str, Any]:
 def test_a_stock_spare_does_not_shrink_with_other_tyres_on_the_axles(told: str) -> None:
     """The carrier leaves 6-1/4 in, the stock spare takes 6-1/2 in: whatever is on the axles, that is no pass."""
     rig: dict[str, Any] = {
-        "vehicle": {"id": "veh_mossback_2021_two"},
+        "vehicle": {"id": "veh_mossback_2021_two", "facts": {"spare_bottom_height": "20 in"}},
         "receiver": {"id": "rcv_hookaby_tuck_3"},
         "mounting": {"facts": {"pin_to_bumper": "2-1/4 in", "height": "20 in"}},
         "spare": {"facts": {"tyre": "LT255/75R17", "stowed_where": "rear_door"}},
@@ -43,7 +43,7 @@ def test_a_stock_spare_does_not_shrink_with_other_tyres_on_the_axles(told: str) 
     asked = {"rig": rig, "accessory": {"sku": "LLH-MESH-48"}, "load": {"facts": {"cargo_weight": "100 lb"}}}
     before = {one.rule: one.result for one in answerer().answer(asked, world()).findings}
     assert before["in-use-clears-door-spare"] == "fails"
-    rig["vehicle"]["facts"] = {"tyre": told}
+    rig["vehicle"]["facts"] = {"tyre": told, "spare_bottom_height": "20 in"}
     after = answerer().answer(asked, world())
     found = {one.rule: one.result for one in after.findings}
     assert found["in-use-clears-door-spare"] != "passes"
@@ -116,3 +116,56 @@ def test_a_reach_that_nobody_measured_is_measured_before_anything_is_sold() -> N
     silent = {**told, "vehicle.spare_location": None}
     assert result("door-spare-is-told", silent) == "undetermined"
     assert answer(silent).outcome == "conditional"
+
+
+@pytest.mark.parametrize(
+    ("edge", "wanted"), [("33 in", "works"), ({"at_most": "36 in"}, "undetermined"), (None, "undetermined")]
+)
+def test_an_edge_that_nobody_measured_is_no_firmer_than_one_within_bounds(edge: Any, wanted: str) -> None:
+    """Less told never makes a firmer no: where the carrier may pass below the spare, the tape decides."""
+    found = result("in-use-clears-door-spare", _with({"vehicle.spare_bottom_height": edge}))
+    assert found == {"works": "passes"}.get(wanted, wanted)
+    assert (answer(_with({"vehicle.spare_bottom_height": edge})).outcome == "undetermined") == (found == "undetermined")
+
+
+@pytest.mark.parametrize("edge", ["60 in", "49 in", None])
+def test_no_spare_hangs_above_what_stands_up_behind_it(edge: str | None) -> None:
+    """A rack that ends 50 in up passes below no spare, whatever its lower edge is told to be, or not told."""
+    facts = _with({"accessory.top_height": "32 in", "vehicle.spare_bottom_height": edge})
+    assert result("in-use-clears-door-spare", facts) == "fails"
+
+
+@pytest.mark.parametrize(("edge", "wanted"), [("33 in", "passes"), ("32 in", "fails"), (None, "undetermined")])
+def test_what_does_not_fold_passes_below_the_spare_as_it_does_in_use(edge: str | None, wanted: str) -> None:
+    """A tray whose folded state is the one in use, 32 in up: an inch under the spare is wanted."""
+    tray = {"accessory.stow_setback": "9 in", "accessory.stow_height": "14 in", "vehicle.spare_bottom_height": edge}
+    assert result("folded-clears-door-spare", _with(tray)) == wanted
+    untold = {**tray, "accessory.stow_height": None}
+    assert result("folded-clears-door-spare", _with(untold)) == "fails"
+
+
+@pytest.mark.parametrize(("top", "wanted"), [("14 in", "passes"), ("15 in", "fails"), (None, "fails")])
+def test_a_low_load_passes_below_the_spare(top: str | None, wanted: str) -> None:
+    """A load 33 in up or of a height that nobody tells meets a spare that comes down to 33 in."""
+    facts = _with({"load.front_setback": "9 in", "load.top_height": top})
+    assert result("load-clears-door-spare", facts) == wanted
+
+
+@pytest.mark.parametrize("unmeasured", ["vehicle.spare_bottom_height", "vehicle.spare_protrusion"])
+def test_a_coupler_under_a_spare_that_nobody_measured_is_open(unmeasured: str) -> None:
+    """The coupler stands up to 31 in, 4 in behind the bumper: what the tape says decides whether the two meet."""
+    tows = {"accessory.kind": "ball_mount", "accessory.length": "9 in", "accessory.rise": "8 in"}
+    told = {**tows, "vehicle.spare_bottom_height": "28 in"}
+    assert result("coupler-clears-door-spare", _with(told)) == "fails"
+    assert result("coupler-clears-door-spare", _with({**told, "vehicle.spare_bottom_height": "31 in"})) == "passes"
+    open_ = _with({**told, unmeasured: None})
+    assert result("coupler-clears-door-spare", open_) == "undetermined"
+    assert answer(open_).outcome != "conditional"
+
+
+def test_a_step_that_meets_the_spare_is_refused() -> None:
+    """Steel within the spare's reach and above its lower edge; with the edge not known it is a thing to look at."""
+    step = {"accessory.kind": "step", "accessory.top_height": "16 in"}
+    assert answer(_with(step)).outcome == "fails"
+    assert answer(_with({**step, "vehicle.spare_bottom_height": None})).outcome != "fails"
+    assert answer(_with({**step, "accessory.top_height": "14 in"})).outcome != "fails"

@@ -48,6 +48,7 @@ def test_a_carrier_without_a_load_is_no_plain_yes_by_what_nobody_looked_up(unkno
             {
                 "vehicle.spare_location": "rear_door",
                 "vehicle.spare_protrusion": "7 in",
+                "accessory.top_height": "32 in",
                 "accessory.stow_setback": "12 in",
             },
             "in-use-clears-door-spare",
