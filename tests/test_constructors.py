@@ -15,6 +15,7 @@ MOST_BY_POSITION = 5
 EXCEPTIONS = {
     "fitsvc.audits.ball_pairs.BallPair": "a tuple: a row of a table, which is written as a row",
     "fitsvc.audits.fix_rows.Fix": "a tuple: a row of a table, which is written as a row",
+    "fitsvc.audits.hitched.Hitched": "a tuple: a row of a table, which is written as a row",
     "fitsvc.audits.parts.ClaimCarried": "a tuple: a row of a table, which is written, kept and read again as a row",
     "fitsvc.audits.parts.ClaimFate": "a tuple: a row of a table, which is written, kept and read again as a row",
     "fitsvc.audits.parts.PartCounts": "a tuple: it goes to a file and comes back by the names of its fields alone",

@@ -80,7 +80,7 @@ class Findings:
         self._file("claims", ClaimFate._fields, self._claim_rows())
         others = OtherPairs(self.state)
         self._file("others", OtherPair.titles(), (pair.cells() for pair in self.fixes.of_others(others.rows())))
-        balls, hitches = BallPairs(self.state, self.report.blocks), Hitches(self.state, self.report.blocks)
+        balls, hitches = BallPairs(self.state, self.report.blocks), Hitches(state=self.state, blocks=self.report.blocks)
         self._file("balls", BallPair._fields, self.fixes.of_balls(hitches.noting(balls.rows())))
         self.balls = balls.counts
         lines = self._lines(others.claimed)

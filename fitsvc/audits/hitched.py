@@ -49,7 +49,7 @@ class _Piece(NamedTuple):
     unread: AbstractSet[str]
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Hitches:
     """The search; `found` counts claims that a mount and ball serve, `none` those without, `untried` what was left."""
 

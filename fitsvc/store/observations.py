@@ -96,7 +96,7 @@ class TakingBack:
     reason: str = ""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class Entered:
     """An observation of the log, or on its way there: its columns, without an object of the session for each.
 
@@ -380,7 +380,8 @@ def sold_as(record: ToldOf) -> str:
 def all_observations(session: Session, subject: Told, key: str) -> Sequence[Entered]:
     """Return everything said of one record, in the order it was recorded."""
     session.flush()
-    return [Entered(*one) for one in session.connection().execute(_OF_ONE, {"subject": subject, "key": key}).all()]
+    found = session.connection().execute(_OF_ONE, {"subject": subject, "key": key}).mappings()
+    return [Entered(**one) for one in found]
 
 
 def told_before(earlier: Sequence[Entered], facts: Document, evidence: Json, told: Provenance) -> Entered | None:
@@ -405,8 +406,8 @@ def observations_of(session: Session, subject: Told, keys: Sequence[str]) -> dic
     """Return everything said of some records, each in the order it was recorded."""
     query = _ENTERED.where(_TABLE.c.subject == subject, _TABLE.c.record_id.in_(keys))
     found: dict[str, list[Entered]] = {key: [] for key in keys}
-    for one in session.execute(query):
-        found[one.record_id].append(Entered(*one))
+    for one in session.execute(query).mappings():
+        found[one["record_id"]].append(Entered(**one))
     return found
 
 
