@@ -170,6 +170,34 @@ def test_a_planted_fault_is_named(tmp_path: Path, name: str) -> None:
     assert (ruling.document is None) == (ruling.state == "proven" and planted.what != "ratings")
 
 
+HEAVY_ENOUGH = rule("heavy-enough", "accessory.weight >= 50 lb")
+HEAVY_WHERE_LADEN = rule(
+    "heavy-where-laden", "accessory.weight >= 50 lb", "present(load) and present(load.goods) and load.goods > 30 lb"
+)
+
+
+@pytest.mark.parametrize(
+    ("own", "helps", "faulty"),
+    [
+        (HEAVY_ENOUGH, "{fact: accessory.weight, rules: [heavy-enough], because: b}", set()),
+        (HEAVY_ENOUGH, "{fact: load.goods, rules: [heavy-enough], because: b}", {"accessory.weight"}),
+        (HEAVY_ENOUGH, "{fact: accessory.weight, rules: [shank-fits], because: b}", {"accessory.weight"}),
+        (HEAVY_WHERE_LADEN, "{fact: accessory.weight, when: load.goods >= 30 lb, because: b}", set()),
+        (HEAVY_WHERE_LADEN, "{fact: accessory.weight, when: load.goods >= 40 lb, because: b}", {"accessory.weight"}),
+        (HEAVY_WHERE_LADEN, "{fact: load.goods, when: load.goods >= 30 lb, because: b}", {"accessory.weight"}),
+    ],
+)
+def test_more_helps_by_what_is_named_for_it_alone(tmp_path: Path, own: str, helps: str, faulty: set[str]) -> None:
+    """By another rule, of another fact, or beyond the condition it is a fault all the same."""
+    rulebook(tmp_path, SHANK, LADEN, EMPTY, own)
+    path = tmp_path / "hazards.yaml"
+    path.write_text(f"{path.read_text()}helps:\n  - {helps}\n")
+    prover = Prover(load_rulebook(tmp_path))
+    rulings = [prover.decide(claim) for claim in claims_of(prover, None, ["worse"])]
+    assert {ruling.claim.about for ruling in rulings if ruling.state != "proven"} == faulty
+    assert all(ruling.fault for ruling in rulings if ruling.claim.about in faulty)
+
+
 def test_a_rating_is_held_to_by_whatever_refuses_all_that_could_exceed_it(tmp_path: Path) -> None:
     """No rule holds a step to the receiver's rating: a fault, unless nothing may be put on a step at all."""
     held = [

@@ -1,6 +1,7 @@
 """Claims about loads and ratings as they change: more weight, or a lower rating, brings no better answer.
 
-A rule that asks two figures to agree may be met by more of one of them; `hazards.yaml` names those rules, by `agree`.
+A rule that asks two figures to agree may be met by more of one of them; `hazards.yaml` names those rules, by `agree`,
+and by `helps` the facts of which more rightly makes an answer better: by some rules, or where something holds.
 """
 
 from collections.abc import Iterator
@@ -10,7 +11,8 @@ from functools import partial
 from fitsvc.facts import Case
 from fitsvc.language.display import show
 from fitsvc.language.quantities import MASS
-from fitsvc.language.typed import reads
+from fitsvc.language.truth import YES
+from fitsvc.language.typed import AnyTyped, reads
 from fitsvc.language.types import NumberType, Value
 from fitsvc.proving.asking import Holds
 from fitsvc.proving.claims import Asked, Claim, Prover
@@ -63,13 +65,14 @@ class OfLoads:
         world = self.prover.world(int(name.startswith("adapter.")))
         told = world.facts.fact(name, 0 if world.adapters else None)
         other = World(self.prover.rulebook, world.adapters, shared=world, instead={name: self._worse(world, told, way)})
-        apart = [(world.judged(rule), other.judged(rule), rule.blocks) for rule in self._apart()]
+        apart = [(world.judged(rule), other.judged(rule), rule.blocks) for rule in self._apart(name)]
+        helped = [negation(world.scope.truth(when).yes) for when in self._conditions(name)]
         fails = some(a.fails for a, b, blocks in apart if blocks and a.fails is not b.fails)
         hinders = some(negation(a.quiet) for a, b, _ in apart if a.quiet is not b.quiet)
         holds = self._improves(name, way)
-        yield world, [told.known, fails, *(negation(b.fails) for _, b, blocks in apart if blocks)], holds
+        yield world, [told.known, *helped, fails, *(negation(b.fails) for _, b, blocks in apart if blocks)], holds
         needs = (negation(other.open_need(need)) for need in self.prover.rulebook.needs)
-        yield world, [told.known, hinders, *(b.quiet for _, b, _ in apart), *needs], holds
+        yield world, [told.known, *helped, hinders, *(b.quiet for _, b, _ in apart), *needs], holds
 
     def _worse(self, world: World, told: Told, way: int) -> Ends:
         """The same fact with more of it, or less."""
@@ -81,9 +84,18 @@ class OfLoads:
         world.facts.variables.hold(size, implies(told.known, inside, at_most(plus(low, figure(1.0)), high)))
         return Ends(size, size, told.value.low_open, told.value.high_open)
 
-    def _apart(self) -> list[Rule]:
-        """The rules but for those by which two figures have to agree."""
-        return [rule for rule in self.prover.rulebook.rules if rule.id not in self.prover.rulebook.agree]
+    def _apart(self, name: str) -> list[Rule]:
+        """The rules but for those by which two figures have to agree, or more of this one may help."""
+        passed_over = self._passed_over(name)
+        return [rule for rule in self.prover.rulebook.rules if rule.id not in passed_over]
+
+    def _passed_over(self, name: str) -> frozenset[str]:
+        book = self.prover.rulebook
+        return book.agree.union(*(relief.rules for relief in book.helps if relief.fact == name))
+
+    def _conditions(self, name: str) -> list[AnyTyped]:
+        """Under what more of a fact may help by any rule."""
+        return [one.when for one in self.prover.rulebook.helps if one.fact == name and one.when is not None]
 
     def _improves(self, name: str, way: int) -> Holds:
         return lambda case: self._better_case(name, way, case) is not None
@@ -92,20 +104,25 @@ class OfLoads:
         """The figure with which the answer is better, of those on the way to the end of the fact's range."""
         holder = case.adapters[0] if name.startswith("adapter.") and case.adapters else case.facts
         value, fact = holder.get(name), self.prover.rulebook.vocabulary.facts[name]
-        if not isinstance(value, tuple):
+        if not isinstance(value, tuple) or self._may_help(name, case):
             return None
-        before = self._outcome(case)
-        found = (
-            size for size in _rungs(value[0], fact, way) if self._outcome(_with(case, name, (size, size))) < before
-        )
-        return next(found, None)
+        before = self._outcome(name, case)
+        cases = ((size, _with(case, name, (size, size))) for size in _rungs(value[0], fact, way))
+        return next((size for size, other in cases if self._outcome(name, other) < before), None)
 
-    def _outcome(self, case: Case) -> int:
-        """The worst that comes of a case, but for those rules."""
-        verdict, book = self.prover.engine.rule_by_rule(case), self.prover.rulebook
+    def _may_help(self, name: str, case: Case) -> bool:
+        """Whether one of the conditions holds under which more of a fact may help."""
+        engine = self.prover.engine
+        values = engine.values(("helps", name), lambda: self._conditions(name))
+        return YES in values.of(engine.opened(case))
+
+    def _outcome(self, name: str, case: Case) -> int:
+        """The worst that comes of a case, but for the rules that are passed over."""
+        verdict, rules = self.prover.engine.rule_by_rule(case), self.prover.rulebook.rules
+        passed_over = self._passed_over(name)
         worst = 1 if verdict.open_needs else 0
         for effect, outcome in OUTCOME_OF.items():
-            if effect != "open_needs" and any(book.rules[n].id not in book.agree for n in getattr(verdict, effect)):
+            if effect != "open_needs" and any(rules[n].id not in passed_over for n in getattr(verdict, effect)):
                 worst = max(worst, OUTCOMES.index(outcome))
         return worst
 

@@ -18,7 +18,7 @@ from fitsvc.rulebook.expressions import Expressions
 from fitsvc.rulebook.folder import HAZARDS
 from fitsvc.rulebook.forms import EXPRESSION, TEXT, Form, by_name, many, named
 from fitsvc.rulebook.kinds import KnownKind, kinds_of
-from fitsvc.rulebook.rules import Exclusion, Hazard, Limit
+from fitsvc.rulebook.rules import Exclusion, Hazard, Limit, Relief
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
@@ -26,10 +26,13 @@ _LINE: Final = Form(
     "a hazard", {}, {"when": EXPRESSION, "exceeded_when": EXPRESSION, "accepted": TEXT, "cautioned": TEXT}
 )
 _APART: Final = Form("a pair of rules", {"rules": many(named("rule"), minItems=2, maxItems=2), "because": TEXT})
+_RELIEF: Final = Form(
+    "a fact that helps", {"fact": named("fact"), "because": TEXT}, {"rules": many(named("rule")), "when": EXPRESSION}
+)
 HAZARDS_FILE: Final = Form(
     HAZARDS,
     {"weights": many(named("fact")), "hazards": by_name(many(_LINE.kind, minItems=1), named("fact"))},
-    {"agree": many(named("rule")), "apart": many(_APART.kind)},
+    {"agree": many(named("rule")), "helps": many(_RELIEF.kind), "apart": many(_APART.kind)},
 )
 
 
@@ -46,6 +49,26 @@ def read_agree(shape: Shape, tree: Node | None, rules: Iterable[str]) -> frozens
     entries = tree.entries if isinstance(tree, Mapping) else {}
     known = frozenset(rules)
     return frozenset(_rule(shape, node, known) for node in shape.items(entries.get("agree"), "`agree`"))
+
+
+def read_helps(read: Expressions, tree: Node | None, rules: Iterable[str]) -> tuple[Relief, ...]:
+    """The facts of `hazards.yaml` of which more rightly makes an answer better, by some rules or under a condition."""
+    entries = tree.entries if isinstance(tree, Mapping) else {}
+    shape, known, found = read.shape, frozenset(rules), list[Relief]()
+    for item in shape.items(entries.get("helps"), "`helps`"):
+        entry = shape.form(item, _RELIEF)
+        if entry is None:
+            continue
+        if ("rules" in entry.entries) == ("when" in entry.entries):
+            shape.complain(entry, "a fact helps by some rules, or where something holds", "write `rules:` or `when:`")
+            continue
+        place = entry.entries["fact"]
+        fact = place.value or "" if isinstance(place, Scalar) else ""
+        if _is_number(read, place, fact):
+            named = frozenset(_rule(shape, node, known) for node in shape.items(entry.entries.get("rules"), "`rules`"))
+            when, because = _expression(read, entry, "when"), shape.text(entry, "because")
+            found.append(Relief(fact=fact, because=because, rules=named, when=when))
+    return tuple(found)
 
 
 def read_apart(shape: Shape, tree: Node | None, rules: Iterable[str]) -> tuple[Exclusion, ...]:
@@ -72,6 +95,27 @@ def _rule(shape: Shape, node: Node, known: frozenset[str]) -> str:
     return id
 
 
+def _is_number(read: Expressions, node: Node, name: str) -> bool:
+    """Whether a name is a fact with a figure, and a complaint where it is not."""
+    slots = read.vocabulary.slots()
+    numbers = [slot for slot, kind in slots.items() if isinstance(kind, NumberType)]
+    if name not in numbers:
+        near = nearest(name, numbers)
+        help = f"did you mean `{near}`?" if near else "name a fact such as `receiver.tongue_rating`"
+        read.shape.complain(node, f"`{name}` is no fact with a figure", help)
+    return name in numbers
+
+
+def _expression(read: Expressions, entry: Mapping, key: str) -> typed.AnyTyped | None:
+    """An expression of an entry; it may ask of subjects only whether the question is about them."""
+    found = read.read(entry, key)
+    facts = typed.presences(found) - read.vocabulary.subjects.keys() if found is not None else set()
+    for name in sorted(facts - read.vocabulary.asked_facts()):
+        help = "ask for the subject, or for a derived value that says it: naming a fact here would open no topic"
+        read.shape.complain(entry.entries[key], f"a hazard does not ask whether `{name}` is named", help)
+    return found
+
+
 @dataclass(frozen=True, slots=True)
 class _Reading:
     """The file's top, and a reader of expressions that may speak of everything a rule may, and of each adapter."""
@@ -95,22 +139,12 @@ class _Reading:
         """The facts that weigh on ratings, each with its place."""
         for node in self.read.shape.items(self.top.entries["weights"], "`weights`"):
             name = node.value or "" if isinstance(node, Scalar) else ""
-            if self._is_number(node, name):
+            if _is_number(self.read, node, name):
                 yield name, node
-
-    def _is_number(self, node: Node, name: str) -> bool:
-        """Whether a name is a fact with a figure, and a complaint where it is not."""
-        slots = self.read.vocabulary.slots()
-        numbers = [slot for slot, kind in slots.items() if isinstance(kind, NumberType)]
-        if name not in numbers:
-            near = nearest(name, numbers)
-            help = f"did you mean `{near}`?" if near else "name a fact such as `receiver.tongue_rating`"
-            self.read.shape.complain(node, f"`{name}` is no fact with a figure", help)
-        return name in numbers
 
     def _lines(self, rating: str, node: Node) -> Iterator[Hazard]:
         """The lines of one rating."""
-        if self._is_number(node, rating):
+        if _is_number(self.read, node, rating):
             for item in self.read.shape.items(node, f"`{rating}`"):
                 entry = self.read.shape.form(item, _LINE)
                 line = self._line(rating, entry) if entry is not None else None
@@ -118,7 +152,8 @@ class _Reading:
                     yield line
 
     def _line(self, rating: str, entry: Mapping) -> Hazard | None:
-        shape, guard, exceeded = self.read.shape, self._of(entry, "when"), self._of(entry, "exceeded_when")
+        shape = self.read.shape
+        guard, exceeded = (_expression(self.read, entry, key) for key in ("when", "exceeded_when"))
         written = entry.entries.get("exceeded_when")
         accepted, cautioned = (shape.text(entry, key) for key in ("accepted", "cautioned"))
         if cautioned and (accepted or written is None):
@@ -132,15 +167,6 @@ class _Reading:
             shape.complain(written, f"`exceeded_when` does not read `{rating}`, of which it is a line")
         text = " ".join((written.value or "").split()) if isinstance(written, Scalar) else ""
         return Hazard(rating=rating, guard=guard, exceeded=exceeded, accepted=accepted, cautioned=cautioned, text=text)
-
-    def _of(self, entry: Mapping, key: str) -> typed.AnyTyped | None:
-        """An expression of a line; it may ask of subjects only whether the question is about them."""
-        found = self.read.read(entry, key)
-        facts = typed.presences(found) - self.read.vocabulary.subjects.keys() if found is not None else set()
-        for name in sorted(facts - self.read.vocabulary.asked_facts()):
-            help = "ask for the subject, or for a derived value that says it: naming a fact here would open no topic"
-            self.read.shape.complain(entry.entries[key], f"a hazard does not ask whether `{name}` is named", help)
-        return found
 
     def _hold_all_told(self, given: Map[str, Node], weights: Map[str, Node], limits: Iterable[Limit]) -> None:
         """Complain of a mass or force that is neither rating nor weight or is both, and of a limit's forgotten rating.

@@ -22,7 +22,7 @@ from fitsvc.rulebook.extent import circles, extents, reads_of
 from fitsvc.rulebook.filling import hold_to_one, read_asks_for, read_wishes
 from fitsvc.rulebook.folder import HAZARDS, OVERLAY, TOP_FILE, WORDS, passed_over
 from fitsvc.rulebook.former_ids import read_former_ids
-from fitsvc.rulebook.hazards import read_agree, read_apart, read_hazards
+from fitsvc.rulebook.hazards import read_agree, read_apart, read_hazards, read_helps
 from fitsvc.rulebook.meaning import digest_of
 from fitsvc.rulebook.overlay import CoreChange, gather
 from fitsvc.rulebook.rules import (
@@ -127,6 +127,7 @@ class Loader:
         hazards = self._hazards(read, limits)
         told, ids = self.trees.get(self.folder / HAZARDS), [*(rule.id for rule in rules), *self.asleep]
         agree, apart = read_agree(self.shape, told, ids), read_apart(self.shape, told, ids)
+        helps = read_helps(read, told, ids)
         wishes, asks_for = read_wishes(read, top), read_asks_for(read, top)
         beside, allowances = read_beside(read, top), read_allowances(read, top, rules)
         usual, trials = read_usual(read, top), read_trials(read, top)
@@ -161,6 +162,7 @@ class Loader:
             trials=trials,
             hazards=hazards,
             agree=agree,
+            helps=helps,
             apart=apart,
             words=words,
             signed=signed,

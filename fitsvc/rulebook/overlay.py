@@ -69,7 +69,7 @@ _OF_LIST: Final = "{members: {NAME: {word: WORD, is: [ROLE, ...]}}}"
 """How members are added to a list; of one without roles it is `NAME: WORD`."""
 _SUBJECT: Final = ("facts", "subject")
 _ADDED_TO: Final[Map[str, tuple[str, ...]]] = {
-    HAZARDS: ("weights", "hazards", "agree", "apart"),
+    HAZARDS: ("weights", "hazards", "agree", "helps", "apart"),
     SOURCES: ("sources",),
     SIGNED: ("signed",),
     WORDS: (

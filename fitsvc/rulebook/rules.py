@@ -456,6 +456,19 @@ class Exclusion:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Relief:
+    """A fact of which more, or of a rating less, rightly makes an answer better, and why.
+
+    By these rules alone; or by any rule where the condition surely holds.
+    """
+
+    fact: str
+    because: str
+    rules: frozenset[str] = frozenset()
+    when: AnyTyped | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rulebook:
     """A set of rule files, checked and immutable, known by the digest over its meaning.
 
@@ -494,6 +507,7 @@ class Rulebook:
     trials: Mapping[str, TrialState] = field(default_factory=dict)
     hazards: tuple[Hazard, ...] = ()
     agree: frozenset[str] = frozenset()
+    helps: tuple[Relief, ...] = ()
     apart: tuple[Exclusion, ...] = ()
     words: Words = field(default_factory=Words)
     signed: tuple[SignedOff, ...] = ()

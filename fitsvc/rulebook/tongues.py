@@ -50,7 +50,9 @@ _TEMPLATES: Final = frozenset(
         (book.Caution, "text"),
     )
 )
-_KEPT: Final = frozenset(("examples", "signed", "hazards", "bodies", "side_view", "node", "guard", "requires", "met"))
+_KEPT: Final = frozenset(
+    ("examples", "signed", "hazards", "helps", "bodies", "side_view", "node", "guard", "requires", "met")
+)
 """Fields without texts, passed over."""
 SECTIONS: Final = ("texts", "labels", "joins", "articles")
 _HOLE: Final = re.compile(r"\{([^{}]*)\}")
