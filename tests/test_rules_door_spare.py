@@ -169,3 +169,15 @@ def test_a_step_that_meets_the_spare_is_refused() -> None:
     assert answer(_with(step)).outcome == "fails"
     assert answer(_with({**step, "vehicle.spare_bottom_height": None})).outcome != "fails"
     assert answer(_with({**step, "accessory.top_height": "14 in"})).outcome != "fails"
+
+
+@pytest.mark.parametrize(
+    ("front", "wanted"), [("9-3/4 in", "undetermined"), ("11-1/2 in", "passes"), ("8-3/4 in", "fails")]
+)
+def test_a_reach_measured_beside_wide_tyres_may_be_that_of_the_narrow_spare(front: str, wanted: str) -> None:
+    """Of 7 in, a 33X12.50R17LT in place of one 10 in wide stands up to 9-1/2 in behind the bumper."""
+    wide = {
+        "vehicle.tyre": "33X12.50R17LT", "spare.tyre": "33X12.50R17LT", "spare.stowed_where": "rear_door",
+        "vehicle.spare_protrusion": "7 in", "accessory.front_setback": front, "accessory.top_height": "20 in",
+    }  # fmt: skip
+    assert result("in-use-clears-door-spare", _with(wide)) == wanted
