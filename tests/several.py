@@ -12,6 +12,7 @@ DUAL = {
     "pin_supplied": True,
     "tube_outside": "3 in",
     "adds_length": "1 in",
+    "keeps_fraction": "100 %",
     "adds_rise": "0 in",
     "trailer_rating": "3500 lb",
     "tongue_rating": "350 lb",

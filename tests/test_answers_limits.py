@@ -89,10 +89,11 @@ def test_a_reason_names_the_part_whose_rating_it_is() -> None:
 
 
 def test_a_reason_names_the_part_whose_rating_is_missing() -> None:
-    """The receiver's rating is known; that of the dual receiver in it is what to look for, a sleeve's is a caution."""
+    """The receiver's rating is known; that of the dual receiver in it and its share are looked for, a sleeve's is a caution."""
     sleeve = {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in"}
     found = reason([{**sleeve, "kind": "dual_receiver", "adds_length": "0 in"}])
-    assert found.startswith("The adapter's trailer rating is not known, so it is open")
+    unknown = "The adapter's trailer rating and the share of the ratings the adapter keeps are not known, so it is open"
+    assert found.startswith(unknown)
     assert found.endswith("within the receiver's trailer rating with what is in it.")
     found = reason([{**sleeve, "trailer_rating": "9000 lb"}], receiver={})
     assert found.startswith("The receiver's trailer rating is not known, so it is open")

@@ -240,10 +240,13 @@ def test_the_front_axle_bears_what_hangs_in_front() -> None:
 
 def test_the_summary_counts_what_is_to_be_seen_to_of_all() -> None:
     """Of several things each with something to see to, the sentence counts all of it, and not that of the first."""
-    mount = {**MOUNT, "ball_hole": "1 in", "platform_thickness": "3/4 in"}
+    mount = {**MOUNT, "ball_hole": "1 in", "platform_thickness": "3/4 in", "extension_allowed": True}
     cart = boat(mount, gross_weight="900 lb", tongue_weight="120 lb", chain_rating_each="5000 lb")
     cart["ball"]["facts"] |= {"shank_diameter": "1 in", "shank_length": "2-1/8 in"}
-    found = answer([bikes(2, bikes_max=4, bike_weight_max="40 lb"), cart], rig(DUAL, tow_rating_unbraked="1000 lb"))
+    found = answer(
+        [bikes(2, bikes_max=4, bike_weight_max="40 lb", extension_allowed=True), cart],
+        rig(DUAL, tow_rating_unbraked="1000 lb"),
+    )
     assert found.outcome == "conditional"
     each = [len(one.answer.to_see_to) for one in found.together]
     assert min(each) >= 1 and max(each) < len(found.to_see_to)
