@@ -89,7 +89,7 @@ def test_a_reason_names_the_part_whose_rating_it_is() -> None:
 
 
 def test_a_reason_names_the_part_whose_rating_is_missing() -> None:
-    """The receiver's rating is known; that of the dual receiver in it and its share are looked for, a sleeve's is a caution."""
+    """That of the dual receiver in it and its share are what to look for; a sleeve's is a caution."""
     sleeve = {"kind": "reducer_sleeve", "fits_opening": "2-1/2 in", "offers_opening": "2 in"}
     found = reason([{**sleeve, "kind": "dual_receiver", "adds_length": "0 in"}])
     unknown = "The adapter's trailer rating and the share of the ratings the adapter keeps are not known, so it is open"
