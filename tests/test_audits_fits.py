@@ -10,7 +10,7 @@ import pyarrow.parquet as pq
 import pytest
 from audit_world import Rows, accessories, audit, found, pairs, rigs, small_blocks, write_csv
 from demo_world import answerer
-from driven import driven
+from driven import ENDED, driven, stepped
 from sqlmodel import select
 
 from fitsvc.audits.fits import FitsTold, write_fits
@@ -23,35 +23,11 @@ from fitsvc.store.errors import Conflict, InvalidValue
 from fitsvc.store.fits import NO_FIT, FitRow, FitsOrigin, put_fits
 from fitsvc.store.tables import StoredFit
 
-_PUT = """
-import json, os, sys
-from sqlalchemy import event
-from sqlalchemy.engine import Engine
-from fitsvc.cli import main
-
-for line in sys.stdin:
-    last, command = json.loads(line)
-    read, write = os.pipe()
-    child = os.fork()
-    if not child:
-        done = 0
-        def step(*_):
-            global done
-            if done == last:
-                os._exit(9)
-            done += 1
-        event.listen(Engine, "before_cursor_execute", step)
-        event.listen(Engine, "commit", step)
-        os.dup2(2, 1)
-        code = main(command)
-        os.write(write, str(done).encode())
-        os._exit(code)
-    os.close(write)
-    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    print(json.dumps([code, int(os.read(read, 20) or -1)]), flush=True)
-    os.close(read)
-"""
-"""Carries out each command in a process of its own, that ends outright before a statement, or end, of its sessions."""
+_PUT = stepped(
+    "from sqlalchemy import event\nfrom sqlalchemy.engine import Engine\nfrom fitsvc.cli import main",
+    'for what in ("before_cursor_execute", "commit"): event.listen(Engine, what, step)',
+)
+"""Each statement of a command's sessions, and each end of one, is a step."""
 STATUS = {"works": "fits", "conditional": "fits if", "undetermined": "not known: measure"}
 Night = tuple[Path, list[AuditRig]]
 _DAYS = {"first": "2026-11-27", "second": "2026-11-28"}
@@ -229,7 +205,7 @@ def test_what_is_ended_at_any_step_leaves_what_was(nights: tuple[Path, Path], ur
 
         assert put(first)[0] == 0
         before, last = rows(), 0
-        while (found := put(second, last)) == (9, -1):
+        while (found := put(second, last)) == (ENDED, -1):
             assert rows() == before, f"ended at step {last}"
             last += 1
         assert found == (0, last) and last > 4

@@ -11,11 +11,10 @@ from typing import Any
 
 import pytest
 from audit_world import PARTS, accessories, files, write_csv
-from driven import driven
+from driven import ENDED, driven, stepped
 
-_DRIVER = """
-import json, os, sys
-from pathlib import Path
+_DRIVER = stepped(
+    """
 from fitsvc.audits import run as audit_run
 from fitsvc.cli import audit, intake, main
 from fitsvc.paths import data_dir
@@ -24,32 +23,10 @@ from fitsvc.rulebook.loader import load_rulebook
 rulebook = load_rulebook(data_dir("rules"))
 audit.load_rules = intake.load_rules = lambda given: rulebook
 audit_run.shares = lambda memory: audit_run.Shares(10, 30, 1 << 20)
-
-for line in sys.stdin:
-    last, command = json.loads(line)
-    read, write = os.pipe()
-    child = os.fork()
-    if not child:
-        done = 0
-        def step(event, arguments):
-            global done
-            if event == "os.rename":
-                if done == last:
-                    os._exit(9)
-                done += 1
-        sys.addaudithook(step)
-        os.dup2(2, 1)
-        code = main(command)
-        os.write(write, str(done).encode())
-        os._exit(code)
-    os.close(write)
-    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    print(json.dumps([code, int(os.read(read, 20) or -1)]), flush=True)
-    os.close(read)
-"""
-"""Carries out the command of each line in a process of its own, that ends outright where it would put the file with
-the number `last` in its place; tells with what it ended, and how many files it put there."""
-_ENDED = 9
+""",
+    'sys.addaudithook(lambda event, _: step() if event == "os.rename" else None)',
+)
+"""Each file that a command would put in its place is a step."""
 
 
 class Driver:
@@ -100,7 +77,7 @@ def _holds(driver: Driver, command: list[str], out: Path, before: Path | None, m
     steps = _steps(count, most)
     for step in steps:
         fresh()
-        assert driver.run(command, step) == (_ENDED, -1)
+        assert driver.run(command, step) == (ENDED, -1)
         assert driver.run(command)[0] == 0
         assert files(out) == whole, f"ended at step {step} of {count}"
         out.rename(out.with_name(f"{out.name}-{step}"))
