@@ -19,7 +19,7 @@ from test_selection import accessories
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.engine.columns.open_facts import read_by
 from fitsvc.facts import Case
-from fitsvc.language.types import NumberType, is_exact
+from fitsvc.language.types import is_exact
 from fitsvc.loading.load import load_file
 from fitsvc.observing import worklist
 from fitsvc.observing.effects import rig_case
@@ -62,9 +62,10 @@ def open_facts(case: Case) -> set[str]:
     assert verdict.outcome == "undetermined"
     names = {name for number in verdict.unknown for name in read_by(engine, number, False)}
     there = case.present | {name for name, of in SUBJECTS.items() if of.presence == "always"}
-    # Of what is not there nobody is asked, nor for a choice that nobody has brought up.
-    left_out = {name for name in engine.rulebook.named - case.present if not isinstance(SLOTS[name], NumberType)}
-    names = {name for name in names - left_out if name.partition(".")[0] in there}
+    # Of what is not there nobody is asked, nor for what a customer would bring up.
+    facts = engine.rulebook.vocabulary.facts.items()
+    brought_up = {name for name, fact in facts if fact.asked and fact.effort == "ask"} - case.present
+    names = {name for name in names - brought_up if name.partition(".")[0] in there}
     return {name for name in names if not is_exact(SLOTS[name], case.facts.get(name, SLOTS[name].unknown))}
 
 

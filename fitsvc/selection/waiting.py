@@ -18,7 +18,7 @@ from fitsvc.engine.columns.kernel import Judged
 from fitsvc.engine.columns.open_facts import exact_rows, leaving_open, read_by
 from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import Case
-from fitsvc.language.types import NumberType, is_exact
+from fitsvc.language.types import is_exact
 from fitsvc.selection.folding import present_of
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import Snapshot
@@ -54,7 +54,7 @@ class Waiting:
     def __init__(self, answerer: Answerer) -> None:
         engine = answerer.engine
         self._columns, self._reader, self._vocabulary = answerer.columns, answerer.reader, answerer.rulebook.vocabulary
-        self._kinds, self._named = self._vocabulary.slots(), answerer.rulebook.named
+        self._kinds = self._vocabulary.slots()
         self._read = {(n, way): read_by(engine, n, way) for n in leaving_open(engine) for way in (False, True)}
         self._held: tuple[str, list[_Part]] = ("", [])
 
@@ -94,8 +94,9 @@ class Waiting:
         if (of := name.partition(".")[0]) not in rig.present and self._vocabulary.subjects[of].presence != "always":
             return False  # of what is not there nobody is asked
         kind, holders = self._kinds[name], rig.adapters if name.startswith("adapter.") else (rig.facts,)
-        if name in self._named - rig.present and not isinstance(kind, NumberType):
-            return False  # nor for a choice that nobody has brought up
+        fact = self._vocabulary.fact_of(name)
+        if fact is not None and fact.asked and fact.effort == "ask" and name not in rig.present:
+            return False  # nor for what a customer would bring up
         return not all(is_exact(kind, facts.get(name, kind.unknown)) for facts in holders)
 
     def _fact(self, slot: str) -> str:
