@@ -145,7 +145,7 @@ def random_facts(seed: int) -> tuple[dict[str, dict[str, Any]], list[dict[str, A
         "stow_extent": mm(410, 800),
         "stow_height": mm(100, 2000),
         "lowest_drop": mm(0, 250),
-        "lowest_behind": mm(100, 1500),
+        "lowest_behind": mm(100, front + 310),
         "top_height": mm(60, 2000),
         "front_height": mm(50, 2000),
         "width": mm(100, 1800),

@@ -101,7 +101,9 @@ def test_a_phone_without_a_line_keeps_what_is_read_and_sends_it_once(browser: Br
     with context(browser, counter, HAND, has_touch=True, is_mobile=True) as window:
         page, seen = window.new_page(), Seen(counter.url)
         seen.watch(page)
-        page.goto("/measure?vehicle=veh_mossback_2021_four&called=Bench+test+2&vehicle.spare_bottom_height=30+in&mounting.height=18+in")
+        page.goto(
+            "/measure?vehicle=veh_mossback_2021_four&called=Bench+test+2&vehicle.spare_bottom_height=30+in&mounting.height=18+in"
+        )
         counts = page.locator(".tallyline b")
         before = int(counts.first.inner_text())
         page.get_by_text("5/8 in", exact=True).tap()

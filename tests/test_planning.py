@@ -23,6 +23,7 @@ from fitsvc.planning.planner import Planner
 from fitsvc.planning.search import MOST_WORK
 
 BIKES = {"name": "four bikes", "load": {"facts": {"bikes": 4, "bike_weight": "40 lb"}}}
+ONE_BIKE = {"load": {"facts": {"bikes": 1, "bike_weight": "20 lb"}}}
 TWO_BIKES = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb"}}}
 OPENS = {"load": {"facts": {"bikes": 2, "bike_weight": "30 lb", "needs_closure_open": True}}}
 CARGO = {"load": {"facts": {"cargo_weight": "120 lb"}}}
@@ -430,8 +431,8 @@ def test_f22_the_shortest_of_what_does_as_well_is_best() -> None:
     """Two extensions that serve alike: the shorter one stands first, whatever it is called."""
     items = [item for item in stock().items("adapter") if "adapter.adds_length" in item.values]
     alike = 0
-    for vehicle in VEHICLES:
-        found = sets(plan(vehicle, TWO_BIKES))
+    for vehicle, wish in product(VEHICLES, (TWO_BIKES, ONE_BIKE)):
+        found = sets(plan(vehicle, wish))
         for better, worse in pairwise(found):
             lengths = []
             for one in (better, worse):
