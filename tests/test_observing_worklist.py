@@ -64,7 +64,7 @@ def open_facts(case: Case) -> set[str]:
     there = case.present | {name for name, of in SUBJECTS.items() if of.presence == "always"}
     # Of what is not there nobody is asked, nor for what a customer would bring up.
     facts = engine.rulebook.vocabulary.facts.items()
-    brought_up = {name for name, fact in facts if fact.asked and fact.effort == "ask"} - case.present
+    brought_up = {name for name, fact in facts if fact.brought_up} - case.present
     names = {name for name in names - brought_up if name.partition(".")[0] in there}
     return {name for name in names if not is_exact(SLOTS[name], case.facts.get(name, SLOTS[name].unknown))}
 

@@ -135,8 +135,8 @@ class Missing:
             # What a customer brings up opens a topic, and is asked for by nobody; a plate is read unasked.
             if fact is not None:
                 held = UnknownFact(read.name, adapter, read=read, fact=fact)
-                brought_up = fact.asked and fact.effort == "ask" and held.asked_as not in case.present
-                if not brought_up and not is_exact(read.type, held.current(case)):
+                left_out = fact.brought_up and held.asked_as not in case.present
+                if not left_out and not is_exact(read.type, held.current(case)):
                     yield held
 
     def _rests_on(self, number: int, case: Case) -> Iterator[tuple[Read, int | None]]:

@@ -13,7 +13,7 @@ from sqlmodel import Session
 
 from fitsvc.answers.records import Stored
 from fitsvc.caching import LruCache
-from fitsvc.document import Json
+from fitsvc.document import Document, Json
 from fitsvc.inventory.stored import FindVehicles, StoreRecords, stored_rig, stored_so
 from fitsvc.store.errors import NotFound
 from fitsvc.store.folding import CurrentFacts, current_facts
@@ -99,11 +99,14 @@ class EarlierRecords(StoreRecords):
         return self._known.get(key, lambda: self._folded(record))
 
     def _folded(self, record: ToldOf) -> CurrentFacts:
-        said = told_by(self._session, record, self.as_of)
-        leant_on = ground_of(
+        said = self._told_then(record)
+        return current_facts(said, law_of(record, self._laws), self.ground(record, said))
+
+    def ground(self, record: ToldOf, said: Sequence[Entered]) -> Document:
+        """What a record's facts leant on then, of which so much had been entered."""
+        return ground_of(
             self._session, record, tried_in(said), lambda other: self.known_then(other).facts, self._told_then
         )
-        return current_facts(said, law_of(record, self._laws), leant_on)
 
     def _told_then(self, record: ToldOf) -> Sequence[Entered]:
         return told_by(self._session, record, self.as_of)
@@ -127,10 +130,4 @@ def ground_then(
     session: Session, laws: Laws, record: ToldOf, said: Sequence[Entered], as_of: datetime
 ) -> Mapping[str, Json]:
     """What a record's facts leant on then."""
-    return ground_of(
-        session,
-        record,
-        tried_in(said),
-        lambda other: known_then(session, laws, other, as_of).facts,
-        lambda other: told_by(session, other, as_of),
-    )
+    return EarlierRecords(session, laws, as_of).ground(record, said)

@@ -119,6 +119,11 @@ class Fact:
     formerly: tuple[str, ...] = ()
 
     @property
+    def brought_up(self) -> bool:
+        """Whether a customer brings it up or nobody does: it opens a topic, and no label tells it."""
+        return self.asked and self.effort == "ask"
+
+    @property
     def rating(self) -> bool:
         """Whether it is a weight or force that a maker tells, on a label or a sheet: of two the lower counts."""
         return self.kind in ("mass", "force") and self.effort in ("ask", "label", "dealer")

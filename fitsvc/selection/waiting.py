@@ -95,7 +95,7 @@ class Waiting:
             return False  # of what is not there nobody is asked
         kind, holders = self._kinds[name], rig.adapters if name.startswith("adapter.") else (rig.facts,)
         fact = self._vocabulary.fact_of(name)
-        if fact is not None and fact.asked and fact.effort == "ask" and name not in rig.present:
+        if fact is not None and fact.brought_up and name not in rig.present:
             return False  # nor for what a customer would bring up
         return not all(is_exact(kind, facts.get(name, kind.unknown)) for facts in holders)
 
