@@ -1,5 +1,6 @@
 """Conformance: the engine, the specification and the SQL of the benchmarks give what the kept cases say."""
 
+import json
 import subprocess
 import sys
 from functools import cache
@@ -11,7 +12,7 @@ import pytest
 from bench.sql_engine import Database
 from bench.sql_rules import with_literals
 from conformance.ours import SHIPPED, by_engine, by_specification, case_of, made
-from conformance.run import FILES, FOLDER, Case, departures, read
+from conformance.run import FILES, FOLDER, GIVEN, Case, departures, read
 from effort import NIGHTLY
 
 from fitsvc.engine.columns.kernel import Columns
@@ -19,6 +20,9 @@ from fitsvc.engine.columns.signatures import column_of
 from fitsvc.facts import Case as Facts
 from fitsvc.language.types import NumberType
 
+ROOT = FOLDER.parent.parent
+LINES = 50
+"""So many the runner may have: whoever holds an implementation to the cases reads it first."""
 LARGEST = 3_000_000
 """Bytes of all cases together."""
 WALKED = 1 if NIGHTLY else 6
@@ -31,13 +35,13 @@ RENEW = "where that is meant: `PYTHONPATH=tests python -m conformance`, and read
 @cache
 def cases(file: str) -> list[Case]:
     """A file's cases, read once."""
-    return list(read(file))
+    return read(file)
 
 
 @pytest.mark.parametrize("file", FILES)
 def test_the_engine_conforms(file: str) -> None:
     """Every case gives what it says."""
-    wrong = departures(cases(file), by_engine)
+    wrong = departures(cases(file), [by_engine(case) for case in cases(file)])
     assert not wrong, f"{len(wrong)} otherwise; {RENEW}\n" + "\n".join(wrong[:20])
 
 
@@ -45,7 +49,8 @@ def test_the_specification_conforms() -> None:
     """The slow walk over the tree gives it too: of expressions all that mean something, and what rules come to."""
     refused = ({"value": "refused"}, {"value": "unreadable"})
     applies = [case for case in cases("language.jsonl") if case["gives"] not in refused]
-    assert departures([*applies, *cases("answers.jsonl"), *cases("shipped.jsonl")[::WALKED]], by_specification) == []
+    walked = [*applies, *cases("answers.jsonl"), *cases("shipped.jsonl")[::WALKED]]
+    assert departures(walked, [by_specification(case) for case in walked]) == []
 
 
 def test_sql_conforms() -> None:
@@ -112,14 +117,49 @@ def test_cases_are_many_named_and_small() -> None:
 
 def test_the_runner_judges_a_command(tmp_path: Path) -> None:
     """An implementation that always says the same is told every case it has wrong, and ends with 1."""
-    command = tmp_path / "other.py"
-    command.write_text('import sys\nfor line in sys.stdin:\n    print(\'{"value": "unknown"}\', flush=True)\n')
-    ran = subprocess.run(
-        [sys.executable, "-I", FOLDER / "run.py", sys.executable, "-I", command],
-        check=False,
-        capture_output=True,
-        text=True,
-    )
+    told = ran(tmp_path, 'import sys\nfor line in sys.stdin:\n    print(\'{"value": "unknown"}\', flush=True)\n')
     unknown = sum(case["gives"] == {"value": "unknown"} for file in FILES for case in cases(file))
     total = sum(len(cases(file)) for file in FILES)
-    assert (ran.returncode, ran.stdout.splitlines()[-1]) == (1, f"{total} cases, {total - unknown} otherwise")
+    assert (told.returncode, told.stdout.splitlines()[-1]) == (1, f"{total} cases, {total - unknown} otherwise")
+
+
+def test_what_a_command_leaves_out_is_otherwise(tmp_path: Path) -> None:
+    """One that reads nothing and ends has every case but the one it guessed wrong; and so is one line too many told."""
+    first = cases(FILES[0])[0]
+    total = sum(len(cases(file)) for file in FILES)
+    told = ran(tmp_path, f"print({json.dumps(first['gives'])!r})\n")
+    assert (told.returncode, told.stdout.splitlines()[-1]) == (1, f"{total} cases, {total - 1} otherwise")
+    told = ran(tmp_path, f"print('{{}}\\n' * {total + 1}, end='')\n")
+    assert told.returncode == 1 and not told.stdout
+
+
+def test_more_than_a_case_gives_is_otherwise() -> None:
+    """What a case does not name fails not and is not open; a list with nothing in it may be left out."""
+    case = {"name": "plain", "gives": {"outcome": "conditional", "needs": ["a"]}}
+    assert departures([case], [{**case["gives"], "fails": []}]) == []
+    for other in (
+        {"fails": ["b"]},
+        {"undetermined": ["b"]},
+        {"needs": ["a", "b"]},
+        {"needs": []},
+        {"outcome": "works"},
+    ):
+        assert len(departures([case], [{**case["gives"], **other}])) == 1, other
+
+
+def ran(folder: Path, program: str) -> subprocess.CompletedProcess[str]:
+    """The runner run on a program."""
+    command = folder / "other.py"
+    command.write_text(program)
+    line = [sys.executable, "-I", FOLDER / "run.py", sys.executable, "-I", command]
+    return subprocess.run(line, check=False, capture_output=True, text=True)
+
+
+def test_the_guide_says_what_a_command_is_given() -> None:
+    """Each key of a case that goes to it, each file, and each word of what it gives; in no more than fifty lines."""
+    guide = (ROOT / "fitsvc/guide/rules.md").read_text("utf-8")
+    told = guide.partition("## Conformance")[2].partition("\n## ")[0]
+    gives = [pair for file in FILES for case in cases(file) for pair in case["gives"].items()]
+    words = {key for key, _ in gives} | {one for _, one in gives if isinstance(one, str)}
+    assert [word for word in (*GIVEN, *FILES, *words) if word not in told] == []
+    assert len((FOLDER / "run.py").read_text("utf-8").splitlines()) <= LINES

@@ -11,7 +11,7 @@ from typing import Any
 
 from conformance import drawing
 from conformance.ours import SHIPPED, by_engine
-from conformance.run import FILES, FOLDER, Case, asked, read
+from conformance.run import FILES, FOLDER, Case, read
 
 FORMAT = 1
 """The version of the form of the files; it rises with a change that a runner of the one before cannot read."""
@@ -37,7 +37,7 @@ def draw() -> None:
 def renew(file: str) -> None:
     """Write anew what each case of a file gives, line by line; all else stays as it stands."""
     lines = (FOLDER / file).read_text("utf-8").splitlines()
-    found = iter([{key: one for key, one in by_engine(asked(case)).items() if one != []} for case in read(file)])
+    found = iter([{key: one for key, one in by_engine(case).items() if one != []} for case in read(file)])
     told = [json.loads(line) for line in lines]
     renewed = [{**one, "gives": next(found)} if "gives" in one else one for one in told]
     text = "".join(json.dumps(line, ensure_ascii=False, separators=(",", ":")) + "\n" for line in renewed)
