@@ -135,23 +135,18 @@ def test_what_a_command_leaves_out_is_otherwise(tmp_path: Path) -> None:
 
 def test_more_than_a_case_gives_is_otherwise() -> None:
     """What a case does not name fails not and is not open; a list with nothing in it may be left out."""
-    case = {"name": "plain", "gives": {"outcome": "conditional", "needs": ["a"]}}
-    assert departures([case], [{**case["gives"], "fails": []}]) == []
-    for other in (
-        {"fails": ["b"]},
-        {"undetermined": ["b"]},
-        {"needs": ["a", "b"]},
-        {"needs": []},
-        {"outcome": "works"},
-    ):
-        assert len(departures([case], [{**case["gives"], **other}])) == 1, other
+    gives: Case = {"outcome": "conditional", "needs": ["a"]}
+    assert departures([{"name": "plain", "gives": gives}], [{**gives, "fails": []}]) == []
+    others: list[Case] = [{"fails": ["b"]}, {"undetermined": ["b"]}, {"needs": []}, {"outcome": "works"}]
+    for other in others:
+        assert len(departures([{"name": "plain", "gives": gives}], [{**gives, **other}])) == 1, other
 
 
 def ran(folder: Path, program: str) -> subprocess.CompletedProcess[str]:
     """The runner run on a program."""
     command = folder / "other.py"
     command.write_text(program)
-    line = [sys.executable, "-I", FOLDER / "run.py", sys.executable, "-I", command]
+    line = [sys.executable, "-I", str(FOLDER / "run.py"), sys.executable, "-I", str(command)]
     return subprocess.run(line, check=False, capture_output=True, text=True)
 
 
