@@ -22,8 +22,9 @@ _PLUS_MINUS: Final = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
 _FROM_TO: Final = re.compile(
     r"\s*(?:between|from)?\s*(?P<low>-?[\d.¼½¾⅛⅜⅝⅞].*?)\s*(?:\bto\b|\band\b|–|—)\s*(?P<high>\d.*?)\s*\Z", re.IGNORECASE
 )
-_FIGURES: Final = re.compile(r"\s*(?P<low>\d+(?:\.\d+)?)\s*-\s*(?P<high>\d+(?:\.\d+)?(?:\s*[^\s\d/,.-][^\d/]*)?)\s*\Z")
-"""A figure from one to another: `5 to 6 in`, `between 4 and 5 in`, `5-6 in`."""
+_FIGURE: Final = r"\d+(?:,\d{3})*(?:\.\d+)?"
+_FIGURES: Final = re.compile(rf"\s*(?P<low>{_FIGURE})\s*-\s*(?P<high>{_FIGURE}(?:\s*[^\s\d/,.-][^\d/]*)?)\s*\Z")
+"""A figure from one to another: `5 to 6 in`, `between 4 and 5 in`, `5-6 in`, `3,001 - 4,000 lb`."""
 _ITS_UNIT: Final = re.compile(r"\s*[A-Za-z][^\d]*\Z|\s*[\"'″′°%#]\Z")
 _BOUND: Final = re.compile(r"\s*at (least|most)\s+", re.IGNORECASE)
 _SIGN: Final = re.compile(r"\s*(?P<sign>[<>≤≥]=?|=[<>])\s*(?P<figure>[\d.¼½¾⅛⅜⅝⅞].*)", re.DOTALL)

@@ -47,6 +47,16 @@ def test_what_is_no_number_is_text() -> None:
         assert read_vin(text) is None
 
 
+def test_a_maker_of_few_vehicles_has_a_letter_before_the_last_three_figures() -> None:
+    """49 CFR 565.15(d)(3): with a 9 in the third place, the twelfth to fourteenth say who made it; of others not."""
+    few = "9Z9ZC2MG?S1AKK125"
+    sound = next(number for digit in "0123456789X" if (number := few.replace("?", digit))[8] == check_digit(number))
+    assert (vin := read_vin(sound)) and vin.sound and 2025 in vin.years
+    assert (vin := read_vin(few.replace("?", "0" if sound[8] != "0" else "1"))) and not vin.sound
+    assert read_vin(f"9ZZ{sound[3:]}") is None
+    assert read_vin(f"{sound[:-3]}A25") is None
+
+
 def _stored(key: str, **facts: object) -> Stored:
     return Stored(subject="vehicle", key=key, label=key, facts={"make": "Velmora", **facts})
 

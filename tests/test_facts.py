@@ -364,6 +364,7 @@ def test_one_value_raises_its_problems() -> None:
     [
         ("5-6 in", "5 in", "6 in"),
         ("5 to 6 in", "5 in", "6 in"),
+        ("3,001 - 4,000 lb", "3,001 lb", "4,000 lb"),
         ("between 4 and 5 in", "4 in", "5 in"),
         ("15.5 deg to 19.4 deg", "15.5 deg", "19.4 deg"),
         ("2½ to 3 in", "2½ in", "3 in"),

@@ -60,6 +60,8 @@ def refused(name: str, wire: Any) -> Problem:
         ("accessory.weight", "> 50 lb", 50 * POUND, inf),
         ("accessory.weight", "50 lb or less", 0, 50 * POUND),
         ("accessory.weight", "50 lb or more", 50 * POUND, inf),
+        ("accessory.weight", "50 lb and above", 50 * POUND, inf),
+        ("accessory.weight", "50 lb and below", 0, 50 * POUND),
         ("accessory.weight", "50lb+", 50 * POUND, inf),
         ("load.bikes", "<3", 0, 3),
         ("accessory.weight", "under 50 lb", 0, 50 * POUND),

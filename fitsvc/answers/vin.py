@@ -8,8 +8,12 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
-_WHOLE: Final = re.compile(r"[A-HJ-NPR-Z0-9]{13}[0-9]{4}")
-"""Neither I nor O nor Q is in one (565.13), and its last four are figures (565.15(d)(3))."""
+_WHOLE: Final = re.compile(r"[A-HJ-NPR-Z0-9]{13}[0-9]{4}|[A-HJ-NPR-Z0-9]{2}9[A-HJ-NPR-Z0-9]{11}[0-9]{3}")
+"""Neither I nor O nor Q is in one (565.13), and its last four are figures (565.15(d)(3)).
+
+Of a maker of few vehicles, whose third character is a 9, the fourth last is one of those that say who that is, and may
+be a letter.
+"""
 _SHORT: Final = re.compile(r"([A-HJ-NPR-Z0-9]{8})([*!])([A-HJ-NPR-TV-Y1-9])")
 _VALUES: Final = dict(zip("0123456789ABCDEFGHJKLMNPRSTUVWXYZ", "012345678912345678123457923456789", strict=True))
 """What each character counts (565.15, table III)."""
