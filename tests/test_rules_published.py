@@ -4,6 +4,7 @@
 quotes it; "from memory" says so.
 """
 
+from math import ceil
 from typing import Any
 
 import pytest
@@ -260,6 +261,22 @@ def test_tie_downs() -> None:
     assert "tie-downs" in open_needs(cargo | {"load.tie_down_limit": "199 lb"})
 
 
+NUTS = (
+    ("3/4 in", 41 / 64, 0.188),
+    ("1 in", 55 / 64, 0.250),
+    ("1-1/4 in", 1 + 1 / 16, 0.312),
+    ("1-3/8 in", 1 + 11 / 64, 0.344),
+)
+"""A ball's thread, its hex nut's basic height (ASME B18.2.2, quoted) and lock washer's thickness (B18.21.1, quoted)."""
+
+
+@pytest.mark.parametrize(("thread", "nut", "washer"), NUTS)
+def test_room_for_the_nut_and_its_washer(thread: str, nut: float, washer: float) -> None:
+    """The table has what both take together, rounded up to a sixteenth of an inch."""
+    found = value("lookup(nut_and_washer, ball.shank_diameter)", {"ball.shank_diameter": thread})
+    assert found == pytest.approx((25.4 * ceil(16 * (nut + washer)) / 16,) * 2)
+
+
 def test_brake_contacts() -> None:
     """Contact tables, quoted: 6-way round and 7-way blade feed brakes; flat plugs and ISO 11446 (12 is free) do not."""
     feeding = {
@@ -272,7 +289,7 @@ def test_brake_contacts() -> None:
 
 def test_at_least_a_hundred_published_figures_are_held() -> None:
     """Each row is one figure with its place beside it; those of the same text and place count once."""
-    rows = [*CLASSES, *BALLS, *FORCES, *COUPLINGS, *PULLED, *D_VALUES, *PLACARDS, *SCALES, *SECURED, *ADDED]
+    rows = [*CLASSES, *BALLS, *FORCES, *COUPLINGS, *PULLED, *D_VALUES, *PLACARDS, *SCALES, *SECURED, *ADDED, *NUTS]
     law = {(place, rule, fact, str(inside)) for _, place, rule, _, fact, inside, _ in LAW}
     own = {row[0] for row in BORDERS}
     assert len(rows) + len(law) + len(own) >= 130
