@@ -10,6 +10,7 @@ import pytest
 from effort import TIMED, tries
 from hypothesis import HealthCheck, assume, given
 from hypothesis import strategies as st
+from msgspec.structs import replace as said_as
 
 from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE
@@ -245,7 +246,7 @@ def test_a_makers_no_is_not_lifted_by_a_better_kind_of_telling() -> None:
     held, let = fold_fact(said, law), fold_fact(said, replace(law, rating=False))
     assert (held.span, held.state, held.value) == (no | yes, "disputed", None)
     assert (let.span, let.state, let.value) == (yes, "", True)
-    assert fold_fact([replace(said[0], span=yes, value=True), replace(said[1], span=no, value=False)], law).span == no
+    assert fold_fact([said_as(said[0], span=yes, value=True), said_as(said[1], span=no, value=False)], law).span == no
 
 
 def test_a_published_figure_stands_within_what_was_only_tried() -> None:
@@ -289,7 +290,7 @@ def test_a_text_is_the_latest_seen() -> None:
     """What cannot be compared is not disputed."""
     law = FactLaw(read=lambda value, kind: (value, None), write=lambda span, like: like)
     said = standing([Told({"x": "old"}, id="obs_a"), Told({"x": "new"}, id="obs_b", at=DAY + timedelta(1))], LAW)["x"]
-    assert fold_fact([replace(one, span=None) for one in said], law).value == "new"
+    assert fold_fact([said_as(one, span=None) for one in said], law).value == "new"
 
 
 def test_same_spans_are_the_same_within_the_float() -> None:

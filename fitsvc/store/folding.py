@@ -277,7 +277,7 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
     else:
         counting = readable
         span, state = joined([one.span for one in readable if one.span is not None])
-        lesser = [] if state else present([one for one in said if 0 < RANK[one.kind] < best and one not in ranked])
+        lesser = [] if state else _lesser(said, ranked, best)
         for one in lesser:
             # A maker's figure is nominal, and does not sharpen what a tape says of this part; a maker's choice does.
             if isinstance(span, frozenset) and isinstance(one.span, frozenset) and span & one.span:
@@ -296,6 +296,12 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
         counts=tuple(counting),
         beside=tuple(one for one in said if id(one) not in ids),
     )
+
+
+def _lesser(said: Sequence[Said], ranked: Sequence[Said], best: int) -> list[Said]:
+    """What each source of a lesser rank says at present, but for what counts among the best."""
+    found = [one for one in said if 0 < RANK[one.kind] < best]
+    return present([one for one in found if one not in ranked]) if found else []
 
 
 def _stands_by_trials(published: Said, span: Span, seen: Sequence[Said]) -> bool:
@@ -327,6 +333,7 @@ def _person(one: Statement) -> str:
     return one.by if one.by != one.written_by else ""
 
 
+_IN_ORDER: Final = attrgetter("at", "place")
 _NO: Final = frozenset({"no"})
 _YES: Final = frozenset({"yes"})
 
@@ -350,17 +357,19 @@ def present(said: Iterable[Said]) -> list[Said]:
     Seen by one person: a later statement takes the place of earlier ones that it cannot hold beside. Of one source
     that publishes or assumes, the latest alone.
     """
-    in_order = sorted(said, key=lambda one: (_speaker(one), one.at, one.place))
+    by = dict[tuple[bool, str], list[Said]]()
+    for one in said:
+        by.setdefault(_speaker(one), []).append(one)
     kept: list[Said] = []
-    for (seen, speaker), group in groupby(in_order, key=_speaker):
-        mine = list(group)
+    for seen, speaker in sorted(by):
+        mine = sorted(by[seen, speaker], key=_IN_ORDER)
         if not seen:
             kept.append(mine[-1])
         elif not speaker:
             kept += mine
         else:
             kept += _latest_first(mine)
-    return sorted(kept, key=lambda one: (one.at, one.place))
+    return sorted(kept, key=_IN_ORDER)
 
 
 def _gathered(said: Sequence[Said]) -> list[Said]:
@@ -378,15 +387,20 @@ def _latest_first(mine: Sequence[Said]) -> list[Said]:
     """What one person says of a fact: going back, what holds beside all that came after; one instant is no order."""
     kept: list[Said] = []
     later = set[Span]()
-    holds = dict[tuple[Span | None, int], bool]()  # a tape is read to one of a few marks, each held to the others once
+    known = dict[Span | None, bool]()  # a tape is read to one of a few marks, each held to the others once
     for _, group in groupby(reversed(mine), key=attrgetter("at")):
-        among, found = len(later), list[Said]()
+        found = list[Said]()
         for one in group:
-            if (one.span, among) not in holds:
-                holds[one.span, among] = one.span is None or all(agree(one.span, other) for other in later)
-            found += [one] if holds[one.span, among] else []
+            holds = known.get(one.span)
+            if holds is None:
+                holds = known[one.span] = one.span is None or all(agree(one.span, other) for other in later)
+            if holds:
+                found.append(one)
         kept += found
-        later |= {one.span for one in found if one.span is not None}
+        for one in found:
+            if one.span is not None and one.span not in later:
+                later.add(one.span)
+                known.clear()
     return kept
 
 

@@ -6,15 +6,19 @@ answers what was known earlier.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cache
 from typing import Any, Final, cast
 
-from sqlalchemy import Select, Update, bindparam, func, insert, update
+import msgspec
+from sqlalchemy import ColumnElement, Select, Text, Update, and_, bindparam, func, insert, literal_column, or_, update
+from sqlalchemy import cast as cast_as
 from sqlalchemy import select as select_columns
+from sqlalchemy.engine import Connection, Result
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, NotFound
@@ -36,6 +40,7 @@ from fitsvc.store.tables import (
     Vehicle,
     columns_of,
     key_name,
+    key_type,
     now,
 )
 from fitsvc.store.validation import Checks, new_id, page_size
@@ -96,11 +101,10 @@ class TakingBack:
     reason: str = ""
 
 
-@dataclass(slots=True, kw_only=True)
-class Entered:
+class Entered(msgspec.Struct, kw_only=True):
     """An observation of the log, or on its way there: its columns, without an object of the session for each.
 
-    One on its way has no place in the order yet.
+    One on its way has no place in the order yet. A structure, as those below are made by the dozen for each statement.
     """
 
     id: str
@@ -127,9 +131,8 @@ class Entered:
 
 
 _TABLE: Final = columns_of(Observation)
-_ENTERED: Final[Select[Any]] = select_columns(*(_TABLE.c[one.name] for one in fields(Entered))).order_by(
-    _TABLE.c.sequence
-)
+_COLUMNS: Final = Entered.__struct_fields__
+_ENTERED: Final[Select[Any]] = select_columns(*(_TABLE.c[name] for name in _COLUMNS)).order_by(_TABLE.c.sequence)
 _OF_ONE: Final = _ENTERED.where(_TABLE.c.subject == bindparam("subject"), _TABLE.c.record_id == bindparam("key"))
 """Built once: every statement that is taken asks for those before it."""
 _ADDED: Final = insert(_TABLE)
@@ -174,20 +177,25 @@ def observation_row(
 class Log:
     """All that was said of a record that this session has locked, and what the record's facts lean on.
 
-    `stands` is what stands of it once something was told.
+    `told_rigs` is whether anything may have been told of a saved rig that uses it, and so leans on it; `stands` is what
+    stands of it once something was told.
     """
 
     record: ToldOf
     earlier: Sequence[Entered]
     ground: Document
+    told_rigs: bool = True
     stands: dict[str, list[Said]] = field(default_factory=dict)
 
 
 def log_of(session: Session, subject: Told, record: ToldOf, evidence: Json = None) -> Log:
     """The log of a locked record to which something is to be told, where `evidence` was tried too."""
     earlier = all_observations(session, subject, record.key)
-    trying = things_of(evidence) if isinstance(evidence, dict) else []
-    return Log(record, earlier, ground_of(session, record, tried_in(earlier) + trying))
+    tried = tried_in(earlier) + (things_of(evidence) if isinstance(evidence, dict) else [])
+    if not isinstance(record, Mounting):
+        return Log(record, earlier, ground_of(session, record))
+    around = _around_now(session, record)
+    return Log(record, earlier, _ground_of_mounting(session, record, tried, around), around.told_rigs)
 
 
 def tried_in(told: Iterable[Entered]) -> list[str]:
@@ -230,18 +238,19 @@ def append(
         names = [*facts, *(law.teaches(evidence) if evidence else ())]
         row["ground"] = leant_on(law, names, {**record.facts, **facts}, ground)
     session.flush()
-    added = session.connection().execute(_ADDED, row)
+    connection = session.connection()
+    added = connection.execute(_ADDED, row)
     observation = Entered(**row, sequence=(added.inserted_primary_key or (None,))[0])
     log.stands.update(standing([*earlier, observation], law, ground))
     current = current_facts([*earlier, observation], law, ground, log.stands)
     facts, provenance = current.facts, current.provenance
-    _store(session, record, facts=facts, provenance=provenance, version=record.version + 1, updated_at=now())
+    _store(connection, record, facts=facts, provenance=provenance, version=record.version + 1, updated_at=now())
     return observation
 
 
-def _store(session: Session, record: ToldOf, **columns: Any) -> None:
+def _store(connection: Connection, record: ToldOf, **columns: Any) -> None:
     """Store columns of a record; by the session's own way it takes some times as long, for each that is told."""
-    session.connection().execute(_storing(type(record)), {"key": record.key, **columns})
+    connection.execute(_storing(type(record)), {"key": record.key, **columns})
     for name, value in columns.items():
         set_committed_value(record, name, value)
 
@@ -292,31 +301,73 @@ def ground_of(
         return _ground_of_rig(session, record, known)
     if not isinstance(record, Mounting):
         return {}
+    if known is None:
+        return _ground_of_mounting(session, record, tried, _around_now(session, record))
+    vehicle = session.get(Vehicle, record.vehicle_id)
+    around = _Around() if vehicle is None else _Around(known(vehicle), said(vehicle) if said is not None else ())
+    return _ground_of_mounting(session, record, tried, around, known)
+
+
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """What is around a mounting: its vehicle's facts, all that was said of the vehicle where anything was seen of it,
+    and whether anything was told of a saved rig that uses the mounting.
+    """
+
+    vehicle: Document | None = None
+    said: Sequence[Entered] = ()
+    told_rigs: bool = True
+
+
+def _around_now(session: Session, record: Mounting) -> _Around:
+    session.flush()
+    asked = {"key": record.id, "vehicle": record.vehicle_id}
+    vehicle, seen, told_rigs = session.connection().execute(_asking_around(), asked).one()
+    said = all_observations(session, "vehicle", record.vehicle_id) if seen else ()
+    return _Around(vehicle, said, bool(told_rigs))
+
+
+@cache
+def _asking_around() -> Select[Any]:
+    """Asked at once, as every statement of a mounting has to know it; built once. Most vehicles are only published."""
+    vehicle, own = bindparam("vehicle", type_=key_type()), columns_of(Vehicle)
+    facts = select_columns(own.c.facts).where(own.c.id == vehicle).scalar_subquery()
+    kinds = or_(*(_TABLE.c.kind == literal_column(f"'{kind}'") for kind, rank in RANK.items() if rank == SEEN))
+    seen = select_columns(_TABLE.c.id).where(_TABLE.c.subject == "vehicle", _TABLE.c.record_id == vehicle, kinds)
+    return select_columns(facts, seen.exists(), rigs_told_of(Mounting).exists())
+
+
+def _ground_of_mounting(
+    session: Session,
+    record: Mounting,
+    tried: Iterable[str],
+    around: _Around,
+    known: Callable[[ToldOf], Document] | None = None,
+) -> Document:
     skus = sorted(set(tried))
-    found = _whole("vehicle", _facts(session, Vehicle, record.vehicle_id, known))
-    found |= _published(session, record.vehicle_id, said)
+    found = _whole("vehicle", around.vehicle) | _whole(f"{PUBLISHED}vehicle", published_in(around.said))
     found |= _whole("receiver", _facts(session, Receiver, record.receiver_id, known)) if skus else {}
     things = {f"{THING}{sku}": _facts(session, Accessory, sku, known) for sku in skus}
     return found | {name: facts for name, facts in things.items() if facts is not None}
 
 
-def _published(session: Session, vehicle: str, said: Callable[[ToldOf], Sequence["Entered"]] | None) -> Document:
-    """What is published of a vehicle of which something was seen as well."""
-    if said is not None:
-        record = session.get(Vehicle, vehicle)
-        every = said(record) if record is not None else ()
-    else:
-        seen = session.connection().execute(_seen_of(), {"subject": "vehicle", "key": vehicle}).first()
-        every = all_observations(session, "vehicle", vehicle) if seen else ()
-    return _whole(f"{PUBLISHED}vehicle", published_in(every))
-
-
 @cache
-def _seen_of() -> Select[Any]:
-    """Whether anything was seen of a record, by its key: most are only published. Built once."""
-    of_it = _TABLE.c.subject == bindparam("subject"), _TABLE.c.record_id == bindparam("key")
-    seen = _TABLE.c.kind.in_([kind for kind, rank in RANK.items() if rank == SEEN])
-    return select_columns(_TABLE.c.id).where(*of_it, seen).limit(1)
+def rigs_told_of(table: type[ToldOf]) -> SelectOfScalar[str]:
+    """The saved rigs that were told of and use a vehicle, receiver or mounting, by name or through their mounting."""
+    part, subject, key = col(RigPart.rig_id), table.__name__.lower(), bindparam("key", type_=key_type())
+    using = select(RigPart.rig_id).where(RigPart.subject == subject, col(RigPart.record_id) == key)
+    uses: ColumnElement[bool] = part.in_(using)
+    if table is not Mounting:
+        through = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == key)
+        uses |= and_(col(RigPart.subject) == "mounting", col(RigPart.record_id).in_(through))
+    # That a rig was saved is noted in the log too, and tells nothing of it.
+    tells = or_(cast_as(col(Observation.facts), Text) != "{}", col(Observation.evidence).is_not(None))
+    told_of = select(Observation.record_id).where(Observation.subject == RIG, tells)
+    # The rigs of a mounting are few, and it is what is told of most: of these alone the log is looked into. A vehicle
+    # or receiver may be under very many.
+    alone = told_of.where(col(Observation.record_id) == part).exists()
+    told = alone if table is Mounting else part.in_(told_of)
+    return select(RigPart.rig_id).where(uses, told).distinct().order_by(part)
 
 
 def _whole(subject: str, facts: Document | None) -> Document:
@@ -380,8 +431,12 @@ def sold_as(record: ToldOf) -> str:
 def all_observations(session: Session, subject: Told, key: str) -> Sequence[Entered]:
     """Return everything said of one record, in the order it was recorded."""
     session.flush()
-    found = session.connection().execute(_OF_ONE, {"subject": subject, "key": key}).mappings()
-    return [Entered(**one) for one in found]
+    return _entered(session.connection().execute(_OF_ONE, {"subject": subject, "key": key}))
+
+
+def _entered(rows: Result[Any]) -> list[Entered]:
+    """Observations from their rows; that a row knows the names of its columns costs as much as all else of it."""
+    return [Entered(**dict(zip(_COLUMNS, row, strict=True))) for row in rows.all()]
 
 
 def told_before(earlier: Sequence[Entered], facts: Document, evidence: Json, told: Provenance) -> Entered | None:
@@ -406,8 +461,8 @@ def observations_of(session: Session, subject: Told, keys: Sequence[str]) -> dic
     """Return everything said of some records, each in the order it was recorded."""
     query = _ENTERED.where(_TABLE.c.subject == subject, _TABLE.c.record_id.in_(keys))
     found: dict[str, list[Entered]] = {key: [] for key in keys}
-    for one in session.execute(query).mappings():
-        found[one["record_id"]].append(Entered(**one))
+    for one in _entered(session.execute(query)):
+        found[one.record_id].append(one)
     return found
 
 

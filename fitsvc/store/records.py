@@ -11,10 +11,10 @@ from functools import cache
 from itertools import islice
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Text, and_, bindparam, cast, or_, true, update
+from sqlalchemy import ColumnElement, Text, bindparam, cast, true, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Mapped, class_mapper, make_transient_to_detached
-from sqlalchemy.orm.attributes import set_committed_value
+from sqlalchemy.orm.attributes import instance_dict, set_committed_value
 from sqlalchemy.orm.util import identity_key
 from sqlalchemy.sql.dml import ReturningUpdate
 from sqlmodel import Session, col, select
@@ -33,6 +33,7 @@ from fitsvc.store.observations import (
     law_of,
     log_of,
     parts_of,
+    rigs_told_of,
 )
 from fitsvc.store.statements import ALL, RANK, SEEN, Laws, Said, plain
 from fitsvc.store.tables import (
@@ -292,7 +293,7 @@ def add_observation(
         log = log_of(session, subject, lock(session, subject, key, expected_version), evidence)
     taking, told = taking_of(log.earlier, law_of(log.record, laws), facts, evidence, told, request, log.ground)
     observation = append(session, subject, log, facts, told, evidence, laws=laws, taking=taking)
-    if not isinstance(log.record, SavedRig):
+    if log.told_rigs and not isinstance(log.record, SavedRig):
         tell_leaning(session, log.record, laws)
     return observation, log.record
 
@@ -348,12 +349,14 @@ def _locking(table: type[ToldOf]) -> ReturningUpdate[Any]:
 def _of_row(session: Session, table: type[_Known], key: str, row: Mapping[Any, Any]) -> _Known:
     """The session's own object of a record, as a row has it; to have the session read it takes some times as long."""
     held: _Known | None = session.identity_map.get(identity_key(table, key))
-    record: _Known = held or class_mapper(table).class_manager.new_instance()
-    for name, value in row.items():
-        set_committed_value(record, name, value)
-    if held is None:
-        make_transient_to_detached(record)
-        session.add(record)
+    if held is not None:
+        for name, value in row.items():
+            set_committed_value(held, name, value)
+        return held
+    record: _Known = class_mapper(table).class_manager.new_instance()
+    instance_dict(record).update(row)
+    make_transient_to_detached(record)  # which takes for stored whatever it has
+    session.add(record)
     return record
 
 
@@ -502,7 +505,7 @@ def tell_leaning(session: Session, changed: ToldOf, laws: Laws) -> None:
             _folded_anew(session, "mounting", lock_record(session, "mounting", key), changed, laws)
     if not isinstance(changed, Accessory):
         # Not by the session, which takes as long again to tell its objects: every statement asks for these.
-        told_of = session.connection().execute(_rigs_told_of(type(changed)), {"key": changed.key})
+        told_of = session.connection().execute(rigs_told_of(type(changed)), {"key": changed.key})
         for key in told_of.scalars().all():
             _folded_anew(session, RIG, lock_rig(session, key), changed, laws)
 
@@ -524,25 +527,6 @@ def _folded_anew(session: Session, subject: Told, record: ToldOf, changed: ToldO
     if (current.facts, current.provenance) != (record.facts, record.provenance):
         told = Provenance(note=f"the {type(changed).__name__.lower()} changed")
         append(session, subject, log, {}, told, laws=laws)
-
-
-@cache
-def _rigs_told_of(table: type[ToldOf]) -> SelectOfScalar[str]:
-    """The saved rigs that were told of and use a vehicle, receiver or mounting, by name or through their mounting."""
-    part, subject, key = col(RigPart.rig_id), table.__name__.lower(), bindparam("key", type_=key_type())
-    using = select(RigPart.rig_id).where(RigPart.subject == subject, col(RigPart.record_id) == key)
-    uses: ColumnElement[bool] = part.in_(using)
-    if table is not Mounting:
-        through = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == key)
-        uses |= and_(col(RigPart.subject) == "mounting", col(RigPart.record_id).in_(through))
-    # That a rig was saved is noted in the log too, and tells nothing of it.
-    tells = or_(cast(col(Observation.facts), Text) != "{}", col(Observation.evidence).is_not(None))
-    told_of = select(Observation.record_id).where(Observation.subject == RIG, tells)
-    # The rigs of a mounting are few, and it is what is told of most: of these alone the log is looked into. A vehicle
-    # or receiver may be under very many.
-    alone = told_of.where(col(Observation.record_id) == part).exists()
-    told = alone if table is Mounting else part.in_(told_of)
-    return select(RigPart.rig_id).where(uses, told).distinct().order_by(part)
 
 
 def _leaning_on(session: Session, changed: ToldOf) -> Sequence[str]:

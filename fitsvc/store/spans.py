@@ -65,10 +65,14 @@ def agree(one: Span, other: Span) -> bool:
     return narrower == inf or shared >= narrower * LEAST_SHARED - TOLERANCE
 
 
+def _close(one: float, other: float) -> bool:
+    return one == other or abs(one - other) <= TOLERANCE  # an end that is not told is infinite
+
+
 def same(one: Span | None, other: Span | None) -> bool:
     """Whether two spans are the same."""
     if one == other:
         return True
     if isinstance(one, tuple) and isinstance(other, tuple):
-        return all(a == b or abs(a - b) <= TOLERANCE for a, b in zip(one, other, strict=True))
+        return _close(one[0], other[0]) and _close(one[1], other[1])
     return False
