@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any, Final, cast
 
 import msgspec
-from sqlalchemy import ColumnElement, Select, Text, Update, and_, bindparam, func, insert, literal_column, or_, update
+from sqlalchemy import Select, Text, Update, and_, bindparam, func, insert, literal_column, or_, update
 from sqlalchemy import cast as cast_as
 from sqlalchemy import select as select_columns
 from sqlalchemy.engine import Connection, Result
@@ -355,19 +355,20 @@ def _ground_of_mounting(
 def rigs_told_of(table: type[ToldOf]) -> SelectOfScalar[str]:
     """The saved rigs that were told of and use a vehicle, receiver or mounting, by name or through their mounting."""
     part, subject, key = col(RigPart.rig_id), table.__name__.lower(), bindparam("key", type_=key_type())
-    using = select(RigPart.rig_id).where(RigPart.subject == subject, col(RigPart.record_id) == key)
-    uses: ColumnElement[bool] = part.in_(using)
-    if table is not Mounting:
-        through = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == key)
-        uses |= and_(col(RigPart.subject) == "mounting", col(RigPart.record_id).in_(through))
+    named, found = (RigPart.subject == subject, col(RigPart.record_id) == key), select(RigPart.rig_id)
     # That a rig was saved is noted in the log too, and tells nothing of it.
     tells = or_(cast_as(col(Observation.facts), Text) != "{}", col(Observation.evidence).is_not(None))
     told_of = select(Observation.record_id).where(Observation.subject == RIG, tells)
-    # The rigs of a mounting are few, and it is what is told of most: of these alone the log is looked into. A vehicle
-    # or receiver may be under very many.
-    alone = told_of.where(col(Observation.record_id) == part).exists()
-    told = alone if table is Mounting else part.in_(told_of)
-    return select(RigPart.rig_id).where(uses, told).distinct().order_by(part)
+    if table is Mounting:
+        # Its rigs are few, and it is what is told of most: of these alone the log is looked into, a value of each being
+        # what no database makes into a join of all rigs that were told of.
+        told = told_of.where(col(Observation.record_id) == part).limit(1).scalar_subquery()
+        return found.where(*named, told.is_not(None)).order_by(part)
+    through = select(Mounting.id).where(col(getattr(Mounting, f"{subject}_id")) == key)
+    through_it = and_(col(RigPart.subject) == "mounting", col(RigPart.record_id).in_(through))
+    uses = or_(part.in_(found.where(*named)), through_it)
+    # A vehicle or receiver may be under very many.
+    return found.where(uses, part.in_(told_of)).distinct().order_by(part)
 
 
 def _whole(subject: str, facts: Document | None) -> Document:
