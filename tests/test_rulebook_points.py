@@ -158,13 +158,13 @@ def test_editors_and_the_book_know_it(tmp_path: Path) -> None:
     assert schema.is_valid(tree)
     alone = tree["tables"][1]
     assert not schema.is_valid({"tables": [{**alone, "points": alone["points"][:1]}]})
-    assert dict(Library(book).table(book.tables["alone"]).rows) == {
+    assert dict(Library(book).table("alone").rows) == {
         "at 10 in": "400 lb",
         "at 70 in": "100 lb",
         "between two of these": "on the straight line from one to the other",
         "beyond the first and the last": "not known",
     }
-    assert dict(Library(book).table(book.tables["most"]).rows)["bike rack, at 20 in"] == "200 lb"
+    assert dict(Library(book).table("most").rows)["bike rack, at 20 in"] == "200 lb"
 
 
 def test_each_point_is_changed_once_and_an_example_notices(tmp_path: Path) -> None:

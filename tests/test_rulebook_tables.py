@@ -162,7 +162,7 @@ def test_editors_and_the_book_know_it(tmp_path: Path) -> None:
     tree: Any = to_plain(read_yaml_file(tmp_path / "tables" / "most.yaml"))
     assert schema.is_valid(tree)
     assert not schema.is_valid({"tables": [{**tree["tables"][0], "key": ["kinds"]}]})
-    rows = dict(Library(book).table(book.tables["most"]).rows)
+    rows = dict(Library(book).table("most").rows)
     assert rows["bike rack, 2 in, up to 20 in"] == "100 lb"
     assert rows["hitch step, 3 in, above that"] == "300 lb"
     assert len(rows) == 9

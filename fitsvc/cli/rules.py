@@ -121,7 +121,7 @@ def sources(words: tuple[str, ...], rules: Path | None) -> None:
 def book(folder: Path | None, to: Path) -> None:
     """Write the rules as one book, to read or print.
 
-    It has each rule in sentences, with its sources' words and its examples, the tables, and indexes.
+    It has each rule in sentences, with its sources' words, its border cases and its examples, the tables, and indexes.
     """
     from fitsvc.service.counter.book import book_file
 

@@ -12,6 +12,7 @@ from litestar import Litestar
 from litestar.types import ASGIApp, ControllerRouterHandler
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.answers.borders import Borders
 from fitsvc.inventory.shelf import Shop
 from fitsvc.planning.planner import Planner
 from fitsvc.service import (
@@ -118,6 +119,7 @@ def create_app(
         operator=settings.operator,
         published=published,
         tongues=choices(spoken_tongues(rules)),
+        borders=Borders(answerer.engine, answerer.reader),
     )
     keep(service, app)
     if not answers_only:

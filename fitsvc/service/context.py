@@ -8,6 +8,7 @@ from litestar import Litestar, Request
 from litestar.connection import ASGIConnection
 
 from fitsvc.answers.answering import Answerer
+from fitsvc.answers.borders import Borders
 from fitsvc.caching import LruCache
 from fitsvc.inventory.shelf import Shop
 from fitsvc.planning.planner import Planner
@@ -58,6 +59,7 @@ class Service:
     operator: Operator
     published: Followed | None
     tongues: Sequence[tuple[str, str]]
+    borders: Borders
     threads: Threads = field(default_factory=Threads)
     libraries: LruCache[Tongue, Library] = field(default_factory=lambda: LruCache(_MOST_TONGUES))
 
@@ -69,7 +71,7 @@ class Service:
     @property
     def library(self) -> Library:
         """The rulebook as its pages tell it in the language that is spoken now."""
-        return self.libraries.get(tongue(), lambda: Library(self.answerer.rulebook))
+        return self.libraries.get(tongue(), lambda: Library(self.answerer.rulebook, self.borders))
 
 
 def keep(service: Service, app: Litestar) -> None:

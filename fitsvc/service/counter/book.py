@@ -1,13 +1,13 @@
 """The rulebook as one book: each topic's rules in sentences, with sources' words and examples, and its indexes."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from fitsvc.rulebook.kinds import applying_to, kinds_of
 from fitsvc.rulebook.rules import Limit, Need, Rule, Rulebook
 from fitsvc.service.counter.fields import sentence
-from fitsvc.service.counter.lookup import EntryTold, Library, SourceTold, TableTold, blank
+from fitsvc.service.counter.lookup import BorderTold, EntryTold, Library, SourceTold, TableTold, blank
 from fitsvc.service.counter.rendering import assets, templates
 from fitsvc.service.counter.seeing import source_text
 from fitsvc.tongues import tongue
@@ -29,9 +29,11 @@ class Book:
 
     rulebook: Rulebook
     chapters: Sequence[Chapter]
+    borders: Mapping[str, Sequence[BorderTold]]
     cautions: Sequence[tuple[str, str, Sequence[SourceTold]]]
-    tables: Sequence[tuple[str, TableTold]]
+    tables: Sequence[TableTold]
     sources: Sequence[tuple[SourceTold, Sequence[tuple[str, str]], Sequence[str]]]
+    by_place: Sequence[tuple[str, Sequence[tuple[str, str, str]]]]
     by_kind: Sequence[tuple[str, Sequence[str]]]
     by_fact: Sequence[tuple[str, str, Sequence[str]]]
     titles: Mapping[str, str]
@@ -47,15 +49,17 @@ def book_of(library: Library) -> Book:
         for entry in chapter.entries:
             for line in entry.facts:
                 readers[line.beside].append(entry.id)
-    facts = book.vocabulary.facts
+    facts, tables = book.vocabulary.facts, [library.table(name) for name in book.tables]
     return Book(
         rulebook=book,
         chapters=chapters,
+        borders={id: library.borders(id) for id in titles},
         cautions=[
             (blank(one.text), source_text(one.source.document()), library.cited(one.source)) for one in book.cautions
         ],
-        tables=[(name, library.table(table)) for name, table in book.tables.items()],
+        tables=tables,
         sources=[(library.source(name), *_citing(book, name, titles)) for name in book.sources],
+        by_place=_by_place(tables),
         by_kind=[
             (kind.word, list(dict.fromkeys(one.id for one in applying_to(book, kind) if one.id in titles)))
             for kind in kinds_of(book.vocabulary).values()
@@ -70,6 +74,15 @@ def book_file(rulebook: Rulebook) -> str:
     library = Library(rulebook)
     styles = "\n".join(assets()[name].decode() for name in ("counter.css", "clerk.css"))
     return templates().get_template("book_file.html").render(book=book_of(library), styles=styles, tongue=tongue())
+
+
+def _by_place(tables: Iterable[TableTold]) -> Sequence[tuple[str, Sequence[tuple[str, str, str]]]]:
+    """By each place what the tables say that have a row a place: the table's name and title, and its row."""
+    found = defaultdict[str, list[tuple[str, str, str]]](list)
+    for table in tables:
+        for place, says in table.rows if table.key else ():
+            found[place].append((table.name, table.title, says))
+    return sorted(found.items())
 
 
 def _citing(book: Rulebook, name: str, titles: Mapping[str, str]) -> tuple[Sequence[tuple[str, str]], Sequence[str]]:

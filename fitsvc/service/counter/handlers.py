@@ -143,10 +143,11 @@ def rules_book(request: AnyRequest) -> Response[str]:
 @get("/rules/{rule:path}", sync_to_thread=True)
 def rule(request: AnyRequest, rule: FromPath[str]) -> Response[str]:
     """Give one rule, limit or need."""
-    found = service_of(request).library.entry(str(rule).removeprefix("/"))
+    library = service_of(request).library
+    found = library.entry(str(rule).removeprefix("/"))
     if found is None:
         return not_there(request, t("There is no rule, limit or need of that name. The page of rules lists all."))
-    return page(request, "rule.html", rule=found)
+    return page(request, "rule.html", rule=found, borders=library.borders(found.id))
 
 
 @get("/facts", sync_to_thread=True)

@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
+from fitsvc.answers.borders import Border, Borders, BorderSide
 from fitsvc.document import Json
+from fitsvc.engine.point import Point
+from fitsvc.facts import FactReader
 from fitsvc.language.display import show
 from fitsvc.language.tables import Table
 from fitsvc.language.truth import WORDS
@@ -15,7 +18,7 @@ from fitsvc.rulebook.rules import IfKnown, Limit, Need, Reference, Rule, Ruleboo
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.rulebook.yaml_text import to_plain
 from fitsvc.service.counter.fields import sentence
-from fitsvc.service.counter.links import cell
+from fitsvc.service.counter.links import cell, link, write_fields
 from fitsvc.service.counter.seeing import source_text
 from fitsvc.tongues import later, t
 
@@ -46,6 +49,7 @@ _SEEN: Final[Mapping[str, str]] = {
     "memory": later("from memory"),
 }
 _TO_FIND_OUT: Final = later("What it reads is to be found out first.")
+_OF_NEEDS: Final = {"open": "needed", "met": "not needed"}
 _PROMISES: Final = ("gives", "so", "at_most")
 
 
@@ -60,8 +64,13 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class TableTold:
-    """A lookup table: its title, its rows from key to value, where it comes from."""
+    """A lookup table: its name and title, its rows from key to value, where it comes from.
 
+    `key` is the list by whose members its rows are told, each with its own source; empty of a table without such rows.
+    """
+
+    name: str
+    key: str
     title: str
     rows: Sequence[tuple[str, str]]
     source: str
@@ -108,6 +117,20 @@ class EntryTold:
     examples: Sequence[tuple[str, str]]
 
 
+@dataclass(frozen=True, slots=True)
+class BorderTold:
+    """A border case: the figure's fact and name, its two sides, each with the link that asks it, and what else is told.
+
+    A side says its figure, whether all beyond it gives the same, and what that is.
+    """
+
+    label: str
+    name: str
+    below: tuple[str, str]
+    above: tuple[str, str]
+    told: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FactTold:
     """A fact: what it means, how it is learnt, and what reads it."""
@@ -123,10 +146,11 @@ class FactTold:
 
 
 class Library:
-    """A rulebook as its pages tell it, worked out once."""
+    """A rulebook as its pages tell it, worked out once; `borders` are those of its language or another's."""
 
-    def __init__(self, rulebook: Rulebook) -> None:
+    def __init__(self, rulebook: Rulebook, borders: Borders | None = None) -> None:
         self.rulebook = rulebook
+        self._borders = borders or Borders(Point(rulebook), FactReader(rulebook))
 
     @cached_property
     def _entries(self) -> dict[str, tuple[str, Rule | Limit | Need]]:
@@ -205,8 +229,22 @@ class Library:
             source=source_text(one.source.document()),
             sources=self.cited(one.source),
             facts=[self._fact_line(fact) for fact in facts],
-            tables=[self.table(self.rulebook.tables[table]) for table in tables],
+            tables=[self.table(table) for table in tables],
             examples=[example_told(example.node) for example in self.rulebook.examples[name]],
+        )
+
+    def borders(self, id: str) -> list[BorderTold]:
+        """The border cases of a rule, limit or need, by its id of today."""
+        return [self._border(one) for one in self._borders.of(id)]
+
+    def _border(self, one: Border) -> BorderTold:
+        fact = self.rulebook.vocabulary.facts[one.fact]
+        return BorderTold(
+            label=sentence(fact.label),
+            name=one.fact,
+            below=(_side_told(one.low, "less"), link("/answer", write_fields(one.question(one.low)))),
+            above=(_side_told(one.high, "more"), link("/answer", write_fields(one.question(one.high)))),
+            told=facts_told(one.written),
         )
 
     def cited(self, by: Reference) -> list[SourceTold]:
@@ -244,11 +282,12 @@ class Library:
             readers=[Line(f"/rules/{id}", self._entries[id][1].title, self._entries[id][0]) for id in readers],
         )
 
-    def table(self, entry: TableEntry) -> TableTold:
+    def table(self, name: str) -> TableTold:
         """A table, row by row."""
+        entry = self.rulebook.tables[name]
         if entry.rows:
-            return self._rows(entry)
-        return TableTold(entry.title, [*self._cells(entry.columns[""])], source_text(entry.source.document()))
+            return self._rows(name, entry)
+        return TableTold(name, "", entry.title, [*self._cells(entry.columns[""])], source_text(entry.source.document()))
 
     def _cells(self, table: Table) -> Iterator[tuple[str, str]]:
         """The cells of a table, each by its keys in words."""
@@ -268,7 +307,7 @@ class Library:
             yield t("between two of these"), t("on the straight line from one to the other")
             yield t("beyond the first and the last"), t("not known")
 
-    def _rows(self, entry: TableEntry) -> TableTold:
+    def _rows(self, name: str, entry: TableEntry) -> TableTold:
         """A table whose rows each have a source: what each asks, and where that was seen."""
         key = next(iter(entry.columns.values())).key
         assert isinstance(key, ListType)
@@ -280,7 +319,7 @@ class Library:
             )
             for member, row in entry.rows.items()
         ]
-        return TableTold(entry.title, rows, source_text(entry.source.document()))
+        return TableTold(name, key.name, entry.title, rows, source_text(entry.source.document()))
 
     def _value(self, value: Value, gives: Type) -> str:
         if isinstance(value, tuple):
@@ -340,10 +379,24 @@ def _lines(one: Rule | Limit | Need) -> Iterator[tuple[str, str, bool]]:
 def example_told(node: Any) -> tuple[str, str]:
     """An example: its facts in a line, and what it gives."""
     told: Json = to_plain(node)
-    gives = told.get("gives") or t("at most {figure}", figure=told.get("at_most", ""))
+    gives = str(told.get("gives") or t("at most {figure}", figure=told.get("at_most", "")))
     gives += t(", so: {so}", so=told["so"]) if "so" in told else ""
-    facts = ", ".join(f"{name} {_written(wire)}" for name, wire in told.items() if name not in _PROMISES)
-    return facts, str(gives).replace("_", " ")
+    return facts_told({name: wire for name, wire in told.items() if name not in _PROMISES}), _words(gives)
+
+
+def facts_told(facts: Mapping[str, Json]) -> str:
+    """What an example says of facts, adapters and subjects, in a line."""
+    return ", ".join(f"{name} {_written(wire)}" for name, wire in facts.items())
+
+
+def _words(gives: str) -> str:
+    return gives.replace("_", " ")
+
+
+def _side_told(side: BorderSide, way: str) -> str:
+    """One side of a border, in the words of the rules as examples are; a need that is open or met is needed or not."""
+    gives = _OF_NEEDS.get(side.gives, _words(side.gives))
+    return f"{side.figure}{f' or {way}' * side.beyond}: {gives}"
 
 
 def _written(wire: Json) -> str:
