@@ -67,6 +67,69 @@ def test_a_carrier_and_a_trailer_share_the_label_of_a_dual_receiver() -> None:
     assert all(one.alone != "fails" and one.answer.outcome == "fails" for one in found.together)
 
 
+ALLOWED: Part = {"extension_allowed": True}
+BY_LABEL: Part = {"bikes_max": 2, "bike_weight_max": "80 lb", **ALLOWED}
+
+
+def unloaded(**facts: Any) -> Part:
+    """A carrier for which no load is named."""
+    return {**bikes(**BY_LABEL, **facts), "load": None}
+
+
+def box() -> Part:
+    """A carrier for goods, as the bike carrier in all else."""
+    told = {name: value for name, value in BIKES.items() if name != "bikes_held_by"}
+    return {**bikes(), "accessory": {"facts": {**told, **ALLOWED, "kind": "cargo_carrier"}}, "load": None}
+
+
+@pytest.mark.parametrize("rack", [unloaded(), box()], ids=["bikes", "goods"])
+@pytest.mark.parametrize(("tongue", "most"), [("130 lb", "160 lb"), ("131 lb", "159 lb"), ("200 lb", "90 lb")])
+def test_with_no_load_named_it_is_told_how_much_it_may_be(rack: Part, tongue: str, most: str) -> None:
+    """Of 350 lb a rack of 50 lb, a mount of 10 lb and 200 lb of tongue leave 90 lb; its own label allows 160 lb."""
+    found = answer([rack, boat({**MOUNT, **ALLOWED}, gross_weight="1300 lb", tongue_weight=tongue)])
+    told, trailer = (one.answer for one in found.together)
+    assert result(found, WEIGHT) == "passes"
+    assert told.allowance and (told.allowance.at_most, told.allowance.whole) == (most, most == "160 lb")
+    assert result(found, "labels-borne-together") == ("passes" if most == "160 lb" else "fails")
+    said = [one.told for one in trailer.to_see_to if "Say what is to be carried" in one.told]
+    if most != "160 lb":
+        assert told.outcome == "conditional" and said
+        assert f"with at most {most} on it" in told.summary
+
+
+def test_with_no_load_named_what_is_too_much_anyway_is_a_no() -> None:
+    """A rack of 50 lb and a mount of 10 lb leave 290 lb of 350 lb for the tongue, with nothing on the rack."""
+    for tongue, told in {"290 lb": "passes", "291 lb": "fails"}.items():
+        assert result(answer([unloaded(), boat(gross_weight="2900 lb", tongue_weight=tongue)]), WEIGHT) == told
+
+
+def test_two_carriers_with_no_load_named_share_what_is_left() -> None:
+    """Of 350 lb two racks of 50 lb leave 250 lb: 90 lb on one with 160 lb on the other, and never 160 lb on each."""
+    found = answer([unloaded(), unloaded()])
+    assert result(found, "labels-borne-together") == "fails"
+    assert [one.answer.allowance and one.answer.allowance.at_most for one in found.together] == ["90 lb", "90 lb"]
+
+
+def test_whom_a_steps_label_takes_counts_beside_a_trailer() -> None:
+    """Of 350 lb a step of 20 lb, a mount of 10 lb and 100 lb of tongue leave 220 lb, not the 300 lb of its label."""
+    found = answer([step(**ALLOWED), boat(gross_weight="1000 lb", tongue_weight="100 lb")])
+    assert result(found, "labels-borne-together") == "fails"
+    allowance = found.together[0].answer.allowance
+    assert allowance and allowance.at_most == "220 lb"
+
+
+def test_it_is_said_first_what_can_be_asked() -> None:
+    """The mount that nobody has weighed is asked for, and not the sum that it leaves open for the rack."""
+    ball = {"diameter": "2 in", "rating": "6000 lb", "shank_diameter": "1 in", "bushed": False}
+    light = {**MOUNT, **ALLOWED, "ball_hole": "1 in"}
+    del light["weight"]
+    trailer = boat(light, gross_weight="1000 lb", tongue_weight="100 lb") | {"ball": {"facts": ball}}
+    found = answer([bikes(1, **BY_LABEL), trailer], occupants_weight="150 lb")
+    rack, mount = (one.answer for one in found.together)
+    assert rack.outcome == mount.outcome == "undetermined"
+    assert "the accessory's own weight" in found.summary and found.summary.startswith("The boat: ")
+
+
 def test_a_mount_nobody_has_weighed_does_not_save_it() -> None:
     """490 lb are too much whatever the mount weighs."""
     light = {name: value for name, value in MOUNT.items() if name != "weight"}

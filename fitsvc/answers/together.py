@@ -228,6 +228,11 @@ class _Judging:
                 break
         return Spoiler(finding.rule, finding.result, finding.reason, list(between))
 
+    def _can_be_settled(self, one: ThingAnswer) -> bool:
+        """Whether a step of a thing's own settles something that holds up its outcome."""
+        open_ = {found.rule for found in one.answer.findings if self.together.wording.effect(found) == "unknown"}
+        return any(not open_.isdisjoint(step.settles) for step in one.answer.next)
+
     @cached_property
     def _pairs(self) -> Mapping[tuple[int, int], Case]:
         """Each thing's opened case with one other beside it, of more than two."""
@@ -253,7 +258,8 @@ class _Judging:
         failing = next((one for one in spoils if one.result == "fails"), None)
         if outcome == "fails" and alone is None and failing is not None:
             return t("No, not together. {reason}", reason=failing.reason)
-        first = alone or next(one for one in each if one.answer.outcome == outcome)
+        # What is open for one may be a figure of another, which alone can be asked for it.
+        first = alone or max((one for one in each if one.answer.outcome == outcome), key=self._can_be_settled)
         if outcome == "conditional" and len(see_to) > len(first.answer.to_see_to):
             steps = next((one.answer.next for one in each if one.answer.next), [])
             how = [f"{capped(', '.join(carried))}."] if carried else []
