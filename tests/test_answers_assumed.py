@@ -98,3 +98,14 @@ def test_where_the_bumper_would_not_bear_it_the_place_is_asked_for(bumper: Facts
     found = {one.rule: one for one in answer(facts).findings}.get("bumper-bears-the-trailer")
     assert (found.result if found else "not_applicable") == outcome
     assert not found or "receiver.place" in found.facts
+
+
+@pytest.mark.parametrize("rating", ["trailer_rating", "tongue_rating"])
+def test_the_place_that_decides_is_what_is_asked_for(rating: str) -> None:
+    """Told too little for it, the bumper's rating is not asked for again: on the frame it works, and it says so."""
+    found = answer({**without(MOUNT, "receiver.place"), f"vehicle.bumper_{rating}": "20 lb"})
+    (place,) = [step for step in found.next if step.fact == "receiver.place"]
+    assert place.works_if == "on the frame at the rear" and "on the bumper" in place.fails_if
+    assert any("look what the receiver is fastened to" in one.reason for one in found.findings)
+    assert not any("so it is taken to be on the frame" in one for one in found.assumed)
+    assert any("what the receiver is fastened to" in one for one in found.assumed)

@@ -9,10 +9,12 @@ from random import Random
 from typing import Final
 
 import pytest
+from demo_world import answerer
 from effort import NIGHTLY
 from working_rigs import BOOK, KINDS, MADE, Rig, any_value, blanked, has, put, random_rigs, slot_of, works
 
 from fitsvc.answers.cautions import Cautions
+from fitsvc.answers.next_steps import next_steps
 from fitsvc.facts import Case
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import ListType, NumberType, Value
@@ -168,6 +170,27 @@ def test_what_is_taken_in_its_place_is_said(kind: str) -> None:
             less = blanked(rig.case, name)
             if works(less) and failing(rng, rig.case, name, None):
                 assert says(less) - says(rig.case), name
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_is_left_open_can_be_asked_for(kind: str) -> None:
+    """Whatever is not told beside another figure than the rig's, an answer that is left open asks for a fact.
+
+    Only of what is not judged at all is nobody asked.
+    """
+    rng, missing, asked = Random(None if NIGHTLY else kind), answerer().missing, 0
+    for rig in random_rigs(rng, kind, RIGS):
+        facts = [*told(rig.case)]
+        for name, place in rng.sample(facts, min(len(facts), 12)):
+            less = blanked(rig.case, name, place)
+            other = rng.choice([*less.facts])
+            case = put(less, other, any_value(rng, other))
+            verdict = missing.engine.evaluate(case)
+            if verdict.outcome == "undetermined":
+                steps = next_steps(missing, case, verdict, "us")
+                assert steps.told or steps.for_good, (name, other, [BOOK.rules[n].id for n in verdict.holding_up])
+                asked += 1
+    assert asked
 
 
 def test_what_weighs_much_is_missed_when_it_is_not_told() -> None:

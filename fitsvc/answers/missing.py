@@ -130,13 +130,23 @@ class Missing:
         return (number, *self.wording.rules(False)[number].rests_on(case.facts.get, case.present))
 
     def _held(self, number: int, case: Case) -> Iterator[UnknownFact]:
+        return (held for held in self._open(number, case) if not self._left_to_customers(held, case))
+
+    def brought_up(self, number: int, case: Case) -> tuple[UnknownFact, ...]:
+        """The facts that an open rule rests on and nobody is asked for where something else settles it."""
+        return tuple(held for held in self._open(number, case) if self._left_to_customers(held, case))
+
+    def _left_to_customers(self, held: UnknownFact, case: Case) -> bool:
+        """Whether a fact opens a topic that a customer brings up; a plate is read unasked."""
+        return held.fact.brought_up and held.asked_as not in case.present
+
+    def _open(self, number: int, case: Case) -> Iterator[UnknownFact]:
+        """The facts that matter to a rule and are not exactly known."""
         for read, adapter in dict.fromkeys(self._rests_on(number, case)):
             fact = self.wording.rulebook.vocabulary.fact_of(read.name)
-            # What a customer brings up opens a topic, and is asked for by nobody; a plate is read unasked.
             if fact is not None:
                 held = UnknownFact(read.name, adapter, read=read, fact=fact)
-                left_out = fact.brought_up and held.asked_as not in case.present
-                if not left_out and not is_exact(read.type, held.current(case)):
+                if not is_exact(read.type, held.current(case)):
                     yield held
 
     def _rests_on(self, number: int, case: Case) -> Iterator[tuple[Read, int | None]]:

@@ -37,20 +37,43 @@ class Settling:
                 self.rules_of.setdefault(held, []).append(number)
         self.runs: dict[UnknownFact, dict[int, Runs]] = {}
         self.untried: list[str] = []
-        for held in sorted(self._first(), key=lambda held: held.effort):
-            if trying.work.left > self._supposing:
-                self.runs[held] = missing.readings(held, self.rules_of[held], trying, system)
-            else:
-                self.untried.append(held.fact.name)
+        self._system = system
+        self._read_all()
 
     def needed(self, rules: Sequence[int]) -> dict[int, tuple[UnknownFact, ...]]:
         """For each of some rules the facts to ask for; what was needed for others before counts as known."""
         before = set(self.trying.supposed)
         left = self._suppose(rules)
+        if left and self._take_up(left):
+            left = self._suppose(rules)
         passed = [number for number in rules if number not in left]
         self._take_back([held for held in self.trying.supposed if held not in before], passed)
         found = {number: tuple(held for held in self.held[number] if held in self.trying.supposed) for number in passed}
         return found | {number: self.held[number] for number in left}
+
+    def _read_all(self) -> None:
+        """Find out what the readings of each fact come to, as far as there is work left for it."""
+        for held in sorted(self._first(), key=lambda held: held.effort):
+            if held in self.runs:
+                continue
+            if self.trying.work.left > self._supposing:
+                self.runs[held] = self._missing.readings(held, self.rules_of[held], self.trying, self._system)
+            else:
+                self.untried.append(held.fact.name)
+
+    def _take_up(self, rules: Iterable[int]) -> bool:
+        """Take up what a customer brings up, for rules that leave the answer open and that nothing else settles.
+
+        So it is asked whether a receiver is on the frame where its bumper would not bear it. True where there is any.
+        """
+        blocking = [number for number in rules if self._missing.engine.rulebook.rules[number].leaves_open]
+        more = {number: self._missing.brought_up(number, self.trying.now) for number in blocking}
+        for number, facts in more.items():
+            self.held[number] += facts
+            for held in facts:
+                self.rules_of.setdefault(held, []).append(number)
+        self._read_all()
+        return any(more.values())
 
     def _first(self) -> Iterable[UnknownFact]:
         """Each fact once: of one that is open in several adapters the first."""
