@@ -79,7 +79,9 @@ def compare(columns: Columns, reader: FactReader, held: Snapshot, pairs: Sequenc
 
 
 class _Difference(NamedTuple):
-    """Where two rigs come to unlike outcomes with a part's items, and what each comes to where it may be unlike."""
+    """Where two rigs come to unlike outcomes with a part's items; what the first comes to, and the other where it may
+    come to something else.
+    """
 
     where: Words
     was: _Bitmaps
@@ -111,17 +113,21 @@ class _ComparedPart:
         """Where a rig comes to something else, of where it may; None where it does so nowhere."""
         if among is not None and not among.any():
             return None
-        both = was.bitmaps_among(among), now.bitmaps_among(among)
-        where: Words = reduce(or_, (one ^ other for one, other in zip(both[0].values(), both[1].values(), strict=True)))
-        return _Difference(where, *both) if self._count(where) else None
+        # All that it came to is counted where something changed, and so is asked for once.
+        before, after = was.bitmaps_among(), now.bitmaps_among(among)
+        unlike = reduce(or_, (one ^ other for one, other in zip(before.values(), after.values(), strict=True)))
+        where: Words = unlike if among is None else unlike & among
+        return _Difference(where, before, after) if self._count(where) else None
 
     def add(self, told: Unlike, was: Judged, difference: _Difference | None) -> None:
         """Put what a rig came to with all the items, and comes to, to what it does with others."""
-        before = {outcome: self._count(words) for outcome, words in was.bitmaps_among().items()}
+        whole = was.bitmaps_among() if difference is None else difference.was
+        before = {outcome: self._count(words) for outcome, words in whole.items()}
         after = dict(before)
         if difference is not None:
-            for outcome in after:
-                after[outcome] += self._count(difference.now[outcome]) - self._count(difference.was[outcome])
+            for outcome, words in difference.now.items():
+                come, gone = words & difference.where, whole[outcome] & difference.where
+                after[outcome] += self._count(come) - self._count(gone)
         left = len(self._alive) - len(self._gone)
         for counter, counts in ((told.before, before), (told.after, after)):
             counter.update({"works": left - sum(counts.values()), **counts})
@@ -134,9 +140,9 @@ class _ComparedPart:
             some = slice(start, start + _STRIDE)
             rows = np.flatnonzero(flags[signature_of[some]] & self._alive[some])[:most] + start
             most -= len(rows)
-            for row in rows.tolist():
-                both = (_at(maps, signature_of[row : row + 1]) for maps in (difference.was, difference.now))
-                yield (self._skus[row], *both)
+            both = (_at(maps, signature_of[rows]) for maps in (difference.was, difference.now))
+            for row, was, now in zip(rows.tolist(), *both, strict=True):
+                yield self._skus[row], was, now
             if not most:
                 break
 
@@ -213,5 +219,10 @@ class _Comparing:
             yield item.sku, before, after
 
 
-def _at(maps: _Bitmaps, signature: NDArray[np.uint32]) -> Outcome:
-    return next((outcome for outcome, words in maps.items() if set_at(words, signature)[0]), "works")
+def _at(maps: _Bitmaps, signatures: NDArray[np.uint32]) -> list[Outcome]:
+    """The outcome of each of some signatures."""
+    found: list[Outcome] = ["works"] * len(signatures)
+    for outcome, words in maps.items():
+        for place in np.flatnonzero(set_at(words, signatures)).tolist():
+            found[place] = outcome
+    return found

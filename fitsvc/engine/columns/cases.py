@@ -6,7 +6,7 @@ does not rest on it is taken from the catalogue. A catalogue and a rig without o
 nothing more.
 """
 
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -59,8 +59,10 @@ class Cases:
     def make_room(self) -> None:
         """Let go of all kept results if they are too many; they are computed again when asked for."""
         if self._held.bytes > self._most_kept:
-            for judge in (*self._judges, *self.written_out()):
+            for judge in self._judges:
                 judge.forget()
+            for part in list(self._parts.values()):
+                part.forget()
             self._passing = {}
             self._held.bytes = 0
 
@@ -68,10 +70,6 @@ class Cases:
         """Keep nothing of what is written out that only makes more judges."""
         for part in list(self._parts.values()):
             part.let_go()
-
-    def written_out(self) -> Iterator[Judge]:
-        """The judges of what is written out."""
-        return (judge for part in list(self._parts.values()) for judge in list(part.judges.values()))
 
     def open_choices(self, catalogue: Catalogue, rig: Case, values: tuple[Value, ...]) -> Open:
         """The choices that are open, of the rig, its adapters in turn, or the items."""

@@ -78,6 +78,8 @@ class WrittenOut:
         supposed = column_of(choice.type, [value] * len(self._rows))
         self._items = SomeItems(items, self._rows, choice.name, supposed)
         self.judges: dict[int, Judge] = {}
+        # By the entry, which is held with it, so that no other is at its address.
+        self._bits: dict[tuple[int, Result], tuple[RuleColumn, Words]] = {}
 
     def entry(self, number: int, values: tuple[Value, ...]) -> RuleColumn:
         """What a rule comes to for a rig given by its own values."""
@@ -91,10 +93,23 @@ class WrittenOut:
         """Keep nothing that only makes more judges."""
         self._items.let_go()
 
+    def forget(self) -> None:
+        """Let go of all kept results."""
+        self._bits.clear()
+        for judge in list(self.judges.values()):
+            judge.forget()
+
     def bits(self, entry: RuleColumn, result: Result) -> Words | None:
-        """Where a rule fails, or is undetermined, over the whole catalogue."""
+        """Where a rule fails, or is undetermined, over the whole catalogue; kept, as most rigs come to few entries."""
         found = bits_of(entry, result)
-        return None if found is None else _spread(self._rows[unpack(found, len(self._rows))], self._count)
+        if found is None:
+            return None
+        kept = self._bits.get((id(entry), result))
+        if kept is None:
+            words = _spread(self._rows[unpack(found, len(self._rows))], self._count)
+            kept = self._bits[id(entry), result] = entry, words
+            self._held.bytes += words.nbytes
+        return kept[1]
 
 
 def bits_of(entry: RuleColumn, result: Result) -> Words | None:
