@@ -5,6 +5,7 @@ import os
 import re
 import shutil
 import subprocess
+from base64 import b64encode
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -108,6 +109,7 @@ PAGES: Final = {
     "ask, saved rig": "/?rig=rig_farm_muckle&find.accessory=bike+rack&utm_source=mail",
     "audits": "/audits",
     "taking in": "/intake",
+    "audits every night": "/audits/schedules",
     "rules": "/rules",
     "rule": "/rules/shank-fits-opening",
     "what if": "/whatif/shank-fits-opening",
@@ -213,8 +215,10 @@ def running(url: str, folder: Path) -> Iterator[Counter]:
     """Run `fitsvc serve` on a database; what it writes goes to a folder."""
     log = folder / "server.log"
     with log.open("wb") as output:
-        env = {**os.environ, "FITSVC_AUDITS": str(folder / "audits")}
-        process = Begun(["serve", "--port", "0", "--database", url], output.fileno(), environment=env)
+        nobody, secret = "http://127.0.0.1:9/nobody", f"whsec_{b64encode(bytes(32)).decode()}"
+        env = {**os.environ, "FITSVC_AUDITS": str(folder / "audits"), "FITSVC_WEBHOOK_SECRET": secret}
+        nightly = ["--deliveries", str(folder / "deliveries"), "--report-to", nobody]
+        process = Begun(["serve", "--port", "0", "--database", url, *nightly], output.fileno(), environment=env)
         try:
             yield Counter(_address(log, process), process, url)
         finally:

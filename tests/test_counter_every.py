@@ -25,6 +25,7 @@ from litestar.testing import TestClient
 from playwright.sync_api import Browser, FilePayload, Page, expect
 from test_counter_audits import new_key
 from test_counter_extremes import LEAST_ON_SCREEN
+from waiting import until
 
 import fitsvc
 from fitsvc.paths import data_dir
@@ -161,6 +162,43 @@ def suppliers(page: Page, key: str) -> None:
     page.goto("/audits/scorecard")
 
 
+def nightly_refused(page: Page, key: str) -> None:
+    """A plan without a file of its own kind: told at its field, with what was typed."""
+    _plan(page, key, "thorn/list.exe")
+    expect(page.locator("#file-error")).to_be_visible()
+
+
+def nightly(page: Page, key: str) -> None:
+    """What is planned, and what came of a night on which no file was there."""
+    _plan(page, key, "thorn/list.csv")
+    page.locator("main h3 a").first.click()
+    page.get_by_label("Key that may audit: Run it now").fill(key)
+    page.get_by_role("button", name="Run it now").click()
+    expect(page.locator("#runs")).to_be_visible()
+
+    def has_ended() -> bool:
+        page.reload()
+        return page.get_by_text("Why: thorn/list.csv is not there.").count() > 0
+
+    until(has_ended, "the run to end")
+
+
+def nightly_listed(page: Page, key: str) -> None:
+    """The list of what is planned, with that in it."""
+    nightly(page, key)
+    page.goto("/audits/schedules")
+
+
+def _plan(page: Page, key: str, file: str) -> None:
+    _take_in(page, key)
+    page.goto("/audits/schedules")
+    page.fill("#file", file)
+    page.fill("#at", "02:00")
+    page.fill("#zone", "Europe/Berlin")
+    page.fill("#key", key)
+    page.click("text=Plan it")
+
+
 def rulebook(page: Page, key: str) -> None:
     """The whole rulebook as one book."""
     page.goto("/rules/book")
@@ -193,6 +231,9 @@ LED_TO: Final[dict[Callable[[Page, str], None], str]] = {
     audits_listed: "audits.html",
     taken_in: "intake_columns.html",
     taken_in_refused: "intake.html",
+    nightly_refused: "schedules.html",
+    nightly: "schedule.html",
+    nightly_listed: "schedules.html",
     suppliers: "",
     rulebook: "book.html",
     device: "ask.html",

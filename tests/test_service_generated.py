@@ -33,9 +33,12 @@ from fitsvc.language.quantities import UNITS
 from fitsvc.language.types import NumberType
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.service.app import create_app
+from fitsvc.service.audits.folder import SUPPLIERS
 from fitsvc.service.audits.handlers import UPLOADS
 from fitsvc.service.context import service_in
 from fitsvc.service.examples import BODIES
+from fitsvc.service.reporting import Nightly
+from fitsvc.service.settings import Settings
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
 
@@ -83,7 +86,11 @@ def app(migrated: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Li
     file = tmp_path_factory.mktemp("generated") / "fitsvc.db"
     shutil.copy(migrated, file)
     database = Database(f"sqlite:///{file}")
-    made = create_app(database, answerer(), file.parent / "audits")
+    suppliers = file.parent / "audits" / SUPPLIERS
+    suppliers.mkdir(parents=True)
+    (suppliers / f"{BODIES['NewSchedule']['supplier']}.yaml").write_text("columns: {}\n")
+    settings = Settings(nightly=Nightly(str(file.parent)))
+    made = create_app(database, answerer(), file.parent / "audits", settings=settings)
     with database.session() as session:
         made.state["key"] = {"X-API-Key": create_key(session, "generated")[0]}
     STAGE.app = made

@@ -16,7 +16,10 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.app import create_app
+from fitsvc.service.audits.folder import SUPPLIERS
 from fitsvc.service.examples import BODIES, MISTAKEN, fit
+from fitsvc.service.reporting import Nightly
+from fitsvc.service.settings import Settings
 from fitsvc.store.database import Database
 
 Client = TestClient[Litestar]
@@ -33,6 +36,10 @@ PAGES = {
     "/facts/{fact}",
     "/audits",
     "/audits/scorecard",
+    "/audits/schedules",
+    "/audits/schedules/{key}",
+    "/audits/schedules/{key}/delete",
+    "/audits/schedules/{key}/run",
     "/audits/{key}",
     "/intake",
     "/intake/{supplier}",
@@ -151,8 +158,15 @@ def test_links_name_operations_and_parameters_that_exist(described: Any) -> None
         assert set(link["parameters"]) <= {one["name"] for one in by_id[link["operationId"]]["parameters"]}
 
 
-def test_the_examples_are_taken_in_order(client: Client, key: dict[str, str], described: Any) -> None:
+def test_the_examples_are_taken_in_order(
+    database: Database, tmp_path: Path, key: dict[str, str], described: Any
+) -> None:
     """Sent one after the other, each example is accepted, and each state replaces what its new one made."""
+    suppliers = tmp_path / "audits" / SUPPLIERS
+    suppliers.mkdir(parents=True)
+    (suppliers / f"{BODIES['NewSchedule']['supplier']}.yaml").write_text("columns: {}\n")
+    settings = Settings(nightly=Nightly(str(tmp_path)))
+    client = TestClient(create_app(database, answerer(), tmp_path / "audits", settings=settings))
     places: dict[str, str] = {}
     taken = set()
     for name, body in BODIES.items():

@@ -6,7 +6,8 @@ A tool that makes requests from the API's description takes each of them to be a
 - 412: a version in `If-Match` has to be the stored one's (RFC 9110, 13.1.1), and `If-None-Match: *` finds nothing.
 - 428: a `PUT` needs one of these two headers (RFC 6585, 3); OpenAPI cannot say of two parameters that one is needed.
 - 422 with these codes: `implausible`, a figure in any of a dozen units and forms is beyond its `x-range`, or a time
-  beyond today, which a schema of texts cannot compare; `contradiction`, two of what is told cannot both hold;
+  beyond today, which a schema of texts cannot compare, or a time zone that the system has not; `contradiction`, two of
+  what is told cannot both hold;
   `unprintable`, a SKU of characters that nobody sees or that look like others, whose pattern would be of 826 ranges;
   `not-given`, a cursor that no page ended with, or no kind of a wish that bikes, cargo or a trailer do not say, or say
   two at once: its forms overlap, and makers of clients refuse them; and a key for one request that came with another.

@@ -23,6 +23,7 @@ _COMMANDS: Final = {
     "audit": "audit",
     "fits": "fits",
     "scorecard": "scorecard",
+    "schedule": "schedules",
     "intake": "intake",
     "demo": "demo",
     "load": "load",

@@ -115,6 +115,19 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     help="An address that is told what changed; repeat it. Signed by the secrets in FITSVC_WEBHOOK_SECRET.",
 )
 @click.option(
+    "--deliveries",
+    metavar="DIR|URL",
+    envvar="FITSVC_DELIVERIES",
+    show_envvar=True,
+    help="Where suppliers' files come in, a folder or a storage: what schedules audit every day is below it.",
+)
+@click.option(
+    "--report-to",
+    metavar="URL",
+    multiple=True,
+    help="Who is told what these audits came to, https://... (signed) or mailto:...; repeat it.",
+)
+@click.option(
     "--requests",
     metavar="COUNT",
     type=click.IntRange(1),
@@ -213,6 +226,8 @@ def serve(
     trusted_proxy: tuple[str, ...],
     allow_origin: tuple[str, ...],
     webhook: tuple[str, ...],
+    deliveries: str | None,
+    report_to: tuple[str, ...],
     requests: int,
     workers: int,
     keep_alive: int,
@@ -228,11 +243,14 @@ def serve(
     """Serve the REST interface and its pages over HTTP."""
     from datetime import timedelta
 
+    from fitsvc.service.mailing import SENDER_VARIABLE, SERVER_VARIABLE
     from fitsvc.service.pulling import PullFrom
+    from fitsvc.service.reporting import read_nightly
     from fitsvc.service.serving import serve as run
     from fitsvc.service.settings import Operator, Settings
     from fitsvc.service.signing import VARIABLE, read_hooks
 
+    secrets, mail_server, sender = (os.environ.get(one, "") for one in (VARIABLE, SERVER_VARIABLE, SENDER_VARIABLE))
     settings = Settings(
         hosts=tuple(name.lower() for name in trusted_host),
         proxies=trusted_proxy,
@@ -249,7 +267,8 @@ def serve(
         record_share=record_share / 100,
         record_days=record_days,
         record_without=frozenset(record_without),
-        hooks=read_hooks(webhook, os.environ.get(VARIABLE, "")),
+        hooks=read_hooks(webhook, secrets),
+        nightly=read_nightly(deliveries or "", report_to, secrets, mail_server, sender),
         operator=Operator(name=shop, heading=shop_heading, address=public_address.rstrip("/")),
     )
     opened = frozenset(public) - {"none"} if public else None

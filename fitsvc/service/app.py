@@ -35,7 +35,10 @@ from fitsvc.service import (
     written,
 )
 from fitsvc.service.audits import handlers as audits
+from fitsvc.service.audits import schedules
 from fitsvc.service.audits.folder import MOST_BYTES, Audits, audits_root
+from fitsvc.service.audits.nightly import Schedules
+from fitsvc.service.audits.notices import Notices
 from fitsvc.service.audits.running import Running
 from fitsvc.service.audits.suppliers import suppliers
 from fitsvc.service.compressing import Compressing
@@ -113,6 +116,7 @@ def create_app(
         rule_trials=RuleTrials(rules, answerer.rulebook.digest, database, shared),
         audits=kept,
         audit_bytes=audit_bytes,
+        nightly=settings.nightly,
         public=settings.public,
         max_age=settings.max_age,
         description=_described(app, answerer),
@@ -123,9 +127,14 @@ def create_app(
     )
     keep(service, app)
     if not answers_only:
-        telling = webhooks.Webhooks(service, settings.hooks)
-        app.on_startup.append(telling.start)
-        app.on_shutdown.insert(0, telling.stop)
+        tongues = spoken_tongues(rules)
+        for beside in (
+            webhooks.Webhooks(service, settings.hooks),
+            Schedules(service, settings.nightly, tongues),
+            Notices(service, settings.nightly.reports, tongues),
+        ):
+            app.on_startup.append(beside.start)
+            app.on_shutdown.insert(0, beside.stop)
     inner: ASGIApp = Shortcut(Leaving(app.asgi_handler, settings.body_seconds), service)
     if settings.record is not None:
         masks = Masks(settings.record_without, answerer.rulebook.vocabulary)
@@ -148,6 +157,7 @@ def _routes(shared: Selections) -> list[ControllerRouterHandler]:
         rigs.router(),
         audits.router(),
         suppliers,
+        schedules.router(),
         *selections.handlers(shared.selector),
         *matches.handlers(),
         feed.list_changes,

@@ -16,6 +16,7 @@ from fitsvc.service.audits.folder import Audits
 from fitsvc.service.counter.lookup import Library
 from fitsvc.service.metrics import Metrics
 from fitsvc.service.published import Followed
+from fitsvc.service.reporting import Nightly
 from fitsvc.service.rule_trials import RuleTrials
 from fitsvc.service.selecting import Selections
 from fitsvc.service.settings import Operator
@@ -40,8 +41,9 @@ class Description:
 class Service:
     """One running service, whole before its first request.
 
-    An audit's file may have `audit_bytes`, and what is `public` needs no key. `published` says which rulebook is in
-    force, where that may change. `tongues` are the languages to choose from, each by its code and its own name.
+    An audit's file may have `audit_bytes`, schedules are carried out as `nightly` says, and what is `public` needs no
+    key. `published` says which rulebook is in force, where that may change. `tongues` are the languages to choose from,
+    each by its code and its own name.
     """
 
     database: Database
@@ -53,6 +55,7 @@ class Service:
     rule_trials: RuleTrials
     audits: Audits
     audit_bytes: int
+    nightly: Nightly
     public: frozenset[str]
     max_age: int
     description: Description

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
 
+from fitsvc.service.reporting import Nightly
 from fitsvc.service.signing import Hooks
 
 KEEP_ALIVE: Final = 75
@@ -37,6 +38,7 @@ class Operator:
 
 _NOBODY: Final = Operator()
 _NO_HOOKS: Final = Hooks()
+_NO_NIGHTLY: Final = Nightly()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +52,9 @@ class Settings:
     keep for `max_age` seconds what it would else ask about each time. At most `inside` requests
     are worked on or wait at a time. So many `workers`, processes, answer on the one address, and each has its own
     counts of what is inside and what a caller has sent. With `traces` each request is a span of OpenTelemetry. The
-    addresses of `hooks` are told what changed. With a folder to `record` in, a `record_share` (0 to 1) of what is asked
-    and answered is kept there, for `record_days`, without what the facts `record_without` are.
+    addresses of `hooks` are told what changed; schedules are carried out as `nightly` says. With a folder to `record`
+    in, a `record_share` (0 to 1) of what is asked and answered is kept there, for `record_days`, without what the facts
+    `record_without` are.
     """
 
     public: frozenset[str] = OPEN
@@ -69,6 +72,7 @@ class Settings:
     traces: bool = False
     operator: Operator = _NOBODY
     hooks: Hooks = _NO_HOOKS
+    nightly: Nightly = _NO_NIGHTLY
     record: Path | None = None
     record_share: float = 1.0
     record_days: int = RECORD_DAYS

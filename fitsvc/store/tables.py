@@ -328,6 +328,69 @@ class StoredFit(SQLModel, table=True):
     delivery: str = Field(max_length=64)
 
 
+class Schedule(SQLModel, table=True):
+    """An audit of a supplier's file every day at a time of day of a place.
+
+    `file`, and `claims` where there are such, are paths below the operator's folder of deliveries; `at` is `HH:MM` in
+    the time zone `zone`. Whoever made it is `created_by`, and was spoken to in `language`. The next run is due at
+    `due_at`: whoever moves that on makes the run, and nobody else.
+    """
+
+    id: str = Field(primary_key=True, sa_type=key_type())
+    supplier: str = Field(max_length=NAME)
+    file: str = Field(max_length=ADDRESS)
+    claims: str = Field(default="", max_length=ADDRESS)
+    at: str = Field(max_length=5)
+    zone: str = Field(max_length=KEY)
+    language: str = Field(default="en", max_length=KEY)
+    created_by: str = Field(max_length=NAME)
+    created_at: datetime = Field(default_factory=now, sa_type=Utc)
+    due_at: datetime = Field(sa_type=Utc, index=True)
+
+
+class ScheduledRun(SQLModel, table=True):
+    """One run of a schedule: why it was made, how far it is, and once it has ended all that is told of it.
+
+    It was `due_at` then, and so many times as `missed` passed before a server was there to make it. `asked_by` is who
+    had it run out of time. `audit` is the id of the audit that it made, and `told` what was told of it.
+    """
+
+    __tablename__ = "scheduled_run"
+    __table_args__ = (Index(None, "schedule_id", "sequence"),)
+
+    sequence: int | None = Field(default=None, primary_key=True, sa_type=BigInteger().with_variant(Integer, "sqlite"))
+    schedule_id: str = Field(sa_type=key_type(), foreign_key="schedule.id", ondelete="CASCADE")
+    due_at: datetime = Field(sa_type=Utc)
+    missed: int = 0
+    asked_by: str = Field(default="", max_length=NAME)
+    state: str = Field(max_length=20, index=True)
+    audit: str = Field(default="", max_length=KEY)
+    made_at: datetime = Field(default_factory=now, sa_type=Utc)
+    ended_at: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+    told: Document | None = Field(default=None, sa_column=Column(JSON(none_as_null=True), nullable=True))
+
+
+class Notice(SQLModel, table=True):
+    """That an address is to be told what a run came to, made in the transaction that ended it.
+
+    `attempts` have failed so far, the last with `failure`, and the next is due at `due_at`, until it was `told_at`.
+    Until `held_until` one server is at it, and no other.
+    """
+
+    run: int = Field(
+        sa_type=BigInteger().with_variant(Integer, "sqlite"),
+        primary_key=True,
+        foreign_key="scheduled_run.sequence",
+        ondelete="CASCADE",
+    )
+    address: str = Field(primary_key=True, max_length=ADDRESS)
+    attempts: int = 0
+    due_at: datetime = Field(default_factory=now, sa_type=Utc)
+    failure: str = Field(default="", max_length=LABEL)
+    told_at: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+    held_until: datetime | None = Field(default=None, sa_type=Utc, nullable=True)
+
+
 TABLES: Mapping[Subject, type[Record]] = {
     "vehicle": Vehicle,
     "receiver": Receiver,

@@ -25,6 +25,7 @@ PREFIXES = {
     "key": "key_",
     "audit": "aud_",
     "remark": "rem_",
+    "schedule": "sch_",
 }
 """How the ids of each kind of record begin."""
 

@@ -74,12 +74,16 @@ def note_told(session: Session, address: str, upto: ToldUpTo, at: datetime | Non
     session.execute(update(Webhook).where(col(Webhook.address) == address).values(**fields))
 
 
+def pause_after(attempts: int) -> timedelta:
+    """Return how long an address that has failed so many times in a row is left alone."""
+    return min(timedelta(seconds=_FIRST_PAUSE * 2.0 ** (attempts - 1)), LONGEST_PAUSE)
+
+
 def note_failure(session: Session, address: str, tried: ToldUpTo, failure: str) -> int:
     """Keep that an attempt failed, and when the next is due; returns how many have failed in a row."""
     hook = session.get_one(Webhook, address)
     hook.attempts = 1 if hook.attempts >= MOST_ATTEMPTS else hook.attempts + 1
-    pause = timedelta(seconds=_FIRST_PAUSE * 2.0 ** (hook.attempts - 1))
-    hook.due_at, hook.held_until = now() + min(pause, LONGEST_PAUSE), None
+    hook.due_at, hook.held_until = now() + pause_after(hook.attempts), None
     hook.tried, hook.failure = tried.revision, failure[:LABEL]
     session.add(hook)
     session.flush()

@@ -6,6 +6,7 @@ the folder, as long as its file system keeps locks between them (local disks do,
 that was begun stays `queued` until it has an end, so that one whose machine fell over is taken up again.
 """
 
+import hashlib
 import json
 import os
 import secrets
@@ -52,6 +53,10 @@ STORED_RIGS: Final = "rigs.parquet"
 """The store's rigs as they were when the audit began."""
 STORED_GOODS: Final = "goods.json"
 """What is usual of the store's goods, and its adapters, as they were then."""
+DIFFERENCE: Final = "difference.json"
+"""What a nightly audit found that the one before it had not."""
+SUPPLIERS: Final = "suppliers"
+"""The folder beside the audits with the mappings and newest files of suppliers."""
 
 
 def audits_root(given: Path | None = None) -> Path:
@@ -94,7 +99,7 @@ class AuditFolder:
             "created_by": told.get("created_by", ""),
             "against": told.get("against"),
             "asked": {name: told["carried"][name] for name in CARRIED if name in told.get("carried", {})},
-            "files": [{name: value for name, value in one.items() if name != "file"} for one in files],
+            "files": [{name: one[name] for name in ("name", "format", "bytes", "sha256")} for one in files],
             "progress": progress,
             "problems": kept.get("problems", []),
             "results": tables_of(self.out) if state == "finished" else [],
@@ -110,7 +115,9 @@ class AuditFolder:
         found = self.files().get(name)
         return self.path / found["file"] if found else None
 
-    def add_file(self, name: str, part: Path, format: str, size: int, sha256: str) -> None:
+    def add_file(
+        self, name: str, part: Path, format: str, size: int, sha256: str, modified_at: str | None = None
+    ) -> None:
         """Take a file that is whole, or raise Conflict; results from before it are of something else, and go."""
         with self._changing():
             self._require(BEFORE, "its files can be sent before it is started")
@@ -121,6 +128,7 @@ class AuditFolder:
             part.replace(self.path / kept)
             before = files.get(name)
             files[name] = {"file": kept, "format": format, "bytes": size, "sha256": sha256}
+            files[name] |= {"modified_at": modified_at} if modified_at else {}
             write(self.path / "files.json", files)
             write(self.path / "state.json", {"state": "new"})
             if before:
@@ -129,7 +137,7 @@ class AuditFolder:
     def forget(self) -> None:
         """Let go of all that was done."""
         shutil.rmtree(self.out, ignore_errors=True)
-        for kept in (STORED_RIGS, STORED_GOODS):
+        for kept in (STORED_RIGS, STORED_GOODS, DIFFERENCE):
             (self.path / kept).unlink(missing_ok=True)
 
     def start(self) -> None:
@@ -230,6 +238,12 @@ class Audits:
     def listed(self) -> list[AuditFolder]:
         """All audits, in the order of their ids."""
         return [AuditFolder(path) for path in sorted(self.root.glob(f"{_PREFIX}*"))]
+
+
+def digest_of(path: Path) -> str:
+    """The digest of a file's bytes, as it is told of the files of an audit."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def write(path: Path, document: Json) -> None:

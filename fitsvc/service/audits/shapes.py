@@ -4,6 +4,7 @@ from fitsvc.audits.results import TABLES
 from fitsvc.audits.rigs import CARRIED
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.rulebook.vocabulary import Vocabulary
+from fitsvc.service.audits.deliveries import PATTERN
 from fitsvc.service.audits.folder import FILES, FORMATS, STATES
 from fitsvc.service.json_schema import (
     ANY,
@@ -23,7 +24,8 @@ from fitsvc.service.json_schema import (
     word,
 )
 from fitsvc.service.schema import facts_name
-from fitsvc.store.tables import LABEL
+from fitsvc.store.schedules import RUN_STATES
+from fitsvc.store.tables import ADDRESS, KEY, LABEL
 
 
 def audits(vocabulary: Vocabulary) -> dict[str, Schema]:
@@ -34,6 +36,14 @@ def audits(vocabulary: Vocabulary) -> dict[str, Schema]:
         "AuditSummary": _summary(),
         "Audits": page(reference("Audit")),
         "Suppliers": _suppliers(),
+        "NewSchedule": _new_schedule(),
+        "Schedule": _schedule(),
+        "Schedules": page(reference("Schedule")),
+        "ScheduledRun": _run(),
+        "ScheduledRuns": closed(
+            items=array(reference("ScheduledRun")),
+            next=described({"type": ["integer", "null"]}, "What to give as `before` for the next page, or null."),
+        ),
         "Table": text("Rows by the columns that the header names."),
         "Page": TEXT,
     }
@@ -64,6 +74,80 @@ def _audit() -> Schema:
         progress=nullable(_progress()),
         problems=array(closed(["detail"], detail=TEXT, help=TEXT, file=TEXT, line=COUNT, column=TEXT)),
         results=array(word(TABLES)),
+    )
+
+
+def _new_schedule() -> Schema:
+    path = text(maxLength=ADDRESS, pattern=PATTERN)
+    file = described(path, "A path below the operator's deliveries, such as `thorn/catalogue.csv`.")
+    claims = described(path, "The same of a file of claims, where the catalogue does not say what fits.")
+    supplier = text("Whose mapping it is read by, as it was taken in.", pattern="^[a-z0-9_-]{1,120}$")
+    at = text("A time of day of 24 hours.", pattern="^(?:[01][0-9]|2[0-3]):[0-5][0-9]$")
+    zone = described(short(KEY), "Where that time of day is meant, such as `Europe/Berlin`; `UTC` if left out.")
+    may = {"claims": nullable(claims), "zone": nullable(zone)}
+    return closed(["supplier", "file", "at"], supplier=supplier, file=file, at=at, **may)
+
+
+def _schedule() -> Schema:
+    return closed(
+        id=TEXT,
+        supplier=TEXT,
+        file=TEXT,
+        claims={"type": ["string", "null"]},
+        at=TEXT,
+        zone=TEXT,
+        created_by=TEXT,
+        created_at=TIME,
+        due_at=described(TIME, "When it is run next."),
+        newest=nullable(reference("ScheduledRun")),
+    )
+
+
+def _run() -> Schema:
+    about = (
+        "`waiting` until no other is at work, `running`, and then `finished`; or not audited: `missing` (no file), "
+        "`refused`, `failed`, `interrupted` (by a fault of the service), `cancelled`, or `skipped` (the run before it "
+        "was still under way)."
+    )
+    notice = closed(
+        to=TEXT,
+        told_at=nullable(TIME),
+        attempts=COUNT,
+        failure={"type": ["string", "null"]},
+        due_at=described(nullable(TIME), "When it is tried again; null once it was taken or given up."),
+    )
+    return closed(
+        run=COUNT,
+        schedule=TEXT,
+        state=word(RUN_STATES, about),
+        due_at=TIME,
+        missed=described(COUNT, "How many times it was due while no server was there."),
+        asked_by=described(TEXT, "Who had it run out of its time."),
+        made_at=TIME,
+        ended_at=nullable(TIME),
+        audit={"type": ["string", "null"]},
+        summary=described(TEXT, "One line of what it came to."),
+        lines=described(array(TEXT), "What more is to be said, a line each."),
+        told=nullable(_told()),
+        notices=array(notice),
+    )
+
+
+def _told() -> Schema:
+    """What a run came to, in figures."""
+    time = nullable(TIME)
+    first = closed(sku=TEXT, rigs=COUNT, rig=TEXT, rule=TEXT, reason=TEXT)
+    about = "Claims contradicted that were not before, and no more; the items with most of them."
+    return closed(
+        why=described(TEXT, "Why it was not audited."),
+        problems=array(ANY),
+        file=nullable(closed(bytes=COUNT, sha256=TEXT, modified_at=time)),
+        unchanged_since=described(time, "When the same bytes were audited first; null where they are others."),
+        against={"type": ["string", "null"]},
+        figures=nullable(COUNTS),
+        changes=nullable(ANY),
+        contradicted=nullable(closed(None, about, new=COUNT, gone=COUNT, items=COUNT, first=array(first))),
+        drifted=described(array(TEXT), "What of the file is not as its mapping was made for."),
     )
 
 

@@ -19,6 +19,8 @@ import pyarrow.parquet as pq
 
 from fitsvc import __version__
 from fitsvc.audits.goods import StoreGoods, goods_of, stored_goods
+from fitsvc.audits.intake import mapping_of, take_in
+from fitsvc.audits.newly import newly_contradicted
 from fitsvc.audits.rigs import AuditRig, aside_of_table, read_rigs, rigs_of_table, rigs_table, stored_rigs
 from fitsvc.audits.run import Audit, AuditOrder
 from fitsvc.audits.spool import begun
@@ -29,7 +31,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import RULES_VARIABLE, data_dir
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.service.audits.folder import STORED_GOODS, STORED_RIGS, AuditFolder
+from fitsvc.service.audits.folder import DIFFERENCE, STORED_GOODS, STORED_RIGS, SUPPLIERS, AuditFolder, write
 from fitsvc.service.audits.running import COUNTER_VARIABLE
 from fitsvc.service.speaking import spoken_tongues, with_point
 from fitsvc.store.database import Database
@@ -112,7 +114,21 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
         tongue=_tongue(str(folder.told().get("language") or ENGLISH.code)),
     )
     run(Audit(asked, rulebook, rigs, progress.tell))
+    if folder.told().get("nightly"):
+        _tell_difference(folder, asked, rulebook)
     return aside
+
+
+def _tell_difference(folder: AuditFolder, asked: AuditOrder, rulebook: Rulebook) -> None:
+    """Write down what is new since the audit before, and what of the file is not as its mapping was made for.
+
+    It is done here, beside the service, since it reads as many lines as there are claims.
+    """
+    kept, drifted = folder.path.parent / SUPPLIERS, list[str]()
+    if mapping_of(kept, asked.supplier).is_file():
+        drifted += take_in(asked.catalogue, FactReader(rulebook), kept, asked.supplier).drifted
+    contradicted = newly_contradicted(asked.out, asked.against) if asked.against else None
+    write(folder.path / DIFFERENCE, {"contradicted": contradicted, "drifted": drifted})
 
 
 def _tongue(code: str) -> Tongue:

@@ -17,7 +17,16 @@ from fitsvc.drawing.sketches import sketch
 from fitsvc.drawing.whole_view import whole_view
 from fitsvc.language.problems import Problem
 from fitsvc.service.context import AnyRequest, service_of
-from fitsvc.service.counter import api_pages, editing, intake_pages, measuring, remark_pages, whatif, yard
+from fitsvc.service.counter import (
+    api_pages,
+    editing,
+    intake_pages,
+    measuring,
+    remark_pages,
+    schedule_pages,
+    whatif,
+    yard,
+)
 from fitsvc.service.counter.also import each_of
 from fitsvc.service.counter.asked import ask_page, asked_lines, asker_of, wrong_with
 from fitsvc.service.counter.audit_pages import audit, audits, scorecard
@@ -220,6 +229,7 @@ def handlers() -> list[ControllerRouterHandler]:
         measuring.router(),
         editing.router(),
         intake_pages.router(),
+        schedule_pages.router(),
         remark_pages.router(),
         whatif.router(),
     ]

@@ -18,11 +18,11 @@ from fitsvc.audits.mapping import KEYS
 from fitsvc.document import Json
 from fitsvc.files import PART
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.service.audits.folder import SUPPLIERS, digest_of
 from fitsvc.service.context import Service
 from fitsvc.service.counter.fields import sentence
 from fitsvc.tongues import later, speaking, t, tongue
 
-_FOLDER: Final = "suppliers"
 _MOST_SHOWN: Final = 60
 """Columns, and words of lists, that a page asks at once: more nobody answers on one page."""
 _NONE: Final = "none"
@@ -102,7 +102,7 @@ class TakingIn:
 
     def __init__(self, service: Service, supplier: str) -> None:
         self._service, self.supplier = service, supplier
-        self.folder = service.audits.root / _FOLDER
+        self.folder = service.audits.root / SUPPLIERS
         self.lock = self.folder / f"{supplier}.lock"
         self._kept = mapping_of(self.folder, supplier)
 
@@ -259,8 +259,7 @@ class TakingIn:
         for name, source in (("catalogue", self._file()), ("mapping", self._kept)):
             part = folder.path / f"{name}{PART}"
             shutil.copyfile(source, part)
-            digest = hashlib.sha256(part.read_bytes()).hexdigest()
-            folder.add_file(name, part, source.suffix.removeprefix("."), part.stat().st_size, digest)
+            folder.add_file(name, part, source.suffix.removeprefix("."), part.stat().st_size, digest_of(part))
         folder.start()
         return folder.key
 
