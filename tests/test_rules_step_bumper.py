@@ -30,6 +30,7 @@ LEFT_OUT = {
     "ball-behind-bumper": OWN,
     "ball-bushing": SHANK,
     "ball-clears-bumper": OWN,
+    "ball-near-once-the-rear-is-down": OWN,
     "ball-near-the-couplers-height": OWN,
     "ball-shank-enters-hole": OWN,
     "ball-shank-fills-hole": OWN,
