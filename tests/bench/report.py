@@ -101,7 +101,12 @@ TOGETHER: Final = (
 CATALOGUE: Final = "One interpreter reads, checks, stores and folds all of them in one transaction."
 EFFECTS: Final = (
     "Each sort of rig is judged as it was and as it is: the rules that rest on its figures over all accessories, and "
-    "the cases of what they leave open, as for rigs in a row above."
+    "the cases of what they leave open, as for rigs in a row above. "
+    "Most sorts that are unlike in a few figures come to the same: of 300 that differ in where the receiver sits,"
+    " rules told six apart over 20,000 accessories. To find which are alike took longer one by one than to judge "
+    "them (12 ms of the processor each, on a busy machine); with all judged at once before by the few rules that "
+    "rest on those figures, with each value of what is open of the accessories, 2 ms and 3 ms for that: a way "
+    "that is open, and pays only where such rules are few."
 )
 FIRST_PAGE: Final = "What a first rig needs of the rules, over all items, is compiled and folded when it comes."
 FIRST_PLAN: Final = (
