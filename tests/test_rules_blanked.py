@@ -18,6 +18,7 @@ from fitsvc.answers.next_steps import next_steps
 from fitsvc.facts import Case
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.types import ListType, NumberType, Value
+from fitsvc.rulebook.outcomes import OUTCOMES
 
 RIGS = 240 if NIGHTLY else 6
 """Rigs of each kind whose facts are blanked; of three of them one has no adapter, one has one and one two."""
@@ -191,6 +192,21 @@ def test_what_is_left_open_can_be_asked_for(kind: str) -> None:
                 assert steps.told or steps.for_good, (name, other, [BOOK.rules[n].id for n in verdict.holding_up])
                 asked += 1
     assert asked
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if has(kind, "tows")])
+def test_a_tongue_told_at_most_is_no_worse_than_one_not_told(kind: str) -> None:
+    """Where all that is borne bears what it is at most, only how light it is stays open, as where nothing is told."""
+    rng, tried = Random(kind), 0
+    for rig in random_rigs(rng, kind, RIGS):
+        tongue = rig.case.facts.get("trailer.tongue_weight")
+        if isinstance(tongue, tuple):
+            blank = MADE.engine.evaluate(blanked(rig.case, "trailer.tongue_weight")).outcome
+            at_most = MADE.engine.evaluate(put(rig.case, "trailer.tongue_weight", (0.0, tongue[1]))).outcome
+            assert OUTCOMES.index(at_most) <= max(OUTCOMES.index(blank), OUTCOMES.index("conditional"))
+            assert at_most != "works"
+            tried += 1
+    assert tried
 
 
 def test_what_weighs_much_is_missed_when_it_is_not_told() -> None:
