@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import reduce
+from math import inf
 from typing import Any, Final, TypeVar
 
 import msgspec
@@ -162,7 +163,8 @@ class FactReader:
         """Take what is told in its parts only for what these come to; the names of the facts of which that is so.
 
         What is told within bounds as well is no less than its parts come to, where both can be so. Of a sum of bounds
-        the most that it may be is what was told of it: it is doubted as that, and never held against its own parts.
+        the most that it may be is what was told of it, or where a part has no upper end, with that part's lower one: it
+        is doubted as that, and never held against its own parts.
         """
         summed = {}
         for fact in self._sums:
@@ -173,7 +175,8 @@ class FactReader:
             least = reduce(plus, bounds)[0]
             if known is None:
                 summed[fact.name] = low, high = reduce(plus, bounds)
-                values |= {f"{fact.name}{TOLD}": (high, high)} if low < high else {}
+                told = sum(most if most < inf else least for least, most in bounds)
+                values |= {f"{fact.name}{TOLD}": (told, told)} if low < high else {}
             elif isinstance(known, tuple) and known[0] < least <= known[1]:
                 values[fact.name] = (least, known[1])
         values |= summed
