@@ -217,6 +217,7 @@ class PlainForms:
     def _without_words(self, fact: Fact, text: str) -> tuple[str, bool]:
         """A figure without the words behind it that say what it is of, and whether by them it is below zero."""
         said = self._said.get(fact.name, {}) | ({fact.below_zero: True} if fact.below_zero else {})
+        said |= {fact.above_zero: False} if fact.above_zero else {}
         for word in sorted(said, key=len, reverse=True):
             if text.casefold().endswith(f" {word}".casefold()):
                 return text[: -len(word)].strip(), said[word]

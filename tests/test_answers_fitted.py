@@ -201,6 +201,31 @@ def test_a_length_below_zero_is_told_without_its_sign() -> None:
     ]
 
 
+def test_a_figure_above_zero_is_told_as_such_beside_one_below() -> None:
+    """A drop of 2 in beside a rise of 2 in: each says which it is; alone a rise goes by its name."""
+    fact = answerer().rulebook.vocabulary.facts["accessory.rise"]
+    assert isinstance(fact.type, NumberType) and fact.above_zero == "of rise"
+    slot = Read(fact.type, fact.name)
+    shown = replace(answerer().wording.shown(slot), below="of drop", above="of rise")
+    told = {
+        ((-2.0, -2.0), (2.0, 2.0)): ["2 in of drop", "2 in of rise"],
+        ((1.0, 1.0), (2.0, 2.0)): ["1 in", "2 in"],
+        ((-2.0, -2.0), (1.0, inf)): ["2 in of drop", "at least 1 in of rise"],
+        ((-2.0, -2.0), (0.0, 0.0)): ["2 in of drop", "0 in"],
+        ((-2.0, -2.0), (-inf, inf)): ["2 in of drop", "unknown"],
+        ((-2.0, -2.0), (-1.0, 1.0)): ["2 in of drop", "1 in of drop to 1 in of rise"],
+        ((-2.0, 1.0), (-1.0, -1.0)): ["2 in of drop to 1 in of rise", "1 in of drop"],
+    }
+    for pair, words in told.items():
+        assert texts([((low * 25.4, high * 25.4), shown) for low, high in pair], "us") == words
+    other = replace(shown, below="ahead of the pin hole", above="behind it")
+    assert texts([((-50.8, -50.8), other), ((50.8, 50.8), shown)], "us") == ["2 in ahead of the pin hole", "2 in"]
+    grid = grid_of(slot.type, shown, fact.range, slot.type.unknown, "us", fact.below_zero, fact.above_zero)
+    inch = round(25.4 / grid.step)
+    assert grid.bounds(-2 * inch, inch) == "at most 1 in of rise or at most 2 in of drop"
+    assert grid.bounds(inch, 2 * inch) == "1 in to 2 in"
+
+
 def test_a_figure_below_zero_stands_in_a_sentence_without_its_sign() -> None:
     """A rise of -2 in is a drop of 2 in, bounds turn about with the sign, and what is not known stays so."""
     fact = answerer().rulebook.vocabulary.facts["accessory.rise"]

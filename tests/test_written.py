@@ -35,6 +35,7 @@ def refused(name: str, wire: Any) -> Problem:
         ("accessory.rise", "2 in drop", -2 * INCH, -2 * INCH),
         ("accessory.rise", "2-1/4 IN DROP", -2.25 * INCH, -2.25 * INCH),
         ("accessory.rise", "2 in of drop", -2 * INCH, -2 * INCH),
+        ("accessory.rise", "2 in of rise", 2 * INCH, 2 * INCH),
         ("accessory.rise", "2 in rise", 2 * INCH, 2 * INCH),
         ("accessory.rise", "1¼ in", 1.25 * INCH, 1.25 * INCH),
         ("accessory.rise", "1 ¼ in", 1.25 * INCH, 1.25 * INCH),

@@ -99,7 +99,8 @@ class Missing:
         """The readings of a fact that are worth trying: plausible, and in line with what is known."""
         fact, shown = held.fact, self.wording.shown(held.read)
         range_ = OF_A_TYRE.get(held.name.rpartition(".")[2]) if fact.tyre else fact.range
-        return grid_of(held.read.type, shown, range_, held.current(case), system, fact.below_zero)
+        words = fact.below_zero, fact.above_zero
+        return grid_of(held.read.type, shown, range_, held.current(case), system, *words)
 
     def judged(self, number: int, case: Case) -> str:
         """What a rule comes to: a caution that fails leaves things open."""

@@ -46,6 +46,7 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
     found: list[str] = []
     places: list[int] = []
     unsigned: list[tuple[int, str, bool]] = []
+    over: list[tuple[int, str, str]] = []
     for value, shown in pairs:
         if isinstance(value, tuple):
             assert shown.dimension is not None
@@ -58,6 +59,8 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
                 turned = high < 0.0 or (low > -inf and high in (0.0, inf))
                 low, high = (-high, -low) if turned else (low, high)
                 unsigned.append((len(found), shown.below, turned))
+            if high > 0.0 and shown.above and (low, high) != (-inf, inf):
+                over.append((len(found), shown.below, shown.above))
             places.append(len(found))
             rows.append((low, high, shown.dimension, shown.unit))
             found.append("")
@@ -68,6 +71,12 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
             found[place] = text
     for place, below, turned in unsigned:
         found[place] = f"{found[place]} {below}" if turned else _SIGNED.sub(rf"\1 {below}", found[place])
+    # Beside a drop a rise is told as one: the same figure may be either.
+    signed = {below for _, below, _ in unsigned}
+    turned_ = {place for place, _, turned in unsigned if turned}
+    for place, below, above in over:
+        if below in signed and place not in turned_ and "±" not in found[place]:
+            found[place] = f"{found[place]} {above}"
     return found
 
 

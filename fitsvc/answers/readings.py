@@ -50,6 +50,7 @@ class Grid:
     shown: Shown
     system: System
     below: str = ""
+    above: str = ""
 
     def value(self, count: int) -> Value:
         """The value of a reading."""
@@ -83,7 +84,9 @@ class Grid:
         if low == high:
             return self.text(low)
         if self.below and low < 0 < high:  # on both sides of nothing, each of which is measured for itself
-            return t(" or ").join(t("at most {figure}", figure=self.text(end)) for end in (high, low))
+            above = f" {self.above}" if self.above else ""
+            figures = (self.text(high) + above, self.text(low))
+            return t(" or ").join(t("at most {figure}", figure=figure) for figure in figures)
         first, last = (high, low) if self.below and high <= 0 else (low, high)
         low_end = self.text(first).removesuffix(f" {self.below}" if last < 0 else "")
         return t("{low} to {high}", low=low_end, high=self.text(last))
@@ -110,7 +113,13 @@ class Grid:
 
 
 def grid_of(
-    kind: Type, shown: Shown, range_: Bounds | None, current: Value, system: System = "us", below: str = ""
+    kind: Type,
+    shown: Shown,
+    range_: Bounds | None,
+    current: Value,
+    system: System = "us",
+    below: str = "",
+    above: str = "",
 ) -> Grid:
     """The readings worth trying of a value of which something is known already; numbers in the inside unit."""
     if isinstance(kind, ListType):
@@ -133,7 +142,17 @@ def grid_of(
     # Outwards to whole steps, so that no value that may be true lies beyond the readings; a plausible one at the ends.
     first = max(floor(low / size + 1e-9), ceil(least / size - 1e-9))
     last = max(first, min(ceil(high / size - 1e-9), floor(most / size + 1e-9)))
-    return Grid(low=first, high=last, step=size, level=level, members=(), shown=shown, system=system, below=below)
+    return Grid(
+        low=first,
+        high=last,
+        step=size,
+        level=level,
+        members=(),
+        shown=shown,
+        system=system,
+        below=below,
+        above=above,
+    )
 
 
 @dataclass(frozen=True, slots=True)

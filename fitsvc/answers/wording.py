@@ -187,8 +187,9 @@ class RuleWords:
             rough = [(name, shown, value) for name, shown, value in told if not is_exact(shown.node.type, value)]
             missing = {name: by_name[name] for name, _, _ in rough}
             for name, shown, value in rough:
-                if below := self._wording.below(name):
-                    (missing[name],) = texts([(value, replace(shown, below=below))], system)
+                below, above = self._wording.signs(name)
+                if below:
+                    (missing[name],) = texts([(value, replace(shown, below=below, above=above))], system)
             reason = self._open(missing, title, case)
         if system == "metric":
             title, reason = in_metric(title), in_metric(reason)
@@ -464,10 +465,10 @@ class Wording:
             self._shown[slot.name] = found = self._shown_anew(slot)
         return found
 
-    def below(self, name: str) -> str:
-        """By which words a figure of a fact below zero is told within a sentence; empty where by its sign."""
+    def signs(self, name: str) -> tuple[str, str]:
+        """By which words figures of a fact below zero and above are told within a sentence; empty where by the sign."""
         fact = self.rulebook.vocabulary.facts.get(name)
-        return fact.below_zero if fact else ""
+        return (fact.below_zero, fact.above_zero) if fact else ("", "")
 
     def _shown_anew(self, slot: Read) -> Shown:
         fact = self.rulebook.vocabulary.fact_of(slot.name)

@@ -27,12 +27,14 @@ _PAIRED: Final = (
     "values stand in `{braces}`",
 )
 
+_NO_WORDS: Final = "", ""
+
 
 @dataclass(slots=True, kw_only=True)
 class Expressions:
     """Reads expressions of one rulebook; `derived` and `units` fill up as derived values are read.
 
-    `below` are the words for figures below zero, of those that have any.
+    `below` are the words for figures below zero, and for those above beside them, of those that have any.
     `presences` fills up with the subjects and facts that expressions ask the presence of, `examples` with those that
     stand beside each rule, limit or need.
     """
@@ -43,7 +45,7 @@ class Expressions:
     derived: dict[str, AnyTyped]
     units: dict[str, str]
     labels: dict[str, str] = field(default_factory=dict)
-    below: dict[str, str] = field(default_factory=dict)
+    below: dict[str, tuple[str, str]] = field(default_factory=dict)
     presences: set[str] = field(default_factory=set)
     examples: dict[str, tuple[Example, ...]] = field(default_factory=dict)
     asked: frozenset[str] = field(init=False)
@@ -98,8 +100,8 @@ class Expressions:
         """How a value is shown: in its fact's unit, or in the usual one of its dimension."""
         kind = node.type
         found = shown(node, self._unit(node, kind) if isinstance(kind, NumberType) else "", self.vocabulary)
-        below = self.below.get(node.name, "") if isinstance(node, typed.Read) else ""
-        return replace(found, below=below) if below else found
+        below, above = self.below.get(node.name, _NO_WORDS) if isinstance(node, typed.Read) else _NO_WORDS
+        return replace(found, below=below, above=above) if below else found
 
     def _unit(self, node: AnyTyped, kind: NumberType) -> str:
         for name in typed.reads(node):

@@ -280,7 +280,7 @@ class Loader:
         facts = {name: kind for name, kind in vocabulary.slots().items() if not name.startswith("adapter.")}
         given = frozenset(facts)
         units = {fact.name: fact.shown_in for fact in vocabulary.facts.values()}
-        below = {fact.name: fact.below_zero for fact in vocabulary.facts.values()}
+        below = {fact.name: (fact.below_zero, fact.above_zero) for fact in vocabulary.facts.values()}
         labels = {fact.name: fact.label for fact in vocabulary.facts.values()}
         for name, _, role in vocabulary.role_facts():
             facts[name], units[name], labels[name] = TRUTH, "", role.label
@@ -297,7 +297,7 @@ class Loader:
             facts[name] = value_type(kind, vocabulary.lists)
             units[name] = self.shape.text(entry, "shown_in") or DEFAULT_UNITS.get(kind, "")
             labels[name] = self.shape.text(entry, "label")
-            below[name] = self.shape.text(entry, "below_zero")
+            below[name] = self.shape.text(entry, "below_zero"), self.shape.text(entry, "above_zero")
         known = {name: table for entry in tables.values() for name, table in entry.lookups.items()}
         self.lost -= facts.keys()
         lost, subjects = frozenset(self.lost), frozenset(vocabulary.subjects)

@@ -37,7 +37,7 @@ class Reference:
 class Shown:
     """A value within a reason: what to compute, its dimension or list, its US unit; `told` is how it is written.
 
-    `below` are the words by which a figure below zero is told without its sign.
+    `below` are the words by which a figure below zero is told without its sign, `above` those of another beside it.
     """
 
     node: AnyTyped
@@ -46,6 +46,7 @@ class Shown:
     words: tuple[str, ...] = ()
     told: str = ""
     below: str = ""
+    above: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ _BESIDE: Final[dict[str, Kind]] = {
     "meaning": TEXT,
     "shown_in": named("unit"),
     "below_zero": TEXT,
+    "above_zero": TEXT,
     "examples": examples_of((), **{"is": ANY}),
     "same": SAME,
 }

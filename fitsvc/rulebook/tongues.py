@@ -38,7 +38,7 @@ _TEXTS: Final = frozenset((
     (book.Allowance, "title"), (book.Loading, "called"), (book.TrialState, "title"), (book.TableEntry, "title"),
     (book.RowTold, "asks"), (book.Reference, "because"), (Apart, "told"), (Apart, "told_of_one"),
     (WishAsked, "words"), (NotJudged, "instead"), (Shown, "words"), (Shown, "below"), (Vocabulary, "words"),
-    (Rulebook, "topics"),
+    (Rulebook, "topics"), (Fact, "above_zero"), (Shown, "above"),
 ))  # fmt: skip
 """The fields that are for people; what else is text is a name."""
 _TEMPLATES: Final = frozenset(

@@ -71,6 +71,7 @@ FACT: Final = Form(
         "sum_of": many(named("fact"), minItems=2),
         "usual": _ENDS,
         "below_zero": WRITTEN,
+        "above_zero": WRITTEN,
         "serves": one_of(*SERVICES),
         FORMERLY: many(WRITTEN, minItems=1),
         **dict.fromkeys(KEYS, many(one_of(*POINTS), minItems=2, maxItems=2)),
@@ -92,7 +93,8 @@ class Fact:
     the largest or smallest is the fact. A reading of it holds as long as what it `leans_on` is what it was.
     Where nobody tells it and each of what it is the `sum_of` is told, it is what these come to.
     `usual` is where nearly every one lies: outside of it a figure is taken, and asked about. A figure below zero is
-    told without its sign, by the words `below_zero`. What fitsvc itself makes use of it for is what it `serves`.
+    told without its sign, by the words `below_zero`, and one above zero beside it by the words `above_zero`. What
+    fitsvc itself makes use of it for is what it `serves`.
     What is told under a name that it had `formerly`, within its subject, is told of it.
     """
 
@@ -115,6 +117,7 @@ class Fact:
     sum_of: tuple[str, ...] = ()
     usual: Bounds | None = None
     below_zero: str = ""
+    above_zero: str = ""
     serves: Service = ""
     formerly: tuple[str, ...] = ()
 
@@ -399,6 +402,7 @@ def read_fact_entry(shape: Shape, name: str, node: Node, lists: Lists) -> Fact |
         sum_of=_named(shape, entry, "sum_of"),
         usual=_usual(shape, entry, kind),
         below_zero=shape.text(entry, "below_zero") if "below_zero" in entry.entries else "",
+        above_zero=shape.text(entry, "above_zero") if "above_zero" in entry.entries else "",
         serves=read_service(shape, entry, name, kind),
         formerly=_former(shape, entry),
     )
