@@ -229,3 +229,21 @@ def test_names_stand_in_the_catalogue_too(tmp_path: Path) -> None:
     assert summary(tmp_path / "out")["claims"]["lines"]["unclear"] == 1
     (told,) = found(tmp_path / "out", "bad_claims")
     assert told["problem"] == "`rig_none` is neither a rig nor a vehicle"
+
+
+def test_a_number_that_is_almost_one_of_the_catalogue_is_asked_about_and_not_taken(tmp_path: Path) -> None:
+    """Small letters, or zeros that a spreadsheet took away: told as likely where one item alone is like it."""
+    row = next(row for row in accessories() if (row["kind"], row["shank"]) == ("ball_mount", "2 in"))
+    numbers = ["A-004", "00123", "b-1", "B-1"]
+    asked = {"a-004": "A-004", "123": "00123", "000123": "00123", "B-01": "", "0b-1": "", "A-04": ""}
+    claims = tmp_path / "claims.csv"
+    claims.write_text("sku,rig\n" + "".join(f"{one},{rigs()[0].key}\n" for one in asked))
+    rows = [row | {"sku": one} for one in numbers]
+    told = audit(write_csv(tmp_path / "a.csv", rows), tmp_path / "out", claims=claims)["claims"]
+    assert (told["claims"], told["lines"]) == (0, {"no item": 6}), "none is joined to what it is like"
+    why = {one["sku"]: one["why"] for one in found(tmp_path / "out", "claims_checked")}
+    for one, likely in asked.items():
+        assert why[one] == (f"`{one}` is no item: is `{likely}` meant?" if likely else f"`{one}` is no item")
+    helps = {one["problem"]: one["allowed"] for one in found(tmp_path / "out", "bad_claims")}
+    assert "spreadsheets take away" in helps["`123` is no item: is `00123` meant?"]
+    assert "spreadsheets" not in helps["`A-04` is no item"]

@@ -9,6 +9,7 @@ from array import array
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -36,6 +37,10 @@ _MOST_KEPT: Final = 10_000
 """Cells that are kept with what they name: a catalogue repeats them, row after row."""
 
 
+_LOST: Final = later(
+    "write it as the catalogue does: one that differs in small letters or leading zeros, which spreadsheets take away, "
+    "is not taken for it"
+)
 _OF_BALLS: Final = later("in the ball's own row `fits` names the mounts that it stands on, by their `sku`")
 
 
@@ -124,12 +129,17 @@ class ClaimReader:
         if meant.problem:
             yield Problem(meant.problem, t(meant.help), pointer=title, file=self.file, line=line)
 
-    def of_no_item(self, line: int, own: Mapping[str, str], sku: str, title: str) -> Problem:
-        """Tell a claim about an item that the catalogue has not, or a ball, and return what is wrong with it."""
+    def of_no_item(self, line: int, own: Mapping[str, str], sku: str, title: str, likely: str = "") -> Problem:
+        """Tell a claim about an item that the catalogue has not, or a ball, and return what is wrong with it.
+
+        What is `likely` meant is told, and not taken for it.
+        """
         told = t("{what} is a ball, which fits mounts" if sku in self.balls else "{what} is no item", what=quoted(sku))
+        if likely:
+            told = t("{what} is no item: is {likely} meant?", what=quoted(sku), likely=quoted(likely))
         self._tell(ClaimLine(item=-1, line=line, cells=own, rigs=(), unclear=told, column=title, apart=self.apart))
         help = t("it is the `sku` of a row of the catalogue that could be read")
-        help = t(_OF_BALLS) if sku in self.balls else help
+        help = t(_LOST) if likely else t(_OF_BALLS) if sku in self.balls else help
         return Problem(told, help, pointer=title, file=self.file, line=line)
 
     def _in_cell(self, cell: str) -> list[tuple[str, Meant]]:
@@ -231,6 +241,7 @@ def read_claims_file(
     the file has no such columns.
     """
     problems: list[Problem] = []
+    alike = _Alike([items, reader.of_others])
     for chunk in read_chunks(path, problems, {}):
         yield from _taken(problems)
         columns = _ClaimColumns(list(chunk.cells), reader.named)
@@ -242,7 +253,7 @@ def read_claims_file(
             raise ProblemsFound([Problem("the file names no `sku` or no `rig`", help, file=str(path), line=1)])
         passed_over |= dict.fromkeys(columns.passed_over)
         for row, line in enumerate(chunk.lines):
-            yield from _claim(chunk, row, line, columns, items, reader)
+            yield from _claim(chunk, row, line, columns, items, reader, alike)
     yield from _taken(problems)
 
 
@@ -252,15 +263,42 @@ def _taken(problems: list[Problem]) -> list[Problem]:
     return found
 
 
+class _Alike:
+    """The numbers of a catalogue by what is left of them without capitals and leading zeros."""
+
+    def __init__(self, numbers: Sequence[Iterable[str]]) -> None:
+        self._numbers = numbers
+        self._by_rest: dict[str, str] | None = None
+
+    def to(self, sku: str) -> str:
+        """The one number that is like another but for these; nothing where there are none or several."""
+        if self._by_rest is None:  # only where some number is not there: it is as large as the catalogue
+            self._by_rest = {}
+            for number in chain.from_iterable(self._numbers):
+                rest = _rest(number)
+                self._by_rest[rest] = "" if rest in self._by_rest else number
+        return self._by_rest.get(_rest(sku), "")
+
+
+def _rest(sku: str) -> str:
+    return sku.casefold().lstrip("0")
+
+
 def _claim(
-    chunk: Chunk, row: int, line: int, columns: _ClaimColumns, items: Mapping[str, int], reader: ClaimReader
+    chunk: Chunk,
+    row: int,
+    line: int,
+    columns: _ClaimColumns,
+    items: Mapping[str, int],
+    reader: ClaimReader,
+    alike: _Alike,
 ) -> Iterator[Problem]:
     """Take one line of a file of claims."""
     own = {title: name_in(cells[row]) for title, cells in chunk.cells.items()}
     sku = own[columns.sku]
     place = items.get(sku)
     if place is None and sku not in reader.of_others:
-        yield reader.of_no_item(line, own, sku, columns.sku)
+        yield reader.of_no_item(line, own, sku, columns.sku, "" if sku in reader.balls else alike.to(sku))
         return
     rig = chunk.cells[columns.rig][row] if columns.rig else None
     item: Claimed = sku if place is None else place
