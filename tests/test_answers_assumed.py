@@ -25,6 +25,7 @@ CARRIER: Facts = {
     "load.occupants_weight": "300 lb",
     "load.cargo_weight": "100 lb",
     "receiver.place": "frame",
+    "vehicle.exhaust_outlet": "aside",
 }
 DISTRIBUTION = "Weight distribution is not mentioned, so it is not used. The plain ratings count."
 FRAME = (
@@ -38,6 +39,10 @@ COUPLER = (
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
 UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."
 LABEL = "No load is named, so the carrier is judged with what its own label allows on it."
+EXHAUST = (
+    "Nobody says which way the exhaust blows, so it is taken not to blow straight back at what is carried. Look: behind "
+    "a tailpipe that does it wants 18 in. Nearer, tyres, rims and bags have melted."
+)
 BAND = (
     "Nobody has weighed the tongue, so a tenth to 15 % of the trailer's weight is taken to rest on it, "
     "as a trailer is loaded."
@@ -59,6 +64,7 @@ def without(facts: Facts, *names: str, **more: Any) -> Facts:
         (without(MOUNT, "load.occupants_weight"), []),
         ({**without(MOUNT, "load.occupants_weight"), "vehicle.placard_capacity": "1000 lb"}, [DRIVER, UNWEIGHED]),
         (CARRIER, []),
+        (without(CARRIER, "vehicle.exhaust_outlet"), [EXHAUST]),
         (without(CARRIER, "load.cargo_weight"), [LABEL]),
         (without(CARRIER, "load.cargo_weight", "load.occupants_weight"), [DRIVER, LABEL]),
         # With a load named, who rides along is asked for: nobody is taken for granted.
