@@ -40,8 +40,8 @@ DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and
 UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."
 LABEL = "No load is named, so the carrier is judged with what its own label allows on it."
 EXHAUST = (
-    "Nobody says which way the exhaust blows, so it is taken not to blow straight back at what is carried. Look: behind "
-    "a tailpipe that does it wants 18 in. Nearer, tyres, rims and bags have melted."
+    "Nobody says which way the exhaust blows, so it is taken not to blow straight back at what is carried. Look: "
+    "behind a tailpipe that does it wants 18 in."
 )
 BAND = (
     "Nobody has weighed the tongue, so a tenth to 15 % of the trailer's weight is taken to rest on it, "

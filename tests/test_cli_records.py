@@ -161,7 +161,7 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["nonsense"]) == 2
 
 
-LAST, OF_RULES = "recorded rules db key", "release pull schema fmt lsp prove"
+LAST, OF_RULES = "serve replay recorded rules db key", "release pull schema fmt lsp prove"
 
 
 @pytest.mark.parametrize(
@@ -169,7 +169,7 @@ LAST, OF_RULES = "recorded rules db key", "release pull schema fmt lsp prove"
     [
         (
             [],
-            "answer audit fits scorecard intake demo load plan select show observe export worklist serve replay "
+            "answer audit fits scorecard schedule intake demo load plan select show observe export worklist "
             + LAST,
         ),
         (

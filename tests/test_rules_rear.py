@@ -265,7 +265,7 @@ def test_a_mount_turned_over_is_told_as_what_may_help() -> None:
         "mounting.height": "16 in",
         "trailer.coupler_height": "17 in",
     }
-    assert "Turned over it has 3/4 in." in reason(facts, "trailer-level-on-fixed-mount")
+    assert "Turned over it has 3/4 in of rise." in reason(facts, "trailer-level-on-fixed-mount")
     (rule,) = (one for one in answerer().rulebook.rules if one.id == "trailer-level-on-fixed-mount")
     assert rule.remedy.startswith("this mount turned over")
 

@@ -21,6 +21,7 @@ from fitsvc.answers.answer import Answer
 from fitsvc.language.typed import Typed
 from fitsvc.planning import plan
 from fitsvc.planning.plan import Plan
+from fitsvc.store.statements import Said
 
 Struct = type[msgspec.Struct]
 ENCODERS: dict[Struct, Callable[[Any], bytes]] = {Answer: answer.encode, Plan: plan.encode}
@@ -33,11 +34,11 @@ JSON = st.recursive(
 
 
 def _structs() -> list[Struct]:
-    """Every struct that a module of fitsvc defines, but the nodes of checked trees, which stay inside."""
+    """Every struct that a module of fitsvc defines, but what stays inside: nodes of checked trees, and readings."""
     names = [one.name for one in pkgutil.walk_packages(fitsvc.__path__, "fitsvc.") if not one.name.endswith("__main__")]
     found = [thing for name in names for thing in vars(import_module(name)).values() if isinstance(thing, type)]
     mine = [one for one in found if issubclass(one, msgspec.Struct) and one.__module__.startswith("fitsvc.")]
-    mine = [one for one in mine if not issubclass(one, Typed)]
+    mine = [one for one in mine if not issubclass(one, Typed | Said)]
     return list(dict.fromkeys(mine))
 
 

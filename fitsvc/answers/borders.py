@@ -279,7 +279,9 @@ class _Figure:
 
     def _side(self, count: int, least: float, most: float) -> BorderSide:
         gives = self.at(count)
-        return BorderSide(self.wire(count), gives, self.within(least, most) == gives)
+        # A need is open as soon as it is not sure to be met, so that within bounds it says nothing of each figure.
+        sure = gives != "open" and self.within(least, most) == gives
+        return BorderSide(self.wire(count), gives, sure)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from typing import Final
 
 from fitsvc.language.problems import Problem
 from fitsvc.service.counter.links import ALSO, LEAST, ONE_EACH, PLACES, field_of
-from fitsvc.tongues import later, t, tongue
+from fitsvc.tongues import later, t
 
 _SAID: Final = (
     (
@@ -45,7 +45,7 @@ _QUOTED: Final = re.compile(r"`([^`]*)`")
 def plainly(one: Problem) -> Problem:
     """A problem in words without the interface's names; what was typed stands in quotes."""
     for told, message, help in _SAID:
-        if found := _pattern(told, tongue().code).fullmatch(one.message):
+        if found := _pattern(t(told)).fullmatch(one.message):
             named = {name: text.strip("`") for name, text in found.groupdict().items()}
             near, otherwise, _ = one.help.partition(t("? If not, "))
             meant = _QUOTED.sub("“\\1”", near) + otherwise if otherwise else ""
@@ -59,9 +59,9 @@ def _help(one: Problem) -> str:
 
 
 @lru_cache(maxsize=100)
-def _pattern(told: str, code: str) -> re.Pattern[str]:
-    """By what a problem's text is known in the language that is spoken, by its code; its values are groups."""
-    parts = re.split(r"\{(\w+)\}", t(told))
+def _pattern(told: str) -> re.Pattern[str]:
+    """By what a problem's text is known, in the words of the language that is spoken; its values are groups."""
+    parts = re.split(r"\{(\w+)\}", told)
     known = (f"(?P<{part}>.+?)" if number % 2 else re.escape(part) for number, part in enumerate(parts))
     return re.compile("".join(known), re.IGNORECASE)
 
