@@ -169,8 +169,7 @@ LAST, OF_RULES = "serve replay recorded rules db key", "release pull schema fmt 
     [
         (
             [],
-            "answer audit fits scorecard schedule intake demo load plan select show observe export worklist "
-            + LAST,
+            "answer audit fits scorecard schedule intake demo load plan select show observe export worklist " + LAST,
         ),
         (
             ["rules"],
