@@ -4,12 +4,13 @@ import random
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
+from math import inf
 from typing import Any
 
 import pytest
 from demo_world import answerer, world
 from effort import EFFORT
-from judging import answer, case
+from judging import answer, case, result
 
 from fitsvc.answers.answer import AllowanceShown
 from fitsvc.answers.question import read_question
@@ -156,6 +157,47 @@ def test_an_answer_that_is_no_allows_nothing() -> None:
     assert (found.outcome, found.allowance) == ("fails", None)
 
 
+@pytest.mark.parametrize(
+    ("facts", "name"),
+    [
+        (CARGO, "accessory.capacity"),
+        (BIKES, "accessory.capacity"),
+        (BIKES, "accessory.bikes_max"),
+        (BIKES, "accessory.bike_weight_max"),
+    ],
+)
+def test_a_label_told_from_above_alone_is_no_label_read(facts: dict[str, Any], name: str) -> None:
+    """What is at most so much may be nothing: the label is to be read, as where nobody tells it."""
+    most = {"at_most": facts[name]}
+    untold = {other: wire for other, wire in facts.items() if other != name}
+    for told in (untold, {**untold, name: most}):
+        assert result("label-tells-the-load", told) == "undetermined"
+    assert result("label-tells-the-load", {**untold, name: {**most, "at_least": facts[name]}}) == "passes"
+
+
+ASSUMED = "Nobody tells the placard's figure, so GVWR less curb weight counts as the payload."
+
+
+def test_where_reading_the_placard_could_change_it_the_assumption_is_told() -> None:
+    """Whatever gets worse by a placard that names less rests on GVWR less curb weight, and says so."""
+    worse = 0
+    pairs = {(rig, sku) for rig in world().rigs for sku in (one.key for one in world().of("accessory"))}
+    for rig, sku in random.Random(3).sample(sorted(pairs), 60 * EFFORT):
+        read = read_question({"rig": {"id": rig}, "accessory": {"sku": sku}}, answerer().reader, world()).case
+        facts = {name: told for name, told in read.facts.items() if name != "vehicle.placard_capacity"}
+        blank = replace(read, facts=facts, present=read.present - {"vehicle.placard_capacity"})
+        little: dict[str, Value] = {**facts, "vehicle.placard_capacity": (LB, LB)}
+        told_so = replace(read, facts=little, present=read.present | answerer().reader.named(little, read.adapters))
+        judged = [answerer().engine.evaluate(one) for one in (blank, told_so)]
+        if judged[0].outcome == "fails" or judged[0].outcome == judged[1].outcome:
+            continue
+        if {"vehicle.gvwr", "vehicle.curb_weight"} <= facts.keys():
+            worse += 1
+            opened = answerer().engine.opened(blank)
+            assert any(one.startswith(ASSUMED) for one in answerer().assumptions.told(opened, "us")), (rig, sku)
+    assert worse > 3
+
+
 LOADED = ("load-clears-door-spare", "carrier-takes-usual-tyres", "carrier-takes-usual-wheelbase")
 """What is asked of a load beyond what it weighs, once one is named."""
 CARRIERS = [one.key for one in world().of("accessory") if "carrier" in str(one.facts["kind"])]
@@ -196,6 +238,8 @@ def drawn(chance: random.Random) -> Case:
                 facts.pop(name, None)
             case 1:
                 facts[name] = (figure, figure * chance.choice((1.01, 1.5)))
+            case 6:
+                facts[name] = chance.choice(((0.0, figure), (figure, inf)))
             case 2 | 3 | 4 | 5:
                 facts[name] = (figure, figure)
     if chance.random() < 0.3:
