@@ -39,7 +39,9 @@ def _brakes(source: str, place: str, inside: str, past: str, **more: str) -> Bor
 
 BORDERS: list[Border] = [
     _brakes("A.R.S. 28-952, quoted: less than three thousand pounds need not", "arizona", "2999 lb", "3000 lb"),
-    _brakes("a trade digest, quoted: new trailers from 1,500 lb", "arkansas", "1499 lb", "1500 lb"),
+    _brakes("a trade digest, quoted: 3,000 lb", "arkansas", "2999 lb", "3000 lb"),
+    ("a trade digest, quoted: new trailers from 1,500 lb", "arkansas", "brakes-on-trailers-sold-new", _BARE, _GROSS,
+     "1499 lb", "1500 lb"),
     _brakes("two trade digests, quoted: over 3,000 lb", "alabama", "3000 lb", "3001 lb"),
     _brakes("a trade digest, quoted: 3,000 lb or more; a city's police: more than 3,000 pounds", "colorado",
             "2999 lb", "3000 lb"),
@@ -370,6 +372,7 @@ def test_washington_lets_a_carrier_hide_the_plate() -> None:
 _LAWS = (
     "brake_law",
     "brake_law_without_line",
+    "driver_brake_law",
     "breakaway_law",
     "chain_law",
     "drawbar_law",
@@ -400,7 +403,7 @@ def test_what_passes_without_a_place_is_below_every_row() -> None:
     columns = answerer().rulebook.tables["brake_law"].columns
     key = columns["line"].key
     assert isinstance(key, ListType)
-    lines = ("line", "empty_from", "empty_over", "living_from", "living_over", "boat_from")
+    lines = ("line", "empty_from", "empty_over", "living_from", "living_over", "boat_from", "sold_new_from")
     known = [i for i, found in enumerate(columns["known"].values) if found == 2]
     least = min(columns[name].values[i][0] for name in lines for i in known)  # type: ignore[index]  # known where the row says so
     assert least == pytest.approx(1000 * 0.45359237)
@@ -422,3 +425,66 @@ def _reason(rule: str, facts: Facts) -> str:
     (found,) = (found for found in answer(facts).findings if found.rule == rule)
     assert found.result == "fails"
     return found.reason
+
+
+# brakes that the driver works, trailers sold new, drawbars and plates by the place
+
+SURGE_WORDS = "surge-brakes-that-the-driver-works"
+
+
+def test_surge_brakes_are_asked_about_where_the_words_want_the_drivers_brakes() -> None:
+    """625 ILCS 5/12-301(a)4 and 4.1, seen: the driver works them but on boat trailers; 19VAC30-70-100 takes surge for such."""
+    towed = {"trailer.brakes": "surge", "trailer.gross_weight": "3500 lb"}
+    found = {
+        (place, body): result(SURGE_WORDS, {**towed, "load.jurisdiction": place, "trailer.body": body})
+        for place in ("illinois", "virginia", "texas")
+        for body in ("utility", "boat")
+    }
+    assert found == {
+        ("illinois", "utility"): "fails",
+        ("illinois", "boat"): "passes",
+        ("virginia", "utility"): "passes",
+        ("virginia", "boat"): "passes",
+        ("texas", "utility"): "not_applicable",
+        ("texas", "boat"): "not_applicable",
+    }
+
+
+def test_an_older_trailer_is_not_refused_for_what_new_ones_must_have() -> None:
+    """Arkansas: brakes from 3000 lb on, and from 1500 lb on trailers sold new; nobody says when this one was."""
+    facts = {"load.jurisdiction": "arkansas", "trailer.brakes": "none", "trailer.gross_weight": "1600 lb"}
+    assert result("brakes-where-driven", facts) == "passes"
+    assert result("brakes-on-trailers-sold-new", facts) == "fails"
+    assert "sold" in _reason("brakes-on-trailers-sold-new", facts)
+
+
+def test_a_hidden_plate_is_told_by_the_law_of_the_place_that_is_named() -> None:
+    """A place with a row is named with its source; any other is told what most places ask."""
+    hidden = {**_CARRIED, "accessory.obscures_plate": True}
+    assert "left to right" in _reason("plate-in-sight", {**hidden, "load.jurisdiction": "ohio"})
+    assert "1.3 m" in _reason("plate-in-sight", {**hidden, "load.jurisdiction": "australia"})
+    assert "most places" in _reason("plate-in-sight", {**hidden, "load.jurisdiction": "texas"})
+    assert "most places" in _reason("plate-in-sight", hidden)
+
+
+def test_brakes_told_as_none_are_not_asked_about_again() -> None:
+    """What is open of an unbraked trailer in California is its kind, and the words say so."""
+    facts = {"load.jurisdiction": "california", "trailer.brakes": "none", "trailer.gross_weight": "2000 lb"}
+    (found,) = (one for one in answer(facts).findings if one.rule == "brakes-where-driven")
+    assert found.result == "undetermined"
+    assert found.reason.startswith("The trailer has no brakes of its own")
+    del facts["trailer.brakes"]
+    (found,) = (one for one in answer(facts).findings if one.rule == "brakes-where-driven")
+    assert found.reason.startswith("If the trailer has no brakes of its own")
+
+
+@pytest.mark.parametrize("told", [{}, {"trailer.brakes": "surge"}, {"trailer.breakaway": True}])
+def test_a_trailer_without_chains_is_no_sure_no_before_place_and_brakes_are_told(told: Facts) -> None:
+    """Overrun brakes with a cable stand in for chains in Europe; once a place that knows nothing of it is named, it is a no."""
+    facts = {"trailer.chain_count": 0, "trailer.gross_weight": "1200 kg", **told}
+    assert answer(facts).outcome != "fails"
+    assert answer({**facts, "trailer.brakes": "surge", "trailer.breakaway": True}).outcome != "fails"
+    there = {"trailer.brakes": "surge", "trailer.breakaway": True, "load.jurisdiction": "great_britain"}
+    assert answer({**facts, **there}).outcome != "fails"
+    assert answer({**facts, "load.jurisdiction": "texas"}).outcome == "fails"
+    assert answer({**facts, "trailer.brakes": "none"}).outcome == "fails"
