@@ -250,3 +250,25 @@ def test_the_search_for_remedies_is_bounded_and_says_what_it_left() -> None:
     assert 0 < tried <= 2 * MOST_CHANGES
     assert str(found.untried_changes) in changes_untried(found)
     assert not answerer().answer(document, world(), shelf=EMPTY).untried_changes
+
+
+def test_a_pin_of_the_wrong_size_is_offered_no_adapter() -> None:
+    """A size adapter has the pin's hole, and the receiver's, which the pin is bought for, stays as it is."""
+    facts = {"opening": "2 in", "pin_hole": "5/8 in", "tube_outside": "2.75 in", "tongue_rating": "350 lb"}
+    rig = {"receiver": {"facts": facts}, "mounting": {"facts": {"fitted": True}}}
+    pin = {"kind": "locking_pin", "pin": "1/2 in", "pin_span": "3.5 in"}
+    found = answerer().answer({"rig": rig, "accessory": {"facts": pin}}, world(), shelf=stock())
+    assert found.outcome == "fails"
+    assert {one.change for one in found.remedies} == {"swap"}
+
+
+def test_what_a_part_would_have_to_be_leaves_alone_what_cannot_be_otherwise_by_itself() -> None:
+    """Of a mount whose settings end too low it is the highest that would be higher: the lowest is never above it."""
+    rig = {"mounting": {"facts": {"height": "18 in", "fitted": True}}}
+    head = {"kind": "weight_distribution_head", "rise_lowest": "-6 in", "rise_highest": "4 in"}
+    trailer = {"gross_weight": "7000 lb", "coupler_height": "30 in"}
+    document = {"rig": rig, "accessory": {"facts": head}, "trailer": {"facts": trailer}}
+    found = answerer().answer(document, world(), shelf=stock())
+    (told,) = (one.because for one in found.remedies if one.change == "none")
+    assert "highest setting" in told and "at least 11 in" in told
+    assert "lowest setting" not in told

@@ -107,13 +107,22 @@ class Remedies:
         yield from swaps
         if touches("receiver", "mounting"):
             yield from self._kept(self._receivers(document, case), failing)
-        if touches("opening"):
+        if touches("opening") and not self._fills_a_need(case):
             items = self.shelf.items("adapter")
             single = list(self._kept(self._adapters(document, case, ((one,) for one in items)), failing, len(items)))
             yield from single
             if not single and not swaps:
                 pairs = product(self._nearest(case, items), items)
                 yield from self._kept(self._adapters(document, case, pairs), failing, len(items) ** 2)
+
+    def _fills_a_need(self, case: Case) -> bool:
+        """Whether the accessory is what another has need of, as a pin: it is bought for the opening that there is.
+
+        An adapter with an opening that it does suit would leave that one without.
+        """
+        kind = case.facts.get(KIND)
+        filling = [need.fills.kinds for need in self.missing.wording.rulebook.needs if need.fills is not None]
+        return isinstance(kind, int) and any(kind & ~kinds == 0 for kinds in filling)
 
     def _kept(self, tried: Iterator[Tried], failing: Sequence[int], count: int = 0) -> Iterator[Tried]:
         """Of one sort of change, `count` in all, the first few that work, then those that are conditional."""
@@ -294,6 +303,7 @@ class Remedies:
         }
         if not rests:
             return ""
+        rests = self._by_itself(case, failing, rests)
         open_case = replace(case, facts={name: value for name, value in case.facts.items() if name not in rests})
         judge, opened = self.missing.engine.judge, self.missing.engine.opened(open_case)
         rules = self.missing.wording.rulebook.rules
@@ -323,9 +333,28 @@ class Remedies:
         nothing = t("Of what was tried of the shelf nothing") if self.untried else t("Nothing on the shelf")
         return t("{nothing} would do. {told}.{also}", nothing=nothing, told=capped(told), also=also)
 
-    def _wanted(self, open_case: Case, rules: Sequence[int], rests: set[str]) -> list[Next]:
+    def _by_itself(self, case: Case, failing: Sequence[int], rests: set[str]) -> set[str]:
+        """What to take as not known: without the facts that cannot be otherwise while all else stays as it is told.
+
+        Of a mount whose settings end too low the highest may be higher, and the lowest may not be above it. Where no
+        fact of a failing rule can be otherwise by itself, all of them are looked at together.
+        """
+        facts = sorted(name for name in rests if "." in name)
+        if len(facts) < 2:
+            return rests
+        passing = self.missing.engine.evaluate(case).passes
+        able = set()
+        for name in facts:
+            left = replace(case, facts={one: value for one, value in case.facts.items() if one != name})
+            of_it = [number for number in failing if name in self.missing.about(number)]
+            kept = [number for number in passing if name in self.missing.about(number)]
+            able |= {step.fact for step in self._wanted(left, [*of_it, *kept], {name}, _MOST_WANTED // len(facts))}
+        alone = [about for number in failing if able.isdisjoint(about := self.missing.about(number))]
+        return {name for name in rests if name in able or any(name in about for about in alone)}
+
+    def _wanted(self, open_case: Case, rules: Sequence[int], rests: set[str], most: int = _MOST_WANTED) -> list[Next]:
         """What would settle these rules of facts taken as not known, where some readings would and others not."""
-        steps = settling(self.missing, open_case, rules, (), self.system, _MOST_WANTED)
+        steps = settling(self.missing, open_case, rules, (), self.system, most)
         return [step for step in steps.told if step.fact in rests and step.works_if not in ("", ANY)]
 
 
