@@ -433,7 +433,7 @@ SURGE_WORDS = "surge-brakes-that-the-driver-works"
 
 
 def test_surge_brakes_are_asked_about_where_the_words_want_the_drivers_brakes() -> None:
-    """625 ILCS 5/12-301(a)4 and 4.1, seen: the driver works them but on boat trailers; 19VAC30-70-100 takes surge for such."""
+    """625 ILCS 5/12-301(a)4 and 4.1, seen: not on boat trailers; 19VAC30-70-100, seen, takes surge brakes for such."""
     towed = {"trailer.brakes": "surge", "trailer.gross_weight": "3500 lb"}
     found = {
         (place, body): result(SURGE_WORDS, {**towed, "load.jurisdiction": place, "trailer.body": body})
@@ -480,7 +480,7 @@ def test_brakes_told_as_none_are_not_asked_about_again() -> None:
 
 @pytest.mark.parametrize("told", [{}, {"trailer.brakes": "surge"}, {"trailer.breakaway": True}])
 def test_a_trailer_without_chains_is_no_sure_no_before_place_and_brakes_are_told(told: Facts) -> None:
-    """Overrun brakes with a cable stand in for chains in Europe; once a place that knows nothing of it is named, it is a no."""
+    """Overrun brakes with a cable stand in for chains in Europe; where a place without that is named it is a no."""
     facts = {"trailer.chain_count": 0, "trailer.gross_weight": "1200 kg", **told}
     assert answer(facts).outcome != "fails"
     assert answer({**facts, "trailer.brakes": "surge", "trailer.breakaway": True}).outcome != "fails"
