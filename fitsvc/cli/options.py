@@ -43,6 +43,15 @@ index_option = click.option(
     show_envvar=True,
     help="Where selections' index is kept: beside a SQLite file or in your cache folder, if not said.",
 )
+audits_option = click.option(
+    "--audits",
+    metavar="DIR",
+    type=FILE,
+    envvar="FITSVC_AUDITS",
+    show_envvar=True,
+    show_default="fitsvc-audits",
+    help="Where a service keeps audits, and mappings beside them; servers that share a database share it too.",
+)
 
 
 def _rules_option(help: str) -> Callable[[_Decorated], _Decorated]:

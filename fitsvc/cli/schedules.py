@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from fitsvc.cli.console import err, one_line, out
-from fitsvc.cli.options import FILE, Commands, database_option, in_the_shell, open_database
+from fitsvc.cli.options import Commands, audits_option, database_option, in_the_shell, open_database
 
 
 @click.group(cls=Commands)
@@ -22,15 +22,7 @@ def schedule() -> None:
 @click.option("--at", metavar="HH:MM", required=True, help="The time of day, of 24 hours.")
 @click.option("--zone", default="UTC", show_default=True, help="Where that is meant, such as `Europe/Berlin`.")
 @click.option("--claims", metavar="PATH", help="A file of claims, below the deliveries too.")
-@click.option(
-    "--audits",
-    metavar="DIR",
-    type=FILE,
-    envvar="FITSVC_AUDITS",
-    show_envvar=True,
-    show_default="fitsvc-audits",
-    help="Where the service keeps audits, and mappings beside them.",
-)
+@audits_option
 @database_option
 def create(
     supplier: str, file: str, at: str, zone: str, claims: str | None, audits: Path | None, database: str | None
@@ -81,7 +73,8 @@ def runs(id: str, most: int, database: str | None) -> None:
         for line in lines(one, run):
             out().print(f"  {one_line(line)}")
         for notice in notices:
-            how = f"told {local(notice.told_at, one.zone)}" if notice.told_at else f"not told yet: {notice.failure}"
+            why = f": {notice.failure}" if notice.failure else ""
+            how = f"told {local(notice.told_at, one.zone)}" if notice.told_at else f"not told yet{why}"
             out().print(f"  {host_of(notice.address)}: {one_line(how)}")
     if not found:
         err().print("it has not run yet")

@@ -6,7 +6,15 @@ from typing import Literal
 
 import click
 
-from fitsvc.cli.options import FILE, database_option, index_option, rules_folder, rules_instead_option, signed_by_option
+from fitsvc.cli.options import (
+    FILE,
+    audits_option,
+    database_option,
+    index_option,
+    rules_folder,
+    rules_instead_option,
+    signed_by_option,
+)
 
 
 @click.command()
@@ -37,15 +45,7 @@ from fitsvc.cli.options import FILE, database_option, index_option, rules_folder
     show_default=True,
     help="How often it is looked whether there are others.",
 )
-@click.option(
-    "--audits",
-    metavar="DIR",
-    type=FILE,
-    envvar="FITSVC_AUDITS",
-    show_envvar=True,
-    show_default="fitsvc-audits",
-    help="Where audits are kept; servers that share a database share it too.",
-)
+@audits_option
 @click.option(
     "--audit-mb",
     metavar="MB",
