@@ -183,6 +183,20 @@ def test_positions_are_drawn_as_they_are() -> None:
     assert turned.x(turned.xs["nose"]) == 0.0 and turned.x(turned.xs["tail"]) < turned.x(turned.xs["front"]) < 0.0
 
 
+def test_in_front_nothing_is_told_of_the_rear() -> None:
+    """What hangs in front leaves the departure angle as it is, and reaches forward."""
+    told, angles = dict[str, list[str]](), dict[str, int]()
+    for place in ("frame", "front"):
+        facts, _ = random_facts(CARRIER)
+        facts["vehicle"] |= {"departure_angle": 24.0, "spare_location": "underbody"}
+        facts["receiver"]["place"] = place
+        angles[place] = len(scene_of(Measures(demo_world.answerer().wording, case_of(facts), "us")).angles)
+        told[place] = [one.text or "" for one in words(picture(facts)) if (one.text or "").startswith("reaches")]
+    assert angles == {"frame": 2, "front": 0}
+    assert all("back" in one for one in told["frame"]) and all("forward" in one for one in told["front"])
+    assert told["frame"] and told["front"]
+
+
 def test_several_things_stand_each_at_its_own_place() -> None:
     """Of several things in one receiver each is drawn where it would be alone, and named; what is hatched is of one."""
     hatched = 0

@@ -112,9 +112,9 @@ def _of_carrier(scene: Scene, state: str, mark: Mark | None) -> list[KeyRow]:
             )
         )
     elif not box.partial:
-        rows.append(
-            KeyRow(start=0.0, end=middle(box.right), text=t("reaches back {length}", length=m.length_text(box.right)))
-        )
+        reach = m.length_text(box.right)
+        says = t("reaches forward {it}", it=reach) if m.sure("at_front") else t("reaches back {it}", it=reach)
+        rows.append(KeyRow(start=0.0, end=middle(box.right), text=says))
     return rows
 
 

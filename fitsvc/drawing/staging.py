@@ -203,8 +203,8 @@ def _ground(scene: Scene) -> None:
         scene.lowest = ((min(x), max(x)), low)
         scene.lowest_loaded = m.known("lowest_height_loaded")
         scene.above("lowest_height", scene.lowest[0], low)
-    if scene.wheel is None:
-        return
+    if scene.wheel is None or m.sure("at_front"):
+        return  # what hangs in front takes nothing of the angle behind
     words = ["departure_angle", "departure_angle_with_it"] if scene.lowest else ["departure_angle"]
     for word in words:
         bounds = scene.need(word)
