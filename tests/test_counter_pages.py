@@ -93,9 +93,10 @@ def everything(counter: Counter) -> dict[str, str]:
     """Give every page of the list, and every page that can be reached from them, by its address; none is missing.
 
     The links of an answer or of a record that a link led to are left alone: remedies of remedies have no end. So are
-    those that choose another language.
+    those that choose another language, and of the thousands of answers at the borders of rules all but some.
     """
     found: dict[str, str] = {}
+    borders = 0
     with httpx.Client(base_url=counter.url, follow_redirects=True, timeout=LONGEST) as client:
         left = [(path, True) for path in PAGES.values()]
         while left:
@@ -110,8 +111,16 @@ def everything(counter: Counter) -> dict[str, str]:
             if first or not _endless(urlsplit(path).path):
                 told = (one for one in Links(reply.text).found if not one.startswith("/speak/"))
                 links = {urldefrag(urljoin(str(reply.url), one)).url for one in told}
+                if path.startswith("/rules/"):
+                    asking = sorted(one for one in links if "/answer?" in one)
+                    links -= {*asking[max(0, _BORDERS - borders) :]}
+                    borders += len(asking)
                 left += [(one.removeprefix(counter.url), False) for one in links if one.startswith(counter.url)]
     return found
+
+
+_BORDERS: Final = 40
+"""So many answers are looked at that pages of rules ask for at their borders, which are all of one shape."""
 
 
 def _endless(path: str) -> bool:
