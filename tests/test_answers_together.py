@@ -16,7 +16,7 @@ from effort import EFFORT
 from several import BIKES, DUAL, MOUNT, Part, asked, bikes, boat, rig, step, towbar
 
 from fitsvc.answers import answering
-from fitsvc.answers.answer import Answer, Spoiler
+from fitsvc.answers.answer import Answer, Spoiler, ThingAnswer
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords
@@ -95,6 +95,77 @@ def test_with_no_load_named_it_is_told_how_much_it_may_be(rack: Part, tongue: st
     if most != "160 lb":
         assert told.outcome == "conditional" and said
         assert f"with at most {most} on it" in told.summary
+
+
+AHEAD: Part = {**BIKES, **ALLOWED, "kind": "cargo_carrier", "allowed_at_front": True, "obscures_headlamps": False}
+
+
+def box_ahead(**facts: Any) -> Part:
+    """A carrier for goods in front, for which no load is named."""
+    return {**front(), "accessory": {"facts": {**AHEAD, **facts}}, "load": None}
+
+
+def may_carry(found: Answer) -> list[str]:
+    """What each thing may carry, as far as that is told."""
+    return [one.answer.allowance.at_most if one.answer.allowance else "" for one in found.together]
+
+
+@pytest.mark.parametrize(
+    ("payload", "most", "more"),
+    [
+        # Two carriers of 50 lb and a driver leave 320 lb, 160 lb on each, as their labels allow.
+        ("570 lb", ["160 lb", "160 lb"], ""),
+        ("569 lb", ["159 lb", "159 lb"], "160 lb"),
+        ("411 lb", ["1 lb", "1 lb"], "160 lb"),
+        ("275 lb", ["0 lb", "0 lb"], "25 lb"),
+    ],
+)
+def test_front_and_rear_with_no_load_named_share_the_payload(payload: str, most: list[str], more: str) -> None:
+    """What is told of one holds with all on the other that its label allows, and with it what holds with nothing."""
+    vehicle = rig(DUAL, placard_capacity=payload, gawr_front="6000 lb", gawr_rear="6000 lb")
+    found = answer([unloaded(), box_ahead()], vehicle)
+    assert found.outcome != "fails" and may_carry(found) == most
+    allowances = [one.answer.allowance for one in found.together]
+    said = f"or at most {more} with nothing on the rest"
+    assert all(one is not None and (said in one.told) == bool(more) for one in allowances)
+
+
+@pytest.mark.parametrize(
+    ("trailer", "vehicle", "most"),
+    [
+        # A rack of 50 lb on a trailer of 1,900 lb: what is left to its own GVWR, and to what the vehicle may pull.
+        ({"gvwr": "2000 lb"}, {}, "50 lb"),
+        ({"gvwr": "5000 lb"}, {"tow_rating": "2010 lb"}, "60 lb"),
+        ({"gvwr": "5000 lb", "brakes": "none"}, {"tow_rating_unbraked": "2020 lb"}, "70 lb"),
+    ],
+)
+def test_a_rack_on_a_trailer_may_carry_what_all_that_pulls_it_bears(trailer: Part, vehicle: Part, most: str) -> None:
+    """The trailer's label and the vehicle's ratings count; where the load alone is open, it is asked for."""
+    told = {
+        "gross_weight": "1900 lb",
+        "tongue_weight": "330 lb",
+        "weighed_with_all": False,
+        "breakaway": True,
+        **trailer,
+    }
+    ball = {
+        "diameter": "2 in",
+        "rating": "6000 lb",
+        "shank_diameter": "1 in",
+        "shank_length": "2-1/2 in",
+        "bushed": False,
+    }
+    mount = {**MOUNT, "ball_hole": "1 in", "platform_thickness": "3/4 in", "pin_span": "4 in", "min_class": "none"}
+    towed = {**boat(mount, **{"brakes": "electric", **told}), "ball": {"facts": ball}}
+    rack = {**rack_on_trailer(), "accessory": {"facts": {**BIKES, **BY_LABEL}}, "load": None}
+    on = rig(brake_controller=True, **vehicle)
+    found = answer([towed, rack], on, occupants_weight="300 lb")
+    assert found.outcome == "undetermined" and may_carry(found) == ["", most]
+    assert f"Say what is to be carried: the rack with at most {most}" in found.summary
+    assert {"load.bikes", "load.bike_weight"} <= {one.fact for one in found.together[1].answer.next}
+    for weight in (most, f"{int(most.split(maxsplit=1)[0]) + 1} lb"):
+        load = {"facts": {"bikes": 1, "bike_weight": weight}}
+        assert (answer([towed, {**rack, "load": load}], on).outcome == "fails") == (weight != most)
 
 
 def test_with_no_load_named_what_is_too_much_anyway_is_a_no() -> None:
@@ -560,6 +631,83 @@ def test_one_thing_more_never_makes_it_better() -> None:
                 assert rank(less) <= rank(whole)
                 outcomes = {one.name: one.answer for one in whole.together}
                 assert all(rank(one.answer) <= rank(outcomes[one.name]) for one in less.together)
+
+
+def unnamed(random: Random) -> tuple[list[Part], Part]:
+    """Two or three things, one of them at least without a load, and a rig whose ratings lie near what they weigh."""
+
+    def pounds(low: int, high: int) -> str:
+        return f"{random.randint(low, high)} lb"
+
+    label = {"weight": pounds(30, 90), "capacity": pounds(60, 400)}
+    behind = {"load": None, "accessory": {"facts": {**BIKES, **BY_LABEL, **label, "bike_weight_max": "200 lb"}}}
+    pool = [
+        {**bikes(), **behind},
+        {**box(), "accessory": {"facts": {**box()["accessory"]["facts"], **label}}, "name": "goods"},
+        box_ahead(weight=pounds(30, 90), capacity=pounds(60, 400)),
+        {**rack_on_trailer(), **behind},
+        step(**ALLOWED, capacity=pounds(100, 300)),
+    ]
+    named = [
+        boat(
+            {**MOUNT, **ALLOWED},
+            gross_weight="2000 lb",
+            tongue_weight=pounds(200, 300),
+            weighed_with_all=False,
+            gvwr=pounds(2050, 2600),
+        ),
+        front(),
+        bikes(2, **ALLOWED),
+    ]
+    things = [random.choice(pool), random.choice([*pool, *named])]
+    behind_it = any(one["hangs_on"] == "rear_receiver" for one in things)
+    things += [] if behind_it and random.random() < 0.6 else [random.choice((named[0], named[2]))]
+    on = rig(
+        {**DUAL, "tongue_rating": pounds(250, 700)},
+        placard_capacity=pounds(400, 1200),
+        gcwr=pounds(7000, 8000),
+        gawr_rear=pounds(2500, 3600),
+        gawr_front=pounds(2500, 3300),
+        tow_rating=pounds(2000, 2600),
+        tow_rating_unbraked=pounds(2000, 2600),
+        tongue_rating=pounds(250, 700),
+    )
+    return [{**one, "name": f"{i}"} for i, one in enumerate(things)], on
+
+
+def carrying(thing: Part, told: ThingAnswer) -> Part:
+    """A thing with exactly the load that it is told to be allowed."""
+    allowance = told.answer.allowance
+    if allowance is None or not allowance.at_most:
+        return thing
+    most, count = allowance.at_most, allowance.count or 1
+    load: Part = {"cargo_weight": most}
+    if thing["accessory"]["facts"]["kind"] == "step":
+        load = {"person_weight": most} if most != "0 lb" else {}
+    elif thing["accessory"]["facts"]["kind"] == "bike_carrier":
+        load = (
+            {"bikes": count, "bike_weight": f"{float(most.split()[0]) / count} lb"} if most != "0 lb" else {"bikes": 0}
+        )
+    return {**thing, "load": {"facts": load}}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_all_that_is_allowed_may_be_carried_at_once(seed: int) -> None:
+    """With each thing loaded with exactly what is told of it, all at once, no rule that holds them fails."""
+    random, seen, several = Random(seed), 0, 0
+    for _ in range(40 * EFFORT):
+        things, on = unnamed(random)
+        found = answer(things, on)
+        if found.outcome == "fails":
+            continue
+        loaded = [carrying(thing, told) for thing, told in zip(things, found.together, strict=True)]
+        after = answer(loaded, on)
+        changed = sum(one is not other for one, other in zip(things, loaded, strict=True))
+        seen, several = seen + (changed > 0), several + (changed > 1)
+        assert after.outcome != "fails", (after.summary, found.summary)
+        if found.outcome in ("works", "conditional"):
+            assert after.outcome != "undetermined", (after.summary, found.summary)
+    assert seen > 5 and several > 2, (seen, several)
 
 
 def test_a_thing_that_fails_alone_fails_the_whole() -> None:

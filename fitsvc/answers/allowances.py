@@ -1,6 +1,7 @@
 """What an accessory may carry on a rig, in words: `with up to 2 bikes of 60 lb`."""
 
 from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.answers.answer import AllowanceShown
@@ -8,7 +9,7 @@ from fitsvc.answers.governing import open_facts
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
-from fitsvc.engine.allowances import Allowances, Allowed
+from fitsvc.engine.allowances import Allowances, Allowed, Neighbour
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_down
 from fitsvc.tongues import t
@@ -17,6 +18,14 @@ _MOST_KEPT: Final = 10_000
 """Of half a kilobyte each: what the carriers of a shop come to on the rigs of a day."""
 _MOST_NAMED: Final = 3
 """So many figures that are not known are named in a sentence; of more, only the first and how many there are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """An opened case beside other things, and those as they find it beside them."""
+
+    case: Case
+    near: Sequence[Neighbour]
 
 
 class AllowanceWords:
@@ -44,6 +53,21 @@ class AllowanceWords:
     def _told(self, case: Case, system: System) -> AllowanceShown | None:
         found = self.allowances.of(case, system)
         return None if found is None else self._shown(found, system)
+
+    def beside(self, near: Shared, alone: Shared | None, system: System) -> AllowanceShown | None:
+        """What may be loaded beside other things, each with what its label allows where no load is named for it.
+
+        Where more may be with nothing on those, as in `alone`, that is told with it.
+        """
+        found = self.allowances.of(near.case, system, near.near)
+        if found is None:
+            return None
+        shown = self._shown(found, system)
+        more = None if alone is None or found.whole else self.allowances.of(alone.case, system, alone.near)
+        if more is not None and found.at_most is not None and (more.at_most or 0.0) > found.at_most:
+            most = show_down(more.at_most or 0.0, self._unit(more), system)
+            shown.told += t(", or at most {most} with nothing on the rest", most=most)
+        return shown
 
     def least(self, cases: Iterable[Case], system: System) -> AllowanceShown | None:
         """The least that is surely allowed in each of several cases."""
@@ -76,10 +100,13 @@ class AllowanceWords:
 
     def _unknown(self, found: Allowed) -> list[str]:
         """The facts that open rules wait for; where nothing is surely allowed, those that have to be known."""
-        rules, case = self._engine.rulebook.rules, found.loaded
-        waiting = [one for one in found.open if found.at_most is not None or rules[one].leaves_open]
-        words = self._wording.rules(bool(case.adapters))
-        names = (name for number in waiting for name in open_facts(self._engine, words[number].rests(case), case))
+        rules = self._engine.rulebook.rules
+        waiting = [one for one in found.open if found.at_most is not None or rules[one[0]].leaves_open]
+        names = (
+            name
+            for number, case in waiting
+            for name in open_facts(self._engine, self._wording.rules(bool(case.adapters))[number].rests(case), case)
+        )
         return list(dict.fromkeys(names))
 
     def _open(self, names: Sequence[str]) -> str:

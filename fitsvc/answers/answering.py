@@ -1,6 +1,6 @@
 """A question read → its answer: the verdict told in order, with limits, needs, next steps and cautions."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from fitsvc.answers.allowances import AllowanceWords
-from fitsvc.answers.answer import Answer, Disputed, EitherWayTold, Finding, Next, Remedy, RulebookName
+from fitsvc.answers.answer import AllowanceShown, Answer, Disputed, EitherWayTold, Finding, Next, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     CandidateAnswer,
     lowest_limits,
@@ -265,11 +265,19 @@ class Answerer:
         return found
 
     def answer_question(
-        self, question: Question, system: System = "us", most: int | Work = MOST_WORK, verdict: Verdict | None = None
+        self,
+        question: Question,
+        system: System = "us",
+        most: int | Work = MOST_WORK,
+        verdict: Verdict | None = None,
+        allowed: Callable[[], AllowanceShown | None] | None = None,
     ) -> Answer:
-        """Answer a question that has been read, and judged if there is a verdict; with so much work for what next."""
+        """Answer a question that has been read, and judged if there is a verdict; with so much work for what next.
+
+        Beside other things what it may carry is `allowed` with a view to these.
+        """
         case = self.engine.opened(question.case)
-        return self._told(question, case, verdict or self.engine.evaluate(case), system, most)
+        return self._told(question, case, verdict or self.engine.evaluate(case), system, most, allowed=allowed)
 
     def _told(
         self,
@@ -280,6 +288,7 @@ class Answerer:
         most: int | Work = MOST_WORK,
         *,
         whole: bool = True,
+        allowed: Callable[[], AllowanceShown | None] | None = None,
     ) -> Answer:
         """The verdict on a question in words; not `whole`, without what passes, limits and cautions.
 
@@ -291,7 +300,8 @@ class Answerer:
         steps = next_steps(self.missing, question.case, verdict, system, most)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
         assumed = self._assumed_of(question, findings, case, system) if whole else []
-        allowance = self.allowances.told(case, system) if verdict.outcome != "fails" else None
+        allowed = allowed or (lambda: self.allowances.told(case, system))
+        allowance = allowed() if verdict.outcome != "fails" else None
         either_way = self._either_way(case, verdict, system)
         waits, if_usual = steps.waits, steps.if_usual
         things = self._seeing_to.things(verdict.outcome, findings, needs, waits, allowance, if_usual, steps.for_good)

@@ -4,16 +4,21 @@ What the others come to is put into each thing's own case as facts of `beside`, 
 up, by their bounds, so that what is not known of one thing is not known in the sum either and nothing works by an
 omission. What stands in whose way is looked at one by one, so a thing is judged once beside each other one in its
 receiver, always with the sums over all. The rules are the rulebook's own; there is no other way to judge.
+
+What each may carry where no load is named is found by what all of them are held to, with the others laden as their
+labels allow.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.answers.answer import Answer, Finding, RulebookName, Spoiler, ThingAnswer, ToSeeTo
+from fitsvc.answers.allowances import Shared
+from fitsvc.answers.answer import AllowanceShown, Answer, Finding, Next, RulebookName, Spoiler, ThingAnswer, ToSeeTo
 from fitsvc.answers.candidates import union
+from fitsvc.answers.next_steps import ASK
 from fitsvc.answers.parts import called
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question
@@ -21,6 +26,7 @@ from fitsvc.answers.seeing_to import told_once
 from fitsvc.answers.summary import only_if
 from fitsvc.answers.things import Thing
 from fitsvc.answers.trying import MOST_WORK, Work
+from fitsvc.engine.allowances import Laden, Neighbour
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -100,7 +106,10 @@ class Beside:
 
     def _values(self, case: Case, place: Value) -> Mapping[str, Value]:
         """What a thing adds to each fact of all else, as far as it is known."""
-        opened = self.engine.opened(self._with(case, {PLACE: place}))
+        return self._added(self.engine.opened(self._with(case, {PLACE: place})))
+
+    def _added(self, opened: Case) -> Mapping[str, Value]:
+        """What a thing adds to each fact of all else, by its opened case where it hangs."""
         found = self.engine.values((SUBJECT,), lambda: [one.value for one in self.adds.values()]).of(opened)
         return dict(zip(self.adds, found, strict=True))
 
@@ -108,6 +117,11 @@ class Beside:
         """A case with facts of all else in it."""
         present = case.present | {SUBJECT} | self.reader.named(beside)
         return replace(case, facts={**case.facts, **beside}, present=present)
+
+    def hung(self, i: int) -> Case:
+        """A thing's case with where it hangs, and nothing beside it."""
+        case, place = self.things[i]
+        return self._with(case, {PLACE: place})
 
     def near(self, i: int) -> Sequence[int | None]:
         """The things in the same receiver, each to be looked at; none alone stands for itself."""
@@ -127,10 +141,75 @@ class Beside:
                 beside[name] = _together(adds, [self.values[j][name] for j in whose])
         return self._with(case, beside)
 
+    def neighbour(self, i: int, j: int) -> Neighbour:
+        """The jth thing as it finds the ith beside it, whatever that is loaded with."""
+        rest, place = [k for k in range(len(self.things)) if k != j], self.things[j][1]
+        here = {k for k in rest if self.things[k][1] == place}
+        whose = {name: here if one.on == "receiver" else rest for name, one in self.adds.items() if one.by == "sum"}
+        others = {name: [self.values[k][name] for k in found if k != i] for name, found in whose.items() if i in found}
+
+        def finds(loaded: Case) -> Mapping[str, Value]:
+            added = self._added(loaded)
+            return {name: _together(self.adds[name], [*values, added[name]]) for name, values in others.items()}
+
+        return Neighbour(self.engine.opened(self.case(j, rest, self.near(j)[0])), finds)
+
     def judged(self, i: int, near: int | None, others: Sequence[int] | None = None) -> Verdict:
         """What a thing comes to beside the others: all of them, or these."""
         rest = [j for j in range(len(self.things)) if j != i] if others is None else others
         return self.engine.evaluate(self.case(i, rest, near))
+
+
+class _Carrying:
+    """What each of several things may carry beside the others, where no load is named for it.
+
+    Nobody has said what the others carry either: each is taken with all that its own label allows, so that what is told
+    of each holds for all at once.
+    """
+
+    def __init__(self, answerer: "Answerer", beside: Beside) -> None:
+        self.answerer, self.beside = answerer, beside
+
+    @cached_property
+    def laden(self) -> Sequence[Laden | None]:
+        """Each with nothing on it and with all its label allows; None where a load is named or none is carried."""
+        return [self.answerer.allowances.allowances.laden(self.beside.hung(i)) for i in range(len(self.beside.things))]
+
+    def told(self, i: int, near: int | None, system: System) -> AllowanceShown | None:
+        """What the ith may carry, beside the one that is near."""
+        if self.laden[i] is None:
+            return None
+        others = any(one is not None for k, one in enumerate(self.laden) if k != i)
+        alone = self._shared(i, near, full=False) if others else None
+        return self.answerer.allowances.beside(self._shared(i, near, full=True), alone, system)
+
+    def steps(self, i: int) -> list[Next]:
+        """What is to be asked of the load of the ith, where none is named for it."""
+        laden, vocabulary = self.laden[i], self.answerer.rulebook.vocabulary
+        facts = [vocabulary.facts[name] for name in laden.asks] if laden is not None else []
+        return [Next(fact=fact.name, ask=ASK[fact.effort], how=fact.how_to_measure) for fact in facts]
+
+    def holds_up(self, i: int) -> bool:
+        """Whether what is open of the ith is what the others carry: with nothing on them it would be settled."""
+        if all(laden is None or k == i for k, laden in enumerate(self.laden)):
+            return False
+        beside = self._beside(False, i)
+        return all(beside.judged(i, near).outcome in ("works", "conditional") for near in beside.near(i))
+
+    def _shared(self, i: int, near: int | None, *, full: bool) -> Shared:
+        """The ith beside the others, with all on them that their labels allow or nothing, and those beside it."""
+        rest = [k for k in range(len(self.beside.things)) if k != i]
+        case = self.beside.engine.opened(self._beside(full, i).case(i, rest, near))
+        # Of another it counts what the load brings on it as it is, which no load of its own hides.
+        return Shared(case, [self._beside(full, i, j).neighbour(i, j) for j in rest])
+
+    def _beside(self, full: bool, *but: int) -> Beside:
+        """The things with all that their labels allow, or nothing; the first of some as told, the rest with nothing."""
+        things = list(self.beside.things)
+        for k, (laden, (_, place)) in enumerate(zip(self.laden, things, strict=True)):
+            if laden is not None and k not in but[:1]:
+                things[k] = (laden.full if full and k not in but else laden.empty, place)
+        return Beside(self.answerer, things)
 
 
 class _Judging:
@@ -141,6 +220,7 @@ class _Judging:
         self.things, self.system, self.work = things, system, work
         self.names = told_apart([thing.name or together.kind(thing, system) for thing in things])
         self.beside = Beside(together.answerer, [(thing.question.case, thing.place) for thing in things])
+        self.carrying = _Carrying(together.answerer, self.beside)
 
     def question(self, i: int, near: int | None) -> Question:
         """A thing's question with all else beside it."""
@@ -157,6 +237,7 @@ class _Judging:
         if outcome == "fails":
             self.work.left = min(self.work.left, _WHERE_ONE_FAILS)
         each = [self._thing(i, alone.outcome, beside) for i, (alone, beside) in enumerate(judged)]
+        said = self._ask_for_loads(each) if outcome == "undetermined" else []
         found = [one.answer for one in each]
         rulebook = self.answerer.rulebook
         limits = {rule.limit.replace("-", "_") for rule in rulebook.rules if rule.id in self.together.rules}
@@ -165,7 +246,7 @@ class _Judging:
         spoils = [self._spoiler(one) for one in findings if one.result != "passes"]
         return Answer(
             outcome=outcome,
-            summary=self._summary(outcome, each, spoils, see_to),
+            summary=" ".join([self._summary(outcome, each, spoils, see_to), *said]),
             findings=findings,
             limits=union(
                 ([one for one in answer.limits if one.limit in limits] for answer in found), lambda one: one.limit
@@ -195,7 +276,9 @@ class _Judging:
         worst = max(judged, key=lambda near: OUTCOMES.index(judged[near][1].outcome))
         share = Work(self.work.left // (len(self.things) - i))
         self.work.left -= share.left
-        answer = self.answerer.answer_question(self.question(i, worst), self.system, share, judged[worst][1])
+        question, verdict = self.question(i, worst), judged[worst][1]
+        allowed = partial(self.carrying.told, i, worst, self.system)
+        answer = self.answerer.answer_question(question, self.system, share, verdict, allowed)
         self.work.left += max(0, share.left)
         for near, (case, verdict) in judged.items():
             if near != worst:
@@ -210,6 +293,18 @@ class _Judging:
         if any(verdict.fails for _, verdict in judged.values()):
             return judged
         return {near: (case, self.engine.by_cases(case, verdict)) for near, (case, verdict) in judged.items()}
+
+    def _ask_for_loads(self, each: Sequence[ThingAnswer]) -> list[str]:
+        """Ask what is to be carried where one is open by that alone, as a step of those that carry it, and in words."""
+        open_ = [i for i, one in enumerate(each) if one.answer.outcome == "undetermined" and self.carrying.holds_up(i)]
+        told = []
+        for k, one in enumerate(each):
+            steps = self.carrying.steps(k) if any(i != k for i in open_) else []
+            asked = {step.fact for step in steps}
+            one.answer.next = [*steps, *(step for step in one.answer.next if step.fact not in asked)]
+            if steps and one.answer.allowance:
+                told.append(t("the {name} {told}", name=one.name, told=one.answer.allowance.told))
+        return [t("Say what is to be carried: {told}.", told=", ".join(told))] if told else []
 
     def _findings(self, found: Sequence[Answer]) -> list[Finding]:
         """The findings that all else has a part in, of each rule the worst, what decides the outcome first."""

@@ -4,11 +4,16 @@ The rules that read the load are judged as if the question had named it, with ev
 which none of them refuses is the allowance. No list of ratings is kept here: a rule that reads the load counts by
 that alone. A heavier load passes no rule that a lighter one does not (`tests/test_engine_allowances.py` holds the
 shipped rules to it), so the largest is found by halving.
+
+Beside other things on the rig the load weighs on what these are held to as well: what it adds to them follows from the
+rulebook's `beside`, and their rules that read it count as this one's own.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 from math import ceil, floor, inf
 from typing import Final
 
@@ -33,8 +38,9 @@ class Allowed:
     """What may be loaded: `at_most` in all, `each` of at most so many `times` (None where nothing ends the counting).
 
     Figures are in inside units; `by_label` is what the accessory's own label allows. `against` are the rules, by their
-    numbers, that refuse more; `open` those that stay open however little is loaded. Where one of these leaves the whole
-    answer open nothing is surely allowed, and `at_most` is None. `loaded` is the case with all of it on.
+    numbers, that refuse more; `open` those that stay open however little is loaded, each with the case that it is
+    judged on, with all of it on. Where one of these leaves the whole answer open nothing is surely allowed, and
+    `at_most` is None.
     """
 
     allowance: Allowance
@@ -44,13 +50,35 @@ class Allowed:
     times: int | None
     each: float
     against: tuple[int, ...]
-    open: tuple[int, ...]
-    loaded: Case
+    open: tuple[tuple[int, Case], ...]
 
     @property
     def whole(self) -> bool:
         """Whether all that the label allows may be loaded."""
         return self.at_most is not None and self.at_most >= self.by_label[0] - TOLERANCE
+
+
+@dataclass(frozen=True, slots=True)
+class Laden:
+    """A thing for which no load is named: the facts that would name one, and its case with nothing on it and with all
+    that its own label allows.
+    """
+
+    asks: tuple[str, ...]
+    empty: Case
+    full: Case
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbour:
+    """Another thing on the rig: its opened case, and its facts of all else by the opened case of the one loaded."""
+
+    case: Case
+    finds: Callable[[Case], Mapping[str, Value]]
+
+    def beside(self, loaded: Case) -> Case:
+        """Its opened case beside the other one, loaded."""
+        return replace(self.case, facts={**self.case.facts, **self.finds(loaded)})
 
 
 class Allowances:
@@ -59,24 +87,54 @@ class Allowances:
     def __init__(self, engine: Point) -> None:
         self._engine = engine
         self._judges: dict[tuple[str, str, bool], _Judge] = {}
+        self._beside: dict[tuple[str, str, bool], _Judge] = {}
 
-    def of(self, case: Case, system: System = "us") -> Allowed | None:
+    def of(self, case: Case, system: System = "us", near: Sequence[Neighbour] = ()) -> Allowed | None:
         """What may be loaded in an opened case, in whole figures as they are shown in a system of units.
 
-        None where no allowance surely applies.
+        No more than the things `near` it bear as well. None where no allowance surely applies.
         """
+        found = self._applying(case)
+        if found is None:
+            return None
+        one, loading, by_label, assumed = found
+        judge = self._judge(one, loading, bool(case.adapters))
+        asked = _asked(self._engine, case, loading, assumed)
+        unit = self._engine.rulebook.vocabulary.facts[loading.fact].shown_in
+        others = [(self._judge_beside(one, loading, bool(each.case.adapters)), each) for each in near]
+        return _Trial(
+            judge=_Judges(judge, others, len(self._engine.rulebook.rules), _with(asked, loading, 0.0)),
+            one=one,
+            loading=loading,
+            by_label=by_label,
+            step=step(unit, system),
+            case=asked,
+        ).allowed()
+
+    def laden(self, case: Case) -> "Laden | None":
+        """A case with a load that nobody has named; None where no allowance surely applies.
+
+        A label that nobody has read may allow anything.
+        """
+        found = self._applying(self._engine.opened(case))
+        if found is None:
+            return None
+        _, loading, (_, most), assumed = found
+        asked = _asked(self._engine, case, loading, assumed)
+        empty, full = _with(asked, loading, 0.0), _with(asked, loading, most)
+        if most == inf:
+            full = replace(full, facts={**full.facts, loading.fact: (0.0, inf)})
+        return Laden(tuple(name for name in (loading.times, loading.fact) if name), empty, full)
+
+    def _applying(self, case: Case) -> tuple[Allowance, Loading, Bounds, Mapping[str, Value]] | None:
+        """The allowance that surely applies to an opened case, and the way to load it, its label, what is assumed."""
         for one in self._engine.rulebook.allowances:
             guard, by_label, *rest = self._values(one).of(case)
             ways, assumed = rest[: len(one.loadings)], rest[len(one.loadings) :]
             loading = next((way for way, applies in zip(one.loadings, ways, strict=True) if applies == YES), None)
             if guard == YES and loading is not None:
                 assert isinstance(by_label, tuple)
-                judge = self._judge(one, loading, bool(case.adapters))
-                asked = _asked(self._engine, case, loading, dict(zip(one.assuming, assumed, strict=True)))
-                unit = self._engine.rulebook.vocabulary.facts[loading.fact].shown_in
-                return _Trial(
-                    judge=judge, one=one, loading=loading, by_label=by_label, step=step(unit, system), case=asked
-                ).allowed()
+                return one, loading, by_label, dict(zip(one.assuming, assumed, strict=True))
         return None
 
     @cached_property
@@ -114,7 +172,23 @@ class Allowances:
         key = (one.name, loading.fact, adapted)
         found = self._judges.get(key)
         if found is None:
-            self._judges[key] = found = _Judge(self._engine, loading, adapted)
+            names = {loading.fact, loading.times} - {""}
+            self._judges[key] = found = _Judge(self._engine, names, adapted)
+        return found
+
+    def _judge_beside(self, one: Allowance, loading: Loading, adapted: bool) -> "_Judge":
+        """The rules that read of all else on the rig what the load of another thing changes there."""
+        key = (one.name, loading.fact, adapted)
+        found = self._beside.get(key)
+        if found is None:
+            told, derived = {loading.fact, loading.times}, self._engine.bare_derived
+            rests = {name: Support([adds.value], derived) for name, adds in self._engine.rulebook.beside.items()}
+            names = {
+                name
+                for name, support in rests.items()
+                if not told.isdisjoint(chain((read.name for read in support.leaves), support.presences))
+            }
+            self._beside[key] = found = _Judge(self._engine, names, adapted)
         return found
 
 
@@ -131,11 +205,22 @@ def _asked(engine: Point, case: Case, loading: Loading, assumed: Mapping[str, Va
     return replace(case, facts={**case.facts, **assumed}, present=case.present | named | subjects)
 
 
-class _Judge:
-    """The rules that read a load, by their numbers in the rulebook, compiled to be judged by themselves."""
+def _with(asked: Case, loading: Loading, load: float) -> Case:
+    """A case in which the load is asked about, with so much loaded in one."""
+    return replace(asked, facts={**asked.facts, **_told(loading, 1, load)})
 
-    def __init__(self, engine: Point, loading: Loading, adapted: bool) -> None:
-        rules, names = engine.rulebook.rules, {loading.fact, loading.times} - {""}
+
+def _told(loading: Loading, count: int, each: float) -> dict[str, Value]:
+    """A load of so many of so much each, as facts."""
+    told: dict[str, Value] = {loading.fact: (each, each)}
+    return told | ({loading.times: (float(count), float(count))} if loading.times else {})
+
+
+class _Judge:
+    """The rules that read some facts, by their numbers in the rulebook, compiled to be judged by themselves."""
+
+    def __init__(self, engine: Point, names: AbstractSet[str], adapted: bool) -> None:
+        rules = engine.rulebook.rules
         reads = (engine.support(number, adapted).leaves for number in range(len(rules)))
         numbers = [number for number, leaves in enumerate(reads) if names & {read.name for read in leaves}]
         self.rules = {number: rules[number] for number in numbers}
@@ -147,11 +232,49 @@ class _Judge:
         return {*verdict.fails, *verdict.cautions}, {*verdict.unknown, *verdict.doubts}
 
 
+class _Judges:
+    """The rules that read a load in its own case, and those that read beside other things what it weighs.
+
+    A rule of the nth of those counts as another one, its number by so many rules higher, and only for what it comes to
+    by the load: what it is without one is no matter of that.
+    """
+
+    def __init__(self, own: _Judge, others: Sequence[tuple[_Judge, Neighbour]], rules: int, nothing: Case) -> None:
+        self._own, self._others, self._count, self._case = own, others, rules, nothing
+        self.rules = dict(own.rules)
+        for place, (judge, _) in enumerate(others, 1):
+            self.rules |= {number + place * rules: rule for number, rule in judge.rules.items()}
+        self._before = [self._beside(judge, each, nothing.facts)[0] for judge, each in others]
+
+    def __call__(self, facts: Mapping[str, Value], present: frozenset[str]) -> tuple[set[int], set[int]]:
+        """Which of the rules fail with an opened case's facts, and which are open."""
+        amiss, open_ = self._own(facts, present)
+        for place, ((judge, each), before) in enumerate(zip(self._others, self._before, strict=True), 1):
+            fails, opens = self._beside(judge, each, facts)
+            amiss |= {number + place * self._count for number in fails - before}
+            open_ |= {number + place * self._count for number in opens}
+        return amiss, open_
+
+    def _beside(self, judge: _Judge, each: Neighbour, facts: Mapping[str, Value]) -> tuple[set[int], set[int]]:
+        beside = each.beside(replace(self._case, facts=facts))
+        return judge(beside.facts, beside.present)
+
+    def plain(self, numbers: Iterable[int]) -> tuple[int, ...]:
+        """The rules by their numbers in the rulebook, each once."""
+        return tuple(sorted({number % self._count for number in numbers}))
+
+    def judged_on(self, numbers: Iterable[int], loaded: Case) -> tuple[tuple[int, Case], ...]:
+        """The rules by their numbers in the rulebook, each with the case that it is judged on."""
+        places = [(number % self._count, number // self._count) for number in sorted(numbers)]
+        cases = [loaded, *(each.beside(loaded) for _, each in self._others)] if places else []
+        return tuple((number, cases[place]) for number, place in places)
+
+
 class _Trial:
     """The search for what may be loaded in one case, in figures of a whole `step`, the least that counts as a load."""
 
     def __init__(
-        self, *, judge: _Judge, one: Allowance, loading: Loading, by_label: Bounds, step: float, case: Case
+        self, *, judge: _Judges, one: Allowance, loading: Loading, by_label: Bounds, step: float, case: Case
     ) -> None:
         self._judge, self._one, self._loading, self._step, self._case = judge, one, loading, step, case
         self._by_label, self._facts = by_label, dict(case.facts)
@@ -183,9 +306,8 @@ class _Trial:
             at_most=at_most,
             times=times,
             each=each,
-            against=tuple(sorted(refusing)),
-            open=tuple(sorted(self._open)),
-            loaded=replace(self._case, facts=dict(self._load(count, of_each))),
+            against=self._judge.plain(refusing),
+            open=self._judge.judged_on(self._open, replace(self._case, facts=dict(self._load(count, of_each)))),
         )
 
     def _times(self) -> int | None:
@@ -218,9 +340,7 @@ class _Trial:
 
     def _load(self, count: int, each: float) -> dict[str, Value]:
         """The case's facts with this load, put in the place of the one before: most are only tried."""
-        self._facts[self._loading.fact] = (each, each)
-        if self._loading.times:
-            self._facts[self._loading.times] = (float(count), float(count))
+        self._facts.update(_told(self._loading, count, each))
         return self._facts
 
     def _refusing(self, count: int, each: float) -> set[int]:
