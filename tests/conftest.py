@@ -19,6 +19,7 @@ import pytest
 from counter_browser import DESKTOP, Counter, Seen, browsing, context, serving
 from demo_world import SEED, answerer
 from effort import NIGHTLY, load_profile
+from hook_world import Receiver
 from litestar import Litestar
 from litestar.datastructures import State
 from litestar.events import SimpleEventEmitter
@@ -390,6 +391,14 @@ def key(database: store.Database) -> dict[str, str]:
     """Give the header that lets a caller change what is stored."""
     with database.session() as session:
         return {"X-API-Key": create_key(session, "yard")[0]}
+
+
+@pytest.fixture
+def receiver() -> Iterator[Receiver]:
+    """Give a server that is sent what changed."""
+    running = Receiver()
+    yield running
+    running.end()
 
 
 @pytest.fixture(scope="session")

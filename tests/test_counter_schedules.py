@@ -5,14 +5,14 @@ from html import unescape
 import httpx
 import pytest
 from pseudo import left_in_english, pseudo_tongue, told_on
-from test_service_schedules import LIST, Client, Night, mailed, night, receiver
+from test_service_schedules import LIST, Client, Night, mailed, night
 from told_texts import told_texts
 
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.tongues import labels_of, texts_of
 from fitsvc.service.speaking import spoken_tongues
 
-__all__ = ["mailed", "night", "receiver"]
+__all__ = ["mailed", "night"]
 PATH = "/audits/schedules"
 
 

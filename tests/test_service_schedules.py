@@ -11,12 +11,12 @@ from typing import Any
 
 import pytest
 from demo_world import answerer
+from hook_world import SECRET, Receiver, is_signed
 from litestar import Litestar
 from litestar.testing import TestClient
 from mail_world import MailServer
 from service_checks import pointers, problem
 from sqlmodel import update
-from test_service_webhooks import SECRET, Receiver, _is_signed
 from waiting import until
 
 from fitsvc.cli.app import main
@@ -122,14 +122,6 @@ class Night:
 
 
 @pytest.fixture
-def receiver() -> Iterator[Receiver]:
-    """Give a program that is told."""
-    running = Receiver()
-    yield running
-    running.end()
-
-
-@pytest.fixture
 def mailed() -> Iterator[MailServer]:
     """Give a mail server that somebody is told by."""
     running = MailServer()
@@ -193,7 +185,7 @@ def test_the_difference_is_told_to_programs_and_people(night: Night, receiver: R
     assert night.told() == 0, "each is told once"
     at, headers, body = receiver.taken[-1]
     sent = json.loads(body)
-    assert at == "/told?shop=1" and _is_signed(headers, body, SECRET)
+    assert at == "/told?shop=1" and is_signed(headers, body, SECRET)
     assert [one["webhook-id"] for _, one, _ in receiver.taken] == [f"{path[14:]}-1", f"{path[14:]}-2"]
     page = f"https://counter.example/audits/{second['audit']}"
     assert (sent["page"], sent["summary"], sent["told"]) == (page, summary, told)

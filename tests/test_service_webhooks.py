@@ -1,7 +1,5 @@
 """Addresses are told what changed: signed, again and again until they take it, once each, and only where it is set."""
 
-import hmac
-import http.server
 import json
 import threading
 from base64 import b64decode, b64encode
@@ -12,6 +10,7 @@ from typing import Any
 
 import pytest
 from demo_world import answerer
+from hook_world import OLDER, SECRET, Receiver, is_signed
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
@@ -40,51 +39,6 @@ from fitsvc.store.webhooks import (
 )
 
 Client = TestClient[Litestar]
-SECRET = "whsec_" + b64encode(bytes(range(32))).decode()
-OLDER = "whsec_" + b64encode(b"the one before, of 28 bytes.").decode()
-
-
-class Receiver(http.server.ThreadingHTTPServer):
-    """A shop's own server: it keeps what it is sent, and answers as it is told."""
-
-    def __init__(self) -> None:
-        super().__init__(("127.0.0.1", 0), _Handler)
-        self.taken, self.statuses = list[tuple[str, dict[str, str], bytes]](), list[int]()
-        self.thread = threading.Thread(target=self.serve_forever, kwargs={"poll_interval": 0.01})
-        self.thread.start()
-
-    def url(self, path: str = "/") -> str:
-        """An address of this server's."""
-        return f"http://127.0.0.1:{self.server_port}{path}"
-
-    def end(self) -> None:
-        """Listen no longer."""
-        self.shutdown()
-        self.thread.join()
-        self.server_close()
-
-
-class _Handler(http.server.BaseHTTPRequestHandler):
-    server: Receiver
-
-    def do_POST(self) -> None:
-        """Take a message, or refuse it."""
-        body = self.rfile.read(int(self.headers["Content-Length"]))
-        self.server.taken.append((self.path, {name.lower(): one for name, one in self.headers.items()}, body))
-        self.send_response(self.server.statuses.pop(0) if self.server.statuses else 204)
-        self.send_header("Location", self.server.url("/elsewhere"))
-        self.end_headers()
-
-    def log_message(self, format: str, *args: object) -> None:
-        """Say nothing."""
-
-
-@pytest.fixture
-def receiver() -> Iterator[Receiver]:
-    """Give a server that receives."""
-    running = Receiver()
-    yield running
-    running.end()
 
 
 @pytest.fixture
@@ -122,13 +76,6 @@ def _sells(client: Client, key: dict[str, str], sku: str) -> None:
     assert client.post("/v1/accessories", json=body, headers=key).status_code == 201
 
 
-def _is_signed(headers: dict[str, str], body: bytes, secret: str) -> bool:
-    """Compare as a receiver does that knows nothing but the specification."""
-    text = f"{headers['webhook-id']}.{headers['webhook-timestamp']}.".encode() + body
-    wanted = b64encode(hmac.new(b64decode(secret.removeprefix("whsec_")), text, "sha256").digest()).decode()
-    return any(hmac.compare_digest(one, f"v1,{wanted}") for one in headers["webhook-signature"].split())
-
-
 def test_a_signature_is_the_specifications() -> None:
     """The example of the Standard Webhooks specification's own libraries (from memory)."""
     secret = b64decode("MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw")
@@ -148,9 +95,9 @@ def test_what_changed_is_told_until_it_is_taken(
     until(lambda: len(receiver.taken) == 4, "four attempts")
     assert {path for path, _, _ in receiver.taken} == {"/changes?shop=1"}
     _, headers, body = receiver.taken[-1]
-    assert _is_signed(headers, body, SECRET)
-    assert _is_signed(headers, body, OLDER)
-    assert not _is_signed(headers, body + b" ", SECRET)
+    assert is_signed(headers, body, SECRET)
+    assert is_signed(headers, body, OLDER)
+    assert not is_signed(headers, body + b" ", SECRET)
     assert abs(int(headers["webhook-timestamp"]) - now().timestamp()) < 300
     assert {one["webhook-id"] for _, one, _ in receiver.taken} == {headers["webhook-id"]}
     told = json.loads(body)
