@@ -233,6 +233,24 @@ def test_it_runs_at_its_time_once_for_all_servers(night: Night) -> None:
     assert len(night.service.audits.listed()) == 1
 
 
+def test_a_run_that_does_not_end_shows_where_servers_are_watched(night: Night) -> None:
+    """Since it was due; nothing waits before it was, nor after it has ended."""
+    night.deliver()
+    path = night.plan()
+    due = datetime.fromisoformat(night.client.get(path).json()["due_at"])
+
+    def shown(instant: datetime) -> tuple[float, float]:
+        night.schedules.look(instant)
+        text = night.client.get("/metrics").text
+        found = dict(re.findall(r"^fitsvc_schedules_(looked_timestamp|waiting)_seconds (\S+)$", text, re.MULTILINE))
+        return float(found["looked_timestamp"]) - due.timestamp(), float(found["waiting"])
+
+    assert shown(due - timedelta(hours=1)) == (-3600, 0)
+    assert shown(due + timedelta(hours=2)) == (7200, 7200)
+    night.carry_out(due + timedelta(hours=3))
+    assert shown(due + timedelta(hours=4)) == (14400, 0)
+
+
 def test_while_one_server_looks_no_other_does(night: Night) -> None:
     """The lock of whoever looks keeps others off, and they come when it is free."""
     path = night.plan()

@@ -58,6 +58,13 @@ class Metrics:
             registry=self._registry,
             multiprocess_mode="livesum",
         )
+        self._schedules_looked, self._schedules_waiting = (
+            Gauge(f"fitsvc_schedules_{name}", about, registry=self._registry, multiprocess_mode="livemostrecent")
+            for name, about in (
+                ("looked_timestamp_seconds", "When schedules were last looked after, where they are"),
+                ("waiting_seconds", "How long the run that is under way the longest had been then; 0 where none is"),
+            )
+        )
         self._pull_failures, self._pull_looked, self._release_made = (
             Gauge(f"fitsvc_{name}", about, registry=self._registry, multiprocess_mode="livemostrecent")
             for name, about in (
@@ -96,6 +103,11 @@ class Metrics:
         self._pull_failures.set(failures)
         self._pull_looked.set(looked_at.timestamp() if looked_at else 0)
         self._release_made.set(made_at.timestamp() if made_at else 0)
+
+    def scheduled(self, looked_at: datetime, under_way_since: datetime | None) -> None:
+        """Note that schedules were looked after, and since when the oldest of their runs is under way."""
+        self._schedules_looked.set(looked_at.timestamp())
+        self._schedules_waiting.set((looked_at - under_way_since).total_seconds() if under_way_since else 0)
 
     def answer(self, outcome: str) -> None:
         """Count an answer."""

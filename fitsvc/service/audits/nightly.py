@@ -96,6 +96,7 @@ class Schedules:
             with self._service.database.session() as session:
                 make_due_runs(session, instant)
                 under_way = runs_under_way(session)
+            self._service.metrics.scheduled(instant, min((one.run.due_at for one in under_way), default=None))
             busy, seen = False, set[str]()
             for place in under_way:
                 with self._speaking(place.schedule):
