@@ -164,6 +164,7 @@ def test_an_answer_that_is_no_allows_nothing() -> None:
         (BIKES, "accessory.capacity"),
         (BIKES, "accessory.bikes_max"),
         (BIKES, "accessory.bike_weight_max"),
+        ({"accessory.kind": "step", "accessory.capacity": "300 lb"}, "accessory.capacity"),
     ],
 )
 def test_a_label_told_from_above_alone_is_no_label_read(facts: dict[str, Any], name: str) -> None:
