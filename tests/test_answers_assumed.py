@@ -13,6 +13,7 @@ MOUNT: Facts = {
     "load.occupants_weight": "300 lb",
     "trailer.weight_distribution": False,
     "receiver.place": "frame",
+    "vehicle.body": "pickup",
     "trailer.coupler": "2 in",
     "trailer.coupler_kind": "ball_coupler",
 }
@@ -35,6 +36,10 @@ FRAME = (
 COUPLER = (
     "Nobody says what coupling the trailer has, so by its ball size it is taken for a coupler that closes over a ball "
     "behind the vehicle, and for no gooseneck."
+)
+MOTORHOME = (
+    "Nobody says what the vehicle is, so it is taken to be no motorhome. Behind the rear axle of one look under it for "
+    "a lengthened frame, which may bear less than the receiver."
 )
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
 UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."
@@ -74,6 +79,7 @@ def without(facts: Facts, *names: str, **more: Any) -> Facts:
         (without(MOUNT, "receiver.place"), [FRAME]),
         (without(CARRIER, "receiver.place"), [FRAME]),
         (without(MOUNT, "trailer.coupler_kind"), [COUPLER]),
+        (without(MOUNT, "vehicle.body"), [MOTORHOME]),
     ],
 )
 def test_what_is_taken_for_granted_is_told(facts: Facts, told: list[str]) -> None:
