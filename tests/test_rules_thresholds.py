@@ -53,6 +53,7 @@ EXCEPTIONS: Mapping[str, str] = {
     "up ground.surely_radius 0 in": _IN_WORDS,
     "down ground.surely_radius 0 in": _IN_WORDS,
     "down two-chains requires 1000000 lb": "stands for no law that asks for two; the rule argues it",
+    "down brakes-on-trailers-sold-new guard 1000000 lb": "stands for no law that asks so; the rule argues it",
     "down ground.front_taken 0 in": "no tyre is smaller than one that takes no room",
     "up table class_rank V 5": _RANK,
     "up table asked_class_rank none 0": _RANK,

@@ -1,11 +1,12 @@
 """Towbars with a ball of their own, told by the plate alone: D and S in the place of ratings, and no mount to sell."""
 
 from collections.abc import Mapping
+from itertools import product
 from typing import Any, Final
 
 import pytest
-from judging import answer, open_needs
-from test_rules_trade import reasons
+from judging import answer, answerer, case, open_needs
+from test_rules_trade import TOWED, reasons
 
 TOWBAR: Final[Mapping[str, Any]] = {
     "vehicle.body": "suv", "vehicle.curb_weight": "1900 kg", "vehicle.curb_weight_front": "1050 kg",
@@ -181,3 +182,88 @@ def test_a_chain_that_holds_alone_can_be_hooked_in(hook: str | None, loop: str, 
     assert found.outcome == outcome
     refused = {one.rule for one in found.findings if one.result == "fails"}
     assert ("chain-that-holds-alone-hooks-in" in refused) == (outcome == "fails")
+
+
+PLATED: Final[Mapping[str, Any]] = {
+    **{name: wire for name, wire in TOWED.items() if name != "load.jurisdiction"},
+    "receiver.d_value": "20 kN",
+    "receiver.vertical_rating": "200 kg",
+}
+"""A trailer that a mount tows anywhere."""
+HELD: Final[Mapping[str, tuple[Any, ...]]] = {
+    "trailer.brakes": (None, "none", "surge", "electric"),
+    "trailer.breakaway": (None, False, True),
+    "trailer.chain_count": (None, 0, 1, 2),
+    "trailer.chain_rating_each": (None, "500 kg", "9000 kg"),
+}
+"""What holds a trailer should it break away, untold and told: every way."""
+_PLACES: Final = (
+    "european_union", "great_britain", "other_european", "texas", "michigan", "illinois", "pennsylvania", "australia",
+    "new_zealand", "elsewhere", ["european_union", "texas"], None,
+)  # fmt: skip
+_WEIGHTS: Final = (("650 kg", "700 kg"), ("650 kg", "1600 kg"), ("1200 kg", "1500 kg"), ("1200 kg", "1600 kg"),
+                   ("1200 kg", None), ("1400 kg", "2000 kg"), ("1550 kg", "1600 kg"))  # fmt: skip
+"""What the trailer weighs, and what its own label allows."""
+
+
+def _told(**facts: Any) -> dict[str, Any]:
+    return {f"{name.replace('__', '.')}": wire for name, wire in facts.items() if wire is not None}
+
+
+@pytest.mark.parametrize("place", _PLACES, ids=str)
+def test_nothing_untold_of_what_holds_a_trailer_is_a_yes_that_a_value_of_it_is_not(place: Any) -> None:
+    """Over brakes, breakaway, chains and their strength, each untold or told: a yes holds for whatever is untold.
+
+    Without brakes nothing is there that a breakaway cable could set: both told are a contradiction, and no value.
+    """
+    towed = {name: wire for name, wire in PLATED.items() if name not in HELD}
+    yes = 0
+    for weighs, label in _WEIGHTS:
+        whole = {**towed, "trailer.gross_weight": weighs, "trailer.tongue_weight": "80 kg"}
+        whole |= _told(trailer__gvwr=label, load__jurisdiction=place)
+        found: dict[tuple[Any, ...], str] = {}
+        for ways in product(*HELD.values()):
+            told = {name: wire for name, wire in zip(HELD, ways, strict=True) if wire is not None}
+            found[ways] = answerer().engine.evaluate(case({**whole, **told})).outcome
+        for ways in (ways for ways, outcome in found.items() if outcome == "works"):
+            yes += 1
+            for at, values in enumerate(HELD.values()):
+                others = [(*ways[:at], value, *ways[at + 1 :]) for value in values if ways[at] is None]
+                worse = [
+                    other for other in others if found[other] != "works" and (other[0], other[1]) != ("none", True)
+                ]
+                assert not worse, (weighs, label, ways, worse)
+    assert yes
+
+
+def test_a_cable_that_nobody_tells_of_is_asked_for_beside_a_chain() -> None:
+    """Up to 1,500 kg by what it weighs, and by its own label, a chain may stand in for a breakaway cable in Europe."""
+    chain = {"trailer.chain_count": 1, "trailer.chain_rating_each": "9000 kg", "trailer.chain_hook_size": "30 mm"}
+    light = {**TOWBAR, **chain, "receiver.chain_loop_opening": "40 mm", "trailer.gross_weight": "1200 kg"}
+    for place, label in product(("european_union", "great_britain", "other_european"), ("1600 kg", "1200 kg", None)):
+        there = {**light, "load.jurisdiction": place, **_told(trailer__gvwr=label)}
+        assert answer(there).outcome == "works"
+        del there["trailer.breakaway"]
+        untold = answer(there)
+        assert untold.outcome == "conditional"
+        assert [step.fact for step in untold.next][:1] == ["trailer.breakaway"]
+        assert answer({**there, "trailer.breakaway": False}).outcome == "conditional"
+
+
+@pytest.mark.parametrize(
+    ("place", "outcome"),
+    [("european_union", "conditional"), ("great_britain", "conditional"), ("texas", "fails"), (None, "fails")],
+)
+def test_a_weak_chain_beside_a_breakaway_cable_is_refused_only_where_chains_are_asked_for(
+    place: str | None, outcome: str
+) -> None:
+    """A trailer that may go without a chain is not refused for one that is too weak; nobody counts it or not."""
+    weak = {name: wire for name, wire in PLATED.items() if name != "trailer.chain_count"}
+    weak |= {"trailer.brakes": "surge", "trailer.chain_rating_each": "500 lb", **_told(load__jurisdiction=place)}
+    assert answer({**weak, "trailer.chain_count": 1}).outcome == outcome
+    assert answer(weak).outcome == "conditional"
+    told = reasons({**weak, "trailer.chain_count": 1}, "fails")
+    assert ("chain-beside-the-breakaway-cable" in told) == (outcome == "conditional")
+    assert ("chains-together-strong-enough" in told) == (outcome == "fails")
+    if outcome == "conditional":
+        assert answer({**weak, "trailer.chain_count": 0}).outcome == "works"
