@@ -10,7 +10,7 @@ from typing import Final
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.quantities import LONGEST_TEXT, is_plainest
+from fitsvc.language.quantities import LONGEST_TEXT, UNITS, is_plainest
 from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
@@ -47,6 +47,10 @@ _ROUGH: Final = re.compile(
 )
 _SHAPE: Final = re.compile(r"[\s,]+(?:square|sq\.?|dia\.?|diameter|round|tube)\s*\Z", re.IGNORECASE)
 """What is said behind a nominal size of the shape that it measures: `2 in square`, `5/8 in dia.`."""
+_PLUS: Final = re.compile(
+    r"\s*\+\s*(?P<figure>(?=[\d.¼½¾⅛⅜⅝⅞])[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*(?P<unit>[^\W\d]*\.?|[\"″”]))\s*\Z", re.ASCII
+)
+"""A figure with a plus before it and nothing behind it but its unit: `+2 in`."""
 _APART: Final = re.compile(r"[\s_-]+")
 
 
@@ -100,6 +104,14 @@ def exact(wire: Json) -> bool:
 def as_exact(wire: Json) -> Json:
     """A figure without the word that says it is exact."""
     return _EXACT.sub("", wire) if isinstance(wire, str) else wire
+
+
+def without_plus(fact: Fact, text: str) -> str:
+    """A figure without the plus before it, where a fact may be below zero too: `+2 in`; any other text as it is."""
+    may_be_below = isinstance(fact.type, NumberType) and fact.range is not None and fact.range[0] < 0.0
+    found = _PLUS.match(text) if may_be_below and "+" in text else None
+    is_unit = found is not None and (not found["unit"] or found["unit"].rstrip(".").casefold() in UNITS)
+    return found["figure"] if found is not None and is_unit else text
 
 
 class PlainForms:
@@ -181,7 +193,7 @@ class PlainForms:
         if wire.strip().casefold() in self._not_known:
             message = t("`{strip}` tells nothing of {the}", strip=wire.strip(), the=fact.the)
             raise _refused(message, t("leave it out where it is not known"), pointer)
-        said, wire = wire, self.bounds.plain(wire)
+        said, wire = wire, self.bounds.plain(wire if pointer == "/tolerance" else without_plus(fact, wire))
         if (rough := _ROUGH.match(wire)) and any(map(str.isdigit, wire)):
             figure = rough["behind"] or rough["before"]
             help = t(
@@ -260,6 +272,12 @@ def _below(told: Json, wire: str, pointer: str) -> Json:
     if any(isinstance(part, str) and part.lstrip().startswith(("-", "−")) for part in parts.values()):
         raise _refused(
             t("`{strip}` is below zero twice", strip=wire.strip()),
+            t("write it with the sign or with the word"),
+            pointer,
+        )
+    if any(isinstance(part, str) and part.lstrip().startswith("+") for part in parts.values()):
+        raise _refused(
+            t("`{strip}` is above zero by its sign and below it by its word", strip=wire.strip()),
             t("write it with the sign or with the word"),
             pointer,
         )

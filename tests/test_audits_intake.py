@@ -99,7 +99,10 @@ def test_what_is_not_known_is_asked_and_not_guessed(tmp_path: Path) -> None:
 
 
 def test_what_could_not_be_read_never_loads_as_nothing_said(tmp_path: Path) -> None:
-    """A figure becomes anything plausible, which is no yes; an item whose odd choice opens a rule is left out."""
+    """A figure becomes anything plausible, which is no yes; an item whose odd choice opens a rule is left out.
+
+    A word for what is not known is no such figure: it is written as nothing.
+    """
     (tmp_path / "a.csv").write_text(
         "sku,kind,shank,weight [lb],tongue_rating [lb],min_class\n"
         "A,ball_mount,2 in,heavy,n/a,III\nB,ball_mount,2 in,9,500,3rd\nC,ball_mount,red,9,500,III\n"
@@ -110,15 +113,58 @@ def test_what_could_not_be_read_never_loads_as_nothing_said(tmp_path: Path) -> N
     loaded = {row["sku"]: row for row in rows_of_text(tmp_path / "out" / CATALOGUE)}
     assert loaded.keys() == {"A", "C"}
     assert loaded["C"]["shank"] == ""
-    assert loaded["A"]["weight"] == "at least 1/4 lb, at most 1500 lb"
-    assert loaded["A"]["tongue_rating"] == "at least 0 lb, at most 8000 lb"
+    assert loaded["A"]["weight"] == "at least 1/4 lb"
+    assert loaded["A"]["tongue_rating"] == ""
     by_file, by_parquet = tmp_path / "by-file", tmp_path / "by-parquet"
-    audit(tmp_path / "a.csv", by_file, rigs()[:6])
+    (tmp_path / "map.yaml").write_text("unknown: [n/a]\ncolumns: {}\n")
+    audit(tmp_path / "a.csv", by_file, rigs()[:6], mapping=tmp_path / "map.yaml")
     audit(tmp_path / "out" / TYPED, by_parquet, rigs()[:6])
     outcomes = [[(row["sku"], row["outcome"]) for row in pairs(out)] for out in (by_file, by_parquet)]
     assert outcomes[0] == outcomes[1]
     audit(tmp_path / "out" / CATALOGUE, tmp_path / "loaded", rigs()[:6])
     assert all(row["outcome"] != "works" for row in pairs(tmp_path / "loaded"))
+
+
+def test_a_member_of_a_list_is_none_of_the_words_for_what_is_not_known(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`none` is a class where classes are meant, drafted or listed as unknown; `N/A` leaves its cell empty.
+
+    Each item that is left out is named, and its row says for which column.
+    """
+    (tmp_path / "a.csv").write_text(
+        "Art. No;Type;Shank;Class;Max load\nA;Step;2 in;none;500 lb\nB;Step;2 in;N/A;500 lb\n"
+        "C;Step;2 in;III;N/A\nD;Step;2 in;third;500 lb\nE;Step;2 in;None;oops\n"
+    )
+    command = ["intake", str(tmp_path / "a.csv"), "--supplier", "x", "--into", str(tmp_path)]
+    assert main(command) == 0
+    kept = tmp_path / "x.yaml"
+    assert 'unknown: ["N/A"]' in kept.read_text("utf-8")
+    text = kept.read_text("utf-8").replace('"Class": ignore', '"Class": min_class')
+    classes = dict.fromkeys("AE", "none") | dict.fromkeys("B", "") | dict.fromkeys("C", "III")
+    for unknown in ('["N/A"]', '["N/A", none]'):
+        kept.write_text(text.replace('["N/A"]', unknown), "utf-8")
+        capsys.readouterr()
+        assert main([*command, "-o", str(tmp_path / "clean")]) == 0
+        shown = " ".join(capsys.readouterr().out.split())
+        assert "`Class` is min_class: 80% of 5 cells read; not `third`" in shown
+        assert "1 item cannot be loaded before that is mended, and left out of" in shown
+        assert f"{CATALOGUE}:D;" in "".join(shown.split())  # wherever lines end
+        loaded = {row["sku"]: row for row in rows_of_text(tmp_path / "clean" / CATALOGUE)}
+        assert {sku: row["min_class"].casefold() for sku, row in loaded.items()} == {
+            sku: member.casefold() for sku, member in classes.items()
+        }
+        assert (loaded["C"]["capacity"], loaded["E"]["capacity"]) == ("", "at least 0 lb")
+        remarks = {row["Art. No"]: row["remarks"] for row in rows_of_text(tmp_path / "clean" / REMARKS)}
+        assert (remarks["A"], remarks["B"], remarks["C"]) == ("", "", "")
+        assert "Class: `third` is not a choice" in remarks["D"]
+        assert "it is one of `none`, `I`" in remarks["D"]
+        assert remarks["D"].endswith("; left out of catalogue.csv until `Class` is mended")
+        assert "left out" not in remarks["E"]
+    # Of a column that has no such member, and of one that says otherwise of the word, it is none.
+    kept.write_text(text.replace('["N/A"]', "[none]").replace("min_class", "{fact: min_class, values: {none: ''}}"))
+    assert main([*command, "-o", str(tmp_path / "clean")]) == 0
+    assert {row["sku"]: row["min_class"] for row in rows_of_text(tmp_path / "clean" / CATALOGUE)}["A"] == ""
 
 
 def test_rows_that_are_not_written_anew_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

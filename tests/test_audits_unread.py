@@ -5,12 +5,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from audit_world import Rows, accessories, audit, found, pairs, rigs, summary
-from demo_world import answerer
+from audit_recall import rows_of_text
+from audit_world import Rows, accessories, audit, found, pairs, rigs, summary, write_csv
+from demo_world import answerer, world
 
 from fitsvc.audits.blocks import Kernel
+from fitsvc.audits.cleaned import CATALOGUE, write_cleaned
+from fitsvc.audits.mapping import read_mapping
 from fitsvc.audits.reading import items_of_columns
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.loading.cells import read_cell
+from fitsvc.loading.entries import wire_fact
 from fitsvc.rulebook.outcomes import OUTCOMES
 
 _UNREAD = "??"
@@ -93,18 +98,67 @@ def test_a_row_is_lost_for_its_number_or_its_cells_alone(tmp_path: Path) -> None
 
 
 def test_words_for_what_is_not_known_stand_once_for_a_file(tmp_path: Path) -> None:
-    """`unknown` words leave a fact open in any column, whatever their case; `values` are found so too."""
+    """`unknown` words are empty cells in any column, whatever their case; `values` are found so too."""
     (tmp_path / "map.yaml").write_text(
         "unknown: [N/A, TBD, '—']\ncolumns:\n  Sort: {fact: kind, values: {Hitch Step: step}}\n"
     )
     (tmp_path / "a.csv").write_text("sku,Sort,weight [lb]\nA,hitch  step,n/a\nB,tbd,—\nC,HITCH STEP,30\n")
     audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:_FEW], mapping=tmp_path / "map.yaml")
     assert found(tmp_path / "out", "bad_cells") == []
-    (tmp_path / "blank.csv").write_text("sku,kind,weight [lb]\nA,step,\nC,step,30\n")
+    (tmp_path / "blank.csv").write_text("sku,kind,weight [lb]\nA,step,\nB,,\nC,step,30\n")
     audit(tmp_path / "blank.csv", tmp_path / "blank", rigs()[:_FEW])
-    worth = {(row["sku"], row["rig"]): OUTCOMES.index(row["outcome"]) for row in pairs(tmp_path / "out")}
-    for row in pairs(tmp_path / "blank"):
-        assert worth[row["sku"], row["rig"]] >= OUTCOMES.index(row["outcome"])
+    assert pairs(tmp_path / "out") == pairs(tmp_path / "blank")
+
+
+_COLUMNS = (
+    *("kind", "weight [lb]", "capacity [lb]", "length", "front_setback", "rear_extent", "rise", "bikes_max"),
+    *("bike_weight_max [lb]", "trailer_rating [lb]", "tongue_rating [lb]", "min_class", "pin_supplied", "shank"),
+)
+_MOUNT = ("ball_mount", "9", "", "9 in", "", "11 in", "-2 in", "", "", "5000", "500", "none", "yes", "2 in")
+_BIKES = ("bike_carrier", "38", "120", "", "10 in", "30 in", "4 in", "2", "40", "", "", "III", "yes", "2 in")
+_CELLS = {"empty": "", "word": "N/A", "odd": "oops"}
+
+
+def test_audit_and_answer_agree_on_cells_that_tell_nothing(tmp_path: Path) -> None:
+    """A word for what is not known is an empty cell in the audit, in what intake writes, and in answers about that.
+
+    A cell that cannot be read is none: the audit is as strict as the answer or stricter, and neither takes it for yes.
+    """
+    told = dict[tuple[str, str], str]()
+    rows = Rows()
+    for item in (dict(zip(_COLUMNS, cells, strict=True)) for cells in (_MOUNT, _BIKES)):
+        for title in (title for title, cell in item.items() if cell):
+            rows += [
+                {"sku": f"{item['kind']}.{title.split()[0]}.{sort}", **item, title: cell}
+                for sort, cell in _CELLS.items()
+            ]
+    write_csv(tmp_path / "a.csv", rows)
+    (tmp_path / "map.yaml").write_text("unknown: [N/A]\ncolumns: {}\n")
+    asked = [rig for rig in rigs() if rig.key in ("rig_farm_muckle", "rig_quarry_oxter")]
+    reader = answerer().reader
+    audit(tmp_path / "a.csv", tmp_path / "out", asked, mapping=tmp_path / "map.yaml")
+    judged = {(row["rig"], row["sku"]): (row["outcome"], row["rules"]) for row in pairs(tmp_path / "out")}
+    assert {row["cell"] for row in found(tmp_path / "out", "bad_cells")} == {"oops"}
+    write_cleaned(tmp_path / "a.csv", reader, read_mapping(tmp_path / "map.yaml", reader.vocabulary), tmp_path / "to")
+    facts = reader.vocabulary.of("accessory")
+    for row in rows_of_text(tmp_path / "to" / CATALOGUE):
+        sku, _ = row.pop("sku"), row.pop("subject")
+        item = {name: wire_fact(facts[name], read_cell(cell, facts[name])) for name, cell in row.items() if cell}
+        for rig in asked:
+            question = {"rig": {"id": rig.key}, "accessory": {"facts": item}}
+            told[rig.key, sku] = answerer().answer(question, world()).outcome
+    empty = {pair for pair in judged if pair[1].endswith(".empty")}
+    assert len(empty) > 40
+    for pair in empty:
+        word, odd = ((pair[0], pair[1].replace(".empty", f".{sort}")) for sort in ("word", "odd"))
+        assert judged[word] == judged[pair]
+        assert told[word] == told[pair] == judged[word][0], pair
+        if odd in told:
+            assert OUTCOMES.index(judged[odd][0]) >= OUTCOMES.index(told[odd]), odd
+        assert judged[odd][0] != "works"
+    left_out = {tuple(sku.split(".")[1:]) for _, sku in judged.keys() - told.keys()}
+    assert left_out == {(name, "odd") for name in ("min_class", "pin_supplied")}
+    assert len({judged[pair][0] for pair in empty}) > 1
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 """A column of raw cells → typed columns: each distinct cell is read once, since the same stand there over and over."""
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -29,6 +29,8 @@ NOTHING: Final = frozenset(("n/a", "na", "none", "null", "nil", "unknown", "tbd"
 _EMPTY: Final = later("leave the cell empty where it is not known, or list the word in a mapping: `unknown: [{word}]`")
 _NOMINAL: Final = 1.0
 """Millimetres by which the round figure of a size may be off: 50, 51, 63 and 64 mm are 2 and 2-1/2 in, 16 mm is 5/8."""
+_EMPTY_CELL: Final = 0
+"""The number of a cell that says nothing: an empty one, and a word for what is not known."""
 _Codes = NDArray[np.int32]
 
 
@@ -38,7 +40,9 @@ class FactColumn:
     def __init__(
         self, reader: FactReader, fact: Fact, column: Mapped, unknown: frozenset[str], marks: DecimalMarks
     ) -> None:
-        self.fact, self.column, self._reader, self._unknown, self._marks = fact, column, reader, unknown, marks
+        self.fact, self.column, self._reader, self._marks = fact, column, reader, marks
+        # What the column says of a word, and the fact's own members, go before the words for what is not known.
+        self._unknown = unknown - column.values.keys() - members_of(fact)
         self._figures = isinstance(fact.type, NumberType) or (isinstance(fact.type, ListType) and bool(fact.type.sizes))
         kinds = reader.vocabulary.slots()
         names = [f"{fact.name}.{part}" for part in TYRE_PARTS] if fact.tyre else [fact.name]
@@ -46,10 +50,9 @@ class FactColumn:
         self._forget()
 
     def _forget(self) -> None:
-        self._seen: dict[str | None, int] = {None: 0, "": 0}
+        self._seen: dict[str | None, int] = {None: _EMPTY_CELL, "": _EMPTY_CELL}
         self._values: list[dict[str, Value]] = [{}]
         self._wrong: dict[int, Problem] = {}
-        self._open = set[int]()
         self._too_long: int | None = None
 
     def codes(self, cells: Sequence[str | None]) -> _Codes:
@@ -63,18 +66,15 @@ class FactColumn:
 
     def wrong(self, codes: _Codes) -> NDArray[np.bool_]:
         """Which cells could not be read."""
-        return self._flags(self._wrong, codes)
-
-    def unread(self, codes: _Codes) -> dict[str, NDArray[np.bool_]]:
-        """By slot which cells say something of it that is not known; nothing where all cells are empty or read."""
-        flags = self._flags(self._wrong.keys() | self._open, codes)
-        return dict.fromkeys(self.slots, flags) if flags.any() else {}
-
-    def _flags(self, of: Iterable[int], codes: _Codes) -> NDArray[np.bool_]:
         flags = np.zeros(len(self._values), np.bool_)
-        flags[list(of)] = True
+        flags[list(self._wrong)] = True
         found: NDArray[np.bool_] = flags[codes]
         return found
+
+    def unread(self, codes: _Codes) -> dict[str, NDArray[np.bool_]]:
+        """By slot which cells say something of it that cannot be read; nothing where there is no such cell."""
+        flags = self.wrong(codes)
+        return dict.fromkeys(self.slots, flags) if flags.any() else {}
 
     def problem(self, code: int) -> Problem:
         """What is wrong with a cell that could not be read."""
@@ -94,8 +94,7 @@ class FactColumn:
             return self._long()
         code = len(self._values)
         if folded(cell) in self._unknown:
-            self._open.add(code)
-            self._values.append({})
+            code = _EMPTY_CELL
         else:
             self._values.append(self._read(cell, code))
         self._seen[cell] = code
@@ -115,9 +114,8 @@ class FactColumn:
     def plain(self, cell: str | None) -> str:
         """A cell in the form in which files are loaded, with its unit; empty where it says nothing that is known."""
         code = int(self.codes([cell])[0])
-        if cell is None or not cell.strip() or code in self._wrong or code in self._open:
-            return ""
-        return written_cell(self._wire(cell))
+        wire = None if cell is None or code == _EMPTY_CELL or code in self._wrong else self._wire(cell)
+        return "" if wire is None else written_cell(wire)
 
     def _long(self) -> int:
         """The one number of all cells that are too long to be a fact, which are not kept."""
@@ -151,6 +149,11 @@ class FactColumn:
         if self._figures and "," in text:
             self._marks.hold(self.column.title, text)
         return text
+
+
+def members_of(fact: Fact) -> frozenset[str]:
+    """The members of a fact that is one of a list, as words are looked up; none of any other fact."""
+    return frozenset(map(folded, fact.type.members)) if isinstance(fact.type, ListType) else frozenset()
 
 
 def nominal_size(text: str, unit: str, fact: Fact) -> str:

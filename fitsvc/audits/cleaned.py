@@ -2,8 +2,9 @@
 
 What could not be read must not look as if nothing were said: an item without a weight is asked less than one whose
 weight is not known. In Parquet such a cell stands as it was, so that an audit finds it again. For `load` a figure is
-written as anything that is plausible, and an item is left out that has a choice or a yes or no which cannot be written
-so and whose being there tells a rule something.
+written as at least the least that is plausible, and an item is left out that has a choice or a yes or no which cannot
+be written so and whose being there tells a rule something: its remarks say for which columns. A word for what is not
+known is no such cell: it says as little as an empty one, and is written as that.
 """
 
 import csv
@@ -34,6 +35,8 @@ TYPED: Final = "catalogue.parquet"
 REMARKS: Final = "remarks.csv"
 """The supplier's own rows, with a column of remarks."""
 _COLUMN: Final = "remarks"
+_NAMED: Final = 5
+"""How many of the items that are left out are named: why each of them is stands in the remarks."""
 _FIRST: Final = 20
 """How many problems are handed back: the others stand in the remarks."""
 
@@ -42,6 +45,8 @@ _FIRST: Final = 20
 class Cleaned:
     """What was written: items, of these how many `load` does not get, rows that are none, cells that were not read.
 
+    `held_first` are the first of those that `load` does not get, by their numbers.
+
     `left_out` are lines that look like no item, such as totals, `others` the rows of other subjects than accessories,
     by subject: these are not written anew. `formulas` are the cells of what `load` takes that a spreadsheet would take
     for a formula: an apostrophe before them would be loaded too.
@@ -49,6 +54,7 @@ class Cleaned:
 
     items: int
     held_back: int
+    held_first: Sequence[str]
     bad_rows: int
     bad_cells: int
     left_out: int
@@ -84,6 +90,8 @@ class _Writing:
         self._known, self._named = reader.vocabulary.of("accessory"), reader.rulebook.named
         self._titles = titles_of(path, mapping.form) or list(next(read_chunks(path, [], {}, None, mapping.form)).cells)
         self._items = ItemReader(reader, mapping, str(path), self._titles, self._chunks)
+        self._held: dict[int, list[str]] = {}
+        self._held_first: list[str] = []
 
     def _chunks(self) -> Iterator[Chunk]:
         items = self._items
@@ -119,6 +127,7 @@ class _Writing:
         return Cleaned(
             items=count,
             held_back=held,
+            held_first=self._held_first,
             bad_rows=rows,
             bad_cells=cells - len(items.no_items),
             left_out=len(items.no_items),
@@ -130,7 +139,7 @@ class _Writing:
         self, chunk: Chunk, kept: Items, place: int, row: int, facts: Sequence[str]
     ) -> tuple[list[str], list[str] | None]:
         """One item as Parquet has it, and as it is loaded, if it can be: each fact as it reads."""
-        typed, loaded, whole = [kept.skus[place]], [kept.skus[place]], True
+        typed, loaded, amiss = [kept.skus[place]], [kept.skus[place]], list[str]()
         for fact in facts:
             title = self._items.title(fact) or ""
             cell = chunk.cells[title][row] if title in chunk.cells else None
@@ -140,11 +149,15 @@ class _Writing:
                 typed.append((cell or "").removeprefix(WIRE))
                 anything = _anything(self._known[fact]) if named else ""
                 loaded.append(anything)
-                whole &= not named or bool(anything)
+                amiss += [title] if named and not anything else []
             else:
                 typed.append(plain)
                 loaded.append(plain)
-        return typed, loaded if whole else None
+        if not amiss:
+            return typed, loaded
+        self._held[chunk.lines[row]] = amiss
+        self._held_first += [kept.skus[place]] if len(self._held_first) < _NAMED else []
+        return typed, None
 
     def _remark(self, chunk: Chunk) -> list[Problem]:
         """Write the supplier's rows of a chunk, in their order, each with what is wrong with it, which is returned."""
@@ -152,6 +165,10 @@ class _Writing:
         problems = [*self._items.problems, *(one.problem for one in self._items.bad_cells)]
         for problem in problems:
             remarks.setdefault(problem.line, []).append(_remark(problem))
+        for line, amiss in self._held.items():
+            of = ", ".join(f"`{title}`" for title in amiss)
+            remarks.setdefault(line, []).append(f"left out of {CATALOGUE} until {of} is mended")
+        self._held.clear()
         columns = [chunk.cells.get(title) for title in self._titles]
         rows = [
             (line, [cells[place] if cells else None for cells in columns]) for place, line in enumerate(chunk.lines)
@@ -165,11 +182,11 @@ class _Writing:
 
 
 def _anything(fact: Fact) -> str:
-    """A figure of which no more is known than what is plausible; nothing for what is no figure."""
-    if fact.range_text is None:
-        return ""
-    low, high = fact.range_text
-    return f"at least {low}, at most {high}"
+    """A figure of which no more is known than that it is plausible; nothing for what is no figure.
+
+    It is told by its lower end alone: a figure told at most is doubted as that very figure would be, and none was told.
+    """
+    return f"at least {fact.range_text[0]}" if fact.range_text else ""
 
 
 def _claimed(cell: Cell) -> Cell:

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from fitsvc.audits.cells import NOTHING, FactColumn
+from fitsvc.audits.cells import NOTHING, FactColumn, members_of
 from fitsvc.audits.chunks import PLAIN, WIRE, Chunk, FileForm
 from fitsvc.audits.decimals import SURE_COMMA, SURE_POINT, DecimalMarks
 from fitsvc.audits.looking import plain_title, unit_in
@@ -97,7 +97,8 @@ def draft(reader: FactReader, chunk: Chunk, form: FileForm) -> DraftedMapping:
     unknown = sorted({(cell or "").strip() for cells in chunk.cells.values() for cell in cells if _is_nothing(cell)})
     drafter = _Drafter(reader, facts, chunk, frozenset(map(folded, unknown)))
     found = [drafter.column(title, _named(title, names, facts)) for title in chunk.cells]
-    return DraftedMapping(_once(found), [word for word in unknown if word], form)
+    once = _once(found)
+    return DraftedMapping(once, [word for word in unknown if _tells_nothing(word, once, facts, chunk)], form)
 
 
 def held(reader: FactReader, chunk: Chunk, mapping: FileMapping) -> list[DraftedColumn]:
@@ -124,6 +125,18 @@ def name_known(said: str, reader: FactReader) -> str:
 
 def _is_nothing(cell: str | None) -> bool:
     return cell is not None and folded(cell) in NOTHING
+
+
+def _tells_nothing(word: str, columns: Sequence[DraftedColumn], facts: Mapping[str, Fact], chunk: Chunk) -> bool:
+    """Whether a word stands where it is no member of what its column is, or may be where that is not known."""
+    for one in columns:
+        if word not in {(cell or "").strip() for cell in chunk.cells[one.title]}:
+            continue
+        fact = facts.get(one.taken.name) if one.taken else None
+        may_be = [fact] if fact else [] if one.taken else facts.values()
+        if not any(folded(word) in members_of(fact) for fact in may_be):
+            return True
+    return False
 
 
 def _named(title: str, names: Mapping[str, str], facts: Mapping[str, Fact]) -> str:

@@ -14,8 +14,9 @@ A mapping file is YAML:
       Kind: {fact: kind, values: {BM: ball_mount, CC: cargo_carrier, none: ""}}
       Remarks: ignore
 
-A word under `unknown` says in any column that the fact is not known, nor whether the item has it; a word that `values`
-makes empty says that there is nothing. Both are found whatever their letters' case and their blanks.
+A word under `unknown` says in any column as little as an empty cell, unless it is a member of the column's own list or
+among its `values`; a word that `values` makes empty does so in its column alone. They are found whatever their letters'
+case and their blanks.
 """
 
 from collections.abc import Iterable, Iterator, Mapping

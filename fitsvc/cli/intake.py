@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from fitsvc.cli.console import FAULTS, out, paragraph, refuse
+from fitsvc.cli.console import FAULTS, one_line, out, paragraph, refuse
 from fitsvc.cli.options import FILE, load_rules, rules_option
 from fitsvc.subjects import plural
 
@@ -55,9 +55,11 @@ def intake(
             words = f"Not written anew: {rows}; `fitsvc audit --mapping {kept}` reads them where they stand"
             paragraph(out(), words, sign="?", indent=2)
         if made.held_back:
-            paragraph(
-                out(), f"{told(made.held_back, 'items')} cannot be loaded before that is mended", sign="?", indent=2
-            )
+            more = ", ..." if made.held_back > len(made.held_first) else ""
+            which = f"{', '.join(map(one_line, made.held_first))}{more}"
+            words = f"{told(made.held_back, 'items')} cannot be loaded before that is mended, and left out of "
+            words += f"{output / CATALOGUE}: {which}; {output / REMARKS} says why beside each"
+            paragraph(out(), words, sign="?", indent=2)
         if made.formulas:
             words = f"A spreadsheet takes {told(made.formulas, 'cells')} of {output / CATALOGUE} for formulas: "
             paragraph(out(), f"{words}do not open it in one, it is for `fitsvc load`", sign="?", indent=2)

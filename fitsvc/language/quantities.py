@@ -230,7 +230,7 @@ def _with_point(text: str) -> str:
 @lru_cache(maxsize=4096)
 def unit_of(text: str) -> tuple[str, float]:
     """The unit that a quantity is written in, feet and inches by the inch, and its size inside; empty for a number."""
-    body = _plain(text).removeprefix("-").lstrip()
+    body = _plain(text).removeprefix("+").removeprefix("-").lstrip()
     unit = _parts(text, body)[0][1]
     if unit in _FEET or unit in _INCHES:
         unit = "in"

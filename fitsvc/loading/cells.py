@@ -8,9 +8,9 @@ from fitsvc.document import Json
 from fitsvc.fact_values import as_written
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
-from fitsvc.written import Bounding, parted
+from fitsvc.written import Bounding, parted, without_plus
 
-_BARE: Final = re.compile(r"[-−]?[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*\Z", re.ASCII)
+_BARE: Final = re.compile(r"[-−+]?[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*\Z", re.ASCII)
 
 BETWEEN: Final = "|"
 """Between candidates, and between several adapters that something tried hung on."""
@@ -43,6 +43,7 @@ def read_cell(text: str, fact: Fact | None, unit: str = "", words: Bounding | No
         return text
     if isinstance(fact.type, TruthType):
         return text.casefold()
+    text = without_plus(fact, text)
     if BETWEEN in text:
         return [_with_unit(part.strip(), unit) for part in text.split(BETWEEN)]
     told = parted(text := words.as_bound(text) if words and unit else text)
