@@ -259,9 +259,13 @@ def test_without_a_known_law_only_what_passes_everywhere_passes(place: Facts) ->
     assert (result(by_weight, small), result(by_share, small)) == ("passes", "passes")
 
 
-def test_a_change_known_from_a_summary_is_told() -> None:
-    """Louisiana, Act 778 of 2026, a summary: 40 % of the towing vehicle's axle weights; its text was not seen."""
-    there = {**_BARE, "load.jurisdiction": "louisiana", _GROSS: "2999 lb", "vehicle.curb_weight": "5000 lb"}
+@pytest.mark.parametrize("place", ["louisiana", "colorado", "pennsylvania"])
+def test_a_share_known_from_a_summary_is_told(place: str) -> None:
+    """Louisiana, Act 778 of 2026, a summary: 40 % of the towing vehicle's axle weights; its text was not seen.
+
+    That the other two hold a lighter trailer against the vehicle is from a summary or from memory.
+    """
+    there = {**_BARE, "load.jurisdiction": place, _GROSS: "2999 lb", "vehicle.curb_weight": "5000 lb"}
     assert (result(BRAKES, there), result("light-beside-the-vehicle", there)) == ("passes", "fails")
 
 
