@@ -346,12 +346,16 @@ def front(weight: str = "100 lb") -> Part:
     return {"name": "box", "hangs_on": "front_receiver", "rig": own, "accessory": {"facts": facts}, "load": load}
 
 
-def test_the_vehicle_told_for_all_is_that_of_a_receiver_told_alone() -> None:
-    """Whatever hangs on the vehicle is on one: a front thing whose own rig tells no vehicle is on the one told."""
+@pytest.mark.parametrize("again", [{}, {"vehicle": {"facts": {"body": "suv", "gvwr": None}}}, {"vehicle": {}}])
+def test_the_vehicle_told_for_all_is_that_of_a_receiver_told_alone(again: Part) -> None:
+    """Whatever hangs on the vehicle is on one: what a front thing's own rig does not tell of it, as told for all."""
     alone = front()
-    alone["rig"] = {part: told for part, told in alone["rig"].items() if part != "vehicle"}
+    alone["rig"] = {part: told for part, told in alone["rig"].items() if part != "vehicle"} | again
     for gvwr, told in (("5160 lb", "passes"), ("5159 lb", "fails")):
         assert result(answer([boat(), alone], rig(DUAL, gvwr=gvwr)), "all-within-payload") == told
+    document = {"rig": rig(DUAL), "together": [boat(), alone]}
+    for one in read_things(document, answerer().reader, NoRecords()):
+        assert {f"vehicle.{name}" for name in rig(DUAL)["vehicle"]["facts"]} <= one.question.case.facts.keys()
 
 
 def test_front_and_rear_share_the_payload_and_no_receiver() -> None:

@@ -177,9 +177,9 @@ class _ThingReading:
         if not isinstance(shared, dict):
             return own
         if _has_own(thing):
-            untold = own.get("id") is None and own.get(VEHICLE) is None and thing.get("hangs_on") != BEHIND_TRAILER
-            # Whatever hangs on the vehicle is on one vehicle, told once for all.
-            return {**own, VEHICLE: shared[VEHICLE]} if untold and shared.get(VEHICLE) is not None else own
+            # Whatever hangs on the vehicle is on one vehicle: what is told of it for all holds here too.
+            told = None if own.get("id") is not None or thing.get("hangs_on") == BEHIND_TRAILER else shared.get(VEHICLE)
+            return own if told is None else {**own, VEHICLE: _one_vehicle(told, own.get(VEHICLE))}
         return {**shared, **{name: part for name, part in own.items() if part is not None}}
 
     def _hold_to_their_receivers(self, things: list[Thing]) -> None:
@@ -337,6 +337,16 @@ def _both(shared: Json, own: Json) -> Json:
     if not isinstance(facts, dict) or not isinstance(told, dict):
         return own
     return {**own, "facts": {**told, **{name: wire for name, wire in facts.items() if wire is not None}}}
+
+
+def _one_vehicle(shared: Json, own: Json) -> Json:
+    """The vehicle that is told for all, with what a thing tells of it beside that; one that it names is looked up."""
+    if own is None or not isinstance(shared, dict):
+        return shared if own is None else own
+    if not isinstance(own, dict) or own.get("id") is not None:
+        return own
+    both = _both(shared, own)
+    return {**shared, **both} if isinstance(both, dict) else own
 
 
 def _resolves(document: Json, pointer: str) -> bool:
