@@ -38,8 +38,8 @@ COUPLER = (
     "behind the vehicle, and for no gooseneck."
 )
 MOTORHOME = (
-    "Nobody says what the vehicle is, so it is taken to be no motorhome. Behind the rear axle of one look under it for "
-    "a lengthened frame, which may bear less than the receiver."
+    "Nobody says what body the vehicle has, so it is taken to be no motorhome. Behind the rear axle of one look under "
+    "it for a lengthened frame, which may bear less than the receiver."
 )
 DRIVER = "Nobody is named who rides along, so a driver of 150 lb is counted, and no luggage."
 UNWEIGHED = "Nobody has weighed what goes into the receiver, so up to 60 lb are counted for it beside the trailer."

@@ -273,14 +273,15 @@ class _Figure:
     def border(self, low: int, high: int) -> Border:
         """The border case between two steps."""
         assert self.fact.range
-        below = self._side(low, self.fact.range[0], low * self.step)
-        above = self._side(high, high * self.step, self.fact.range[1])
+        below = self._side(low, self.fact.range[0], self.fact.range[0], low * self.step)
+        above = self._side(high, self.fact.range[1], high * self.step, self.fact.range[1])
         return Border(self.fact.name, self.place, below, above, self.told.saying(self.fact.name, self.place, None))
 
-    def _side(self, count: int, least: float, most: float) -> BorderSide:
+    def _side(self, count: int, end: float, least: float, most: float) -> BorderSide:
         gives = self.at(count)
-        # A need is open as soon as it is not sure to be met, so that within bounds it says nothing of each figure.
-        sure = gives != "open" and self.within(least, most) == gives
+        # A need is open as soon as it is not sure to be met, so that within bounds it says nothing of each figure. Nor
+        # does a rule that may not apply at all: it passes then, and does not apply at the end.
+        sure = gives != "open" and self.within(least, most) == self.within(end, end) == gives
         return BorderSide(self.wire(count), gives, sure)
 
 
