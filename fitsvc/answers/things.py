@@ -341,12 +341,10 @@ def _both(shared: Json, own: Json) -> Json:
 
 def _one_vehicle(shared: Json, own: Json) -> Json:
     """The vehicle that is told for all, with what a thing tells of it beside that; one that it names is looked up."""
-    if own is None or not isinstance(shared, dict):
-        return shared if own is None else own
-    if not isinstance(own, dict) or own.get("id") is not None:
+    if isinstance(own, dict) and own.get("id") is not None:
         return own
     both = _both(shared, own)
-    return {**shared, **both} if isinstance(both, dict) else own
+    return {**shared, **both} if isinstance(shared, dict) and isinstance(both, dict) else both
 
 
 def _resolves(document: Json, pointer: str) -> bool:
