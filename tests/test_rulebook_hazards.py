@@ -14,6 +14,7 @@ HAZARDS = "hazards.yaml"
 ROOM = "  vehicle.gvwr:\n"
 BALL = "max(trailer.gross_weight, trailer.empty_weight + trailer.cargo_weight) > ball.rating"
 TAKES = "    - when: kind.takes_bikes\n      exceeded_when: load.bikes > accessory.bikes_max\n"
+LABEL = "    rules: [brakes-by-the-trailers-label, surge-brakes-that-the-driver-works]\n"
 SUBJECT = "vocabulary/trailer.yaml"
 NEW = """\
   roof_rating:
@@ -58,12 +59,11 @@ def problems(rules: Path) -> tuple[Problem, ...]:
          "a pair is of two rules", "write `rules: [ONE, OTHER]`"),
         (HAZARDS, "  - fact: trailer.gvwr\n", "  - fact: trailer.gvw\n", "`trailer.gvw` is no fact with a figure",
          "did you mean `trailer.gvwr`?"),
-        (HAZARDS, "rules: [brakes-by-the-trailers-label]", "rules: [brakes-by-the-trailers-labl]",
+        (HAZARDS, "rules: [brakes-by-the-trailers-label, ", "rules: [brakes-by-the-trailers-labl, ",
          "there is no rule `brakes-by-the-trailers-labl`", "did you mean `brakes-by-the-trailers-label`?"),
-        (HAZARDS, "    rules: [brakes-by-the-trailers-label]\n", "", "a fact helps by some rules, or where something",
+        (HAZARDS, LABEL, "", "a fact helps by some rules, or where something",
          "write `rules:` or `when:`"),
-        (HAZARDS, "    rules: [brakes-by-the-trailers-label]\n",
-         "    rules: [brakes-by-the-trailers-label]\n    when: present(trailer)\n",
+        (HAZARDS, LABEL, f"{LABEL}    when: present(trailer)\n",
          "a fact helps by some rules, or where something", "write `rules:` or `when:`"),
         (HAZARDS, "when: trailer.coupler_to_cargo >= trailer.coupler_to_axle", "when: trailer.coupler_to_cargo",
          "expected a yes/no", ""),

@@ -532,7 +532,8 @@ def test_a_pin_beside_another_thing_is_not_weighed() -> None:
 
 def test_a_braked_trailer_in_europe_is_asked_for_its_cable_before_any_chain() -> None:
     """Such a trailer has a breakaway cable and no chains: nobody counts what need not be there."""
-    told = {**without(TOWED, "trailer.breakaway", "trailer.chain_count", "trailer.chain_rating_each"),
+    chain = ("trailer.chain_count", "trailer.chain_rating_each", "trailer.chain_hook_size")
+    told = {**without(TOWED, "trailer.breakaway", *chain),
             "load.jurisdiction": "european_union", "trailer.brakes": "surge"}  # fmt: skip
     steps = [step.fact for step in answer(told).next if "breakaway" in step.fact or "chain" in step.fact]
     assert steps == ["trailer.breakaway"]
