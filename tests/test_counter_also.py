@@ -26,6 +26,7 @@ from test_counter_choosing import Form
 from fitsvc.service.counter.links import FRONT, REAR
 
 ONE_BIKE: Final = "load.bikes=1&load.bike_weight=30+lb"
+_PARTS: Final = ('h2 id="why"', 'details class="minded"')
 MOUNT: Final = f"{MUCKLE}&accessory=TUG-2-D2-10"
 
 
@@ -46,9 +47,25 @@ def test_a_page_says_of_each_what_the_answer_to_all_says(pages: TestClient[Lites
     for one in found.together:
         assert one.answer.summary.partition(". ")[0].removeprefix("No") in words
     between = re.search(r'(?s)<h2 id="why">.*?</section>', html)
-    assert between and between[0].count('<li class="fails">') == sum(one.result == "fails" for one in found.spoils)
-    assert all(rf'href="/rules/{one.rule}"' in between[0] for one in found.spoils)
+    blocks = {one.rule for one in found.findings if (one.result, one.severity) == ("fails", "blocking")}
+    causes = [one for one in found.spoils if one.rule in blocks]
+    assert between and between[0].count('<li class="fails">') == len(causes) > 0
+    assert all(rf'href="/rules/{one.rule}"' in between[0] and one.helps in words for one in causes)
     assert "Side view: " in html
+
+
+def test_a_step_left_in_leads_on_and_its_cause_stands_alone(pages: TestClient[Litestar]) -> None:
+    """One opening for two: the cause with what helps, the next move a link to the answer without one of them.
+
+    What would only have to be minded, as how high the openings stand, is no cause of it and stands below.
+    """
+    html = _page(pages, f"/answer?{MUCKLE}&accessory=SPK-HIGH-2&{ONE_BIKE}&also.1=STT-FOLD-2")
+    between, minded = (re.search(rf"(?s)<{part}.*?</(?:section|details)>", html) for part in _PARTS)
+    assert between and re.findall(r'href="/rules/([^"]+)"', between[0]) == ["an-opening-for-each"]
+    assert "What helps:</b> a dual receiver that bears all of it, or one of them left off." in between[0]
+    assert minded and "openings-told-apart" in minded[0]
+    (href,) = re.findall(r'<a class="button main noprint" href="([^"]+)">See that answer', html)
+    assert "also" not in href and 'class="outcome fails"' not in _page(pages, unescape(href))
 
 
 def test_each_leads_to_the_answer_about_it_alone(pages: TestClient[Litestar]) -> None:

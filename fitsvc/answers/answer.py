@@ -13,7 +13,7 @@ from fitsvc.rulebook.outcomes import Outcome, Result, Severity
 Ask = Literal["ask", "read", "measure", "weigh", "look up"]
 """How a fact is learnt."""
 
-Sort = Literal["take up", "reduce", "remove", "swap", "receiver", "add", "none"]
+Sort = Literal["take up", "reduce", "remove", "swap", "receiver", "add", "leave off", "none"]
 SeeTo = Literal["look at", "find out", "do", "have"]
 
 
@@ -167,13 +167,17 @@ class ThingAnswer(msgspec.Struct):
     answer: "Answer"
 
 
-class Spoiler(msgspec.Struct):
-    """A rule that several things on a rig break together, or leave open, and which: a pair, or more by a sum."""
+class Spoiler(msgspec.Struct, omit_defaults=True):
+    """A rule that several things on a rig break together, or leave open, and which: a pair, or more by a sum.
+
+    `helps` is what helps where it fails, as the rule says.
+    """
 
     rule: str
     result: Result
     reason: str
     between: list[str]
+    helps: str = ""
 
 
 class Disputed(msgspec.Struct):

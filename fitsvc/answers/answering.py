@@ -32,16 +32,17 @@ from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import NAMES, NoRecords, Records
 from fitsvc.answers.remedies import Remedies, remedy_of
+from fitsvc.answers.remedies_together import RemediesTogether
 from fitsvc.answers.seeing_to import SeeingTo
 from fitsvc.answers.shelf import EMPTY, Shelf
 from fitsvc.answers.spelling import spelt_out
 from fitsvc.answers.summary import summarise, to_ask
-from fitsvc.answers.things import names_several, read_things
+from fitsvc.answers.things import Thing, names_several, read_things
 from fitsvc.answers.together import Together
 from fitsvc.answers.trying import MOST_WORK, Work
 from fitsvc.answers.wording import Wording
 from fitsvc.caching import LruCache
-from fitsvc.document import Json
+from fitsvc.document import Document, Json
 from fitsvc.engine.limits import limits_of
 from fitsvc.engine.point import Point
 from fitsvc.engine.verdict import Verdict
@@ -153,7 +154,11 @@ class Answerer:
         """
         records = records or NoRecords()
         if names_several(document):
-            return self.together.answer(read_things(document, self.reader, records), system, most)
+            things = read_things(document, self.reader, records)
+            answer = self.together.answer(things, system, most)
+            if answer.outcome == "fails" and remedies:
+                self._remedy_together(answer, document, things, records, system, shelf or EMPTY)
+            return answer
         question, verdict = judged or (read_question(document, self.reader, records), None)
         answer, asked, failing = self._answer(document, question, records, system, most, verdict)
         if answer.outcome == "fails" and remedies:
@@ -246,6 +251,18 @@ class Answerer:
                 most=most,
             )
         return answer
+
+    def _remedy_together(
+        self, answer: Answer, document: Json, things: Sequence[Thing], records: Records, system: System, shelf: Shelf
+    ) -> None:
+        """Tell what would make several things work at once, each change answered as a client would ask it."""
+
+        def ask(changed: Document) -> Answer:
+            return self.answer(changed, records, system, None, LITTLE_WORK, remedies=False)
+
+        search = RemediesTogether(answerer=self, records=records, shelf=shelf, ask=ask)
+        answer.remedies = search.find(document, things, answer)
+        answer.untried_changes = search.untried
 
     def _remedies(
         self, search: Remedies, document: Json, question: Question, failing: Sequence[int], records: Records

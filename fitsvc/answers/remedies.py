@@ -56,16 +56,19 @@ _MOST_WANTED: Final = 2_500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tried:
-    """A change with the case it makes: what sort it is, the parts it takes, the question it comes to, in words.
-
-    `verdict` is that on the case, where it has been judged.
-    """
+class Change:
+    """A change of a question: what sort it is, the parts it takes, the question it comes to, in words."""
 
     sort: Sort
-    parts: tuple[Item, ...]
+    parts: tuple[Item, ...] = ()
     words: str
     document: Document
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tried(Change):
+    """A change with the case it makes; `verdict` is that on the case, where it has been judged."""
+
     case: Case
     verdict: Verdict | None = None
 
@@ -367,7 +370,7 @@ def _would_be(thing: str, text: str, first: bool) -> str:
     return t("{the} would have to be {value}", the=thing, value=text) if first else f"{thing} {text}"
 
 
-def remedy_of(wording: Wording, tried: Tried, answer: Answer) -> Remedy:
+def remedy_of(wording: Wording, tried: Change, answer: Answer) -> Remedy:
     """A change and what it comes to, as it is told: of several things to see to one, what is surely amiss first."""
     taken_up = tried.sort == "take up"
     because = t("If {so}, it works.", so=tried.words) if taken_up else t("With {words}, it works.", words=tried.words)

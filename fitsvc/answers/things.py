@@ -35,6 +35,8 @@ _OTHER_RIG: Final = ("id", "vehicle", "receiver", "mounting")
 """What of a thing's own `rig` says that it hangs on another receiver than the one told for all."""
 _AT_OPENING: Final = ("id", "receiver", "mounting")
 VEHICLE: Final = "vehicle"
+REAR: Final = "rear_receiver"
+"""Where a thing hangs of which a question about it alone says nothing."""
 _LOAD: Final = "load"
 
 
@@ -58,6 +60,25 @@ def names_several(document: Json) -> bool:
 def read_things(document: Document, reader: FactReader, records: Records) -> list[Thing]:
     """Read a question that names several things; ProblemsFound has every problem, with JSON pointers."""
     return _ThingReading(document, reader, records).things()
+
+
+def left_off(document: Document, number: int, reader: FactReader, records: Records) -> Document | None:
+    """A question that has been read without one of its things: of two it is about the other alone.
+
+    What that one tells of the way that the whole rig goes is told for the rest. None where the other hangs elsewhere
+    than at the rear: no question about one thing says so.
+    """
+    reading = _ThingReading(document, reader, records)
+    rest = [thing for place, thing in enumerate(document[TOGETHER]) if place != number]
+    if len(rest) > 1:
+        load = {} if reading.for_all is None else {_LOAD: reading.for_all}
+        return {**document, **load, TOGETHER: rest}
+    return reading.alone(rest[0]) if rest[0]["hangs_on"] == REAR else None
+
+
+def has_own_rig(thing: Mapping[str, Json]) -> bool:
+    """Whether one of several things says of a rig what is its own, its adapters alone it may be."""
+    return bool(thing.get("rig"))
 
 
 class _ThingReading:
@@ -158,16 +179,19 @@ class _ThingReading:
 
     def _question(self, thing: Mapping[str, Json], number: int) -> Question | None:
         """The thing's question, as if it were alone on the rig."""
-        parts = {name: thing[name] for name in _PARTS if thing.get(name) is not None}
-        load = _both(self.for_all, self._own_load(thing.get(_LOAD)))
-        document = {"rig": self._rig(thing), **parts, **({"load": load} if load is not None else {})}
         try:
-            return read_question(document, self.reader, self.records)
+            return read_question(self.alone(thing), self.reader, self.records)
         except ProblemsFound as found:
             for one in found.problems:
                 own = _resolves(thing, one.pointer) or not _resolves(self.document, one.pointer)
                 self._keep(replace(one, pointer=f"/{TOGETHER}/{number}{one.pointer}") if own else one)
             return None
+
+    def alone(self, thing: Mapping[str, Json]) -> Document:
+        """The question about one thing, with what is told for all."""
+        parts = {name: thing[name] for name in _PARTS if thing.get(name) is not None}
+        load = _both(self.for_all, self._own_load(thing.get(_LOAD)))
+        return {"rig": self._rig(thing), **parts, **({_LOAD: load} if load is not None else {})}
 
     def _rig(self, thing: Mapping[str, Json]) -> Json:
         """The rig a thing hangs on: the one told for all, with what is its own of it, or another."""

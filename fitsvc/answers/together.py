@@ -316,12 +316,14 @@ class _Judging:
     def _spoiler(self, finding: Finding) -> Spoiler:
         """Which of them it is between: the first two that come to it without the others, else all."""
         between = self.names
-        number = next(n for n, rule in enumerate(self.answerer.rulebook.rules) if rule.id == finding.rule)
+        rules = self.answerer.rulebook.rules
+        number = next(n for n, rule in enumerate(rules) if rule.id == finding.rule)
         for (i, j), case in self._pairs.items():
             if self.engine.judge(number, case) == finding.result:
                 between = [self.names[k] for k in sorted((i, j))]
                 break
-        return Spoiler(finding.rule, finding.result, finding.reason, list(between))
+        helps = rules[number].remedy if finding.result == "fails" else ""
+        return Spoiler(finding.rule, finding.result, finding.reason, list(between), helps)
 
     def _can_be_settled(self, one: ThingAnswer) -> bool:
         """Whether a step of a thing's own settles something that holds up its outcome."""

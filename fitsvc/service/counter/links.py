@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 from urllib.parse import parse_qsl, urlencode
 
+from fitsvc.answers import things
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.things import MOST_THINGS
 from fitsvc.document import Document, Json
@@ -34,10 +35,10 @@ TAKEN_OUT: Final = "none"
 """In place of the first adapter, that there is none: those that a saved rig has are taken out."""
 ALSO: Final = tuple(f"also.{number}" for number in range(1, MOST_THINGS))
 """The names of what hangs there at the same time."""
-REAR: Final = "rear_receiver"
+REAR: Final = things.REAR
 FRONT: Final = "front_receiver"
-"""Where it hangs: what says nothing, in the one receiver that the rig names, which is judged by what it says itself of
-its place; in front, in a receiver that is told with the thing."""
+"""Where it hangs: at the rear what says nothing, in the one receiver that the rig names, which is judged by
+what it says itself of its place; in front, in a receiver that is told with the thing."""
 HANGS_ON: Final = PLACE.partition(".")[2]
 """The field of what hangs there too that says in which receiver."""
 OF_FRONT: Final = ("receiver", "mounting")

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Next
+from fitsvc.answers.answer import AllowanceShown, Answer, Finding, LimitShown, Next, Spoiler
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.candidates import CONFIGURATION
 from fitsvc.answers.phrases import capped, not_known
@@ -58,6 +58,15 @@ class FindingView:
 
 
 @dataclass(frozen=True, slots=True)
+class SpoilerView:
+    """What stands between several things: `mark` says how it weighs, `title` is its rule's."""
+
+    mark: str
+    spoiler: Spoiler
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
 class LimitTold:
     """One limit, with the part that governs, those that may be lower still, and by how much it is over already."""
 
@@ -98,6 +107,7 @@ class AnswerView:
     answer: Answer
     deciding: Sequence[FindingView]
     minded: Sequence[FindingView]
+    between: Sequence[SpoilerView]
     findings: Sequence[FindingView]
     limits: Sequence[LimitTold]
     needs: Sequence[tuple[str, Offered | None]]
@@ -137,7 +147,16 @@ def see(
     wished = [text for one in asked_for(answer, rulebook, fields) for text in one]
     steps = [_step(one, asking, answerer, maker, fields, within) for one in asking.next]
     deciding = [one for one in told if one.mark in ("fails", "open")]
-    said = {one.reason for one in answer.spoils}
+    by_rule = {one.finding.rule: one for one in told}
+    spoils = [(by_rule[one.rule], one) for one in answer.spoils]
+    # Where what stands between them comes to a no, what would only have to be minded is no cause of it.
+    causes = any(view.mark == "fails" for view, _ in spoils)
+    between = [
+        SpoilerView(view.mark, one, view.finding.title)
+        for view, one in spoils
+        if not causes or view.mark in ("fails", "open")
+    ]
+    said = {one.spoiler.reason for one in between}
     minded = [one for one in told if one.mark == "caution" and one.finding.reason not in said]
     minded = minded if answer.outcome == "fails" else []
     if answer.either_way and answer.outcome == "fails":
@@ -146,6 +165,7 @@ def see(
         answer=answer,
         deciding=deciding,
         minded=minded,
+        between=between,
         findings=told,
         limits=[_limit(one, titles, the) for one in answer.limits],
         needs=[] if answer.to_see_to else [(need["because"], offers.get(need["need"])) for need in answer.needs],

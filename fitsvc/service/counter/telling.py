@@ -10,11 +10,13 @@ import segno
 from markupsafe import Markup
 
 from fitsvc.answers.answer import Answer, Remedy, SeeTo, ToSeeTo
+from fitsvc.answers.parts import TOGETHER
+from fitsvc.document import Document
 from fitsvc.language.display import System
 from fitsvc.language.typed import reads
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.counter.fields import sentence
-from fitsvc.service.counter.links import Fields, link, write_fields
+from fitsvc.service.counter.links import REAR, Fields, link, write_fields
 from fitsvc.tongues import later, t
 
 JUST: Final = "just"
@@ -156,7 +158,10 @@ def just_of(rulebook: Rulebook, fields: Mapping[str, str]) -> str:
 
 def remedy_told(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
     """A change as the page tells it."""
-    href = link("/answer", {**write_fields(remedy.question), **shown}) if remedy.question else ""
+    first: Document = next(iter(remedy.question.get(TOGETHER) or ()), {})
+    # The first of several things is in the rig's own receiver on a page.
+    told = remedy.question and first.get("hangs_on", REAR) == REAR
+    href = link("/answer", {**write_fields(remedy.question), **shown}) if told else ""
     skus = ", ".join(remedy.skus or filter(None, (remedy.sku,)))
     text, found, then = remedy.because.partition(t(", it works"))
     if not found:
