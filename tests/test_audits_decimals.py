@@ -6,7 +6,8 @@ import pytest
 from audit_world import audit, found, pairs, rigs
 from demo_world import answerer
 
-from fitsvc.audits.decimals import with_point
+from fitsvc.audits.chunks import Chunk
+from fitsvc.audits.decimals import DecimalMarks, with_point
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.loading.cells import read_cell
 from fitsvc.loading.entries import wire_fact
@@ -104,3 +105,11 @@ def test_marks_and_round_sizes_that_are_none(tmp_path: Path, mapping: str) -> No
     """A mark that is neither, and round sizes of what is one of no sizes, are refused."""
     with pytest.raises(ProblemsFound):
         _told(tmp_path, "sku,Wt\nA,2 in\n", mapping)
+
+
+def test_which_of_many_figures_is_named_is_the_same_in_every_run() -> None:
+    """The first of the column, whatever the order in which a set of them would be walked."""
+    sure = [f"{figure},5 kg" for figure in range(100, 300)]
+    marks = DecimalMarks(lambda: [Chunk([1] * len(sure), {"weight": sure})])
+    with pytest.raises(ProblemsFound, match="column has `100,5 kg` too"):
+        marks.hold("weight", "1,250")

@@ -185,6 +185,46 @@ def test_what_cannot_be_put_leaves_what_was(nights: tuple[Path, Path], tmp_path:
     assert {key: row.model_dump() for key, row in kept(database).items()} == before
 
 
+def test_of_two_audits_of_a_day_the_later_is_the_one_made_against_the_other(
+    nights: tuple[Path, Path], tmp_path: Path, database: Database
+) -> None:
+    """The earlier one is refused after it, and so is one that was compared with nothing; put again it stands."""
+
+    def audited(name: str, count: int, against: Path | None = None) -> Path:
+        rows = [row | {"fits": ""} for row in accessories()[:count]]
+        catalogue = write_csv(tmp_path / f"{name}.csv", rows)
+        with small_blocks():
+            audit(catalogue, tmp_path / name, supplier="Nettle", day="2026-11-28", against=against)
+        return tmp_path / name
+
+    first = audited("first", 8)
+    second = audited("second", 6, first)
+    third, apart = audited("third", 5, second), audited("apart", 4)
+    for night in (first, first, second, second):
+        with database.session() as session:
+            put_fits_of(session, night, answerer().rulebook)
+    before = {key: row.model_dump() for key, row in kept(database).items()}
+    for night in (first, apart):
+        with pytest.raises(Conflict, match=r"same day, 2026-11-28.*--against"), database.session() as session:
+            put_fits_of(session, night, answerer().rulebook)
+    assert {key: row.model_dump() for key, row in kept(database).items()} == before
+    with database.session() as session:
+        put_fits_of(session, third, answerer().rulebook)
+    assert {row.delivery for row in kept(database).values()} != {row["delivery"] for row in before.values()}
+
+
+def test_a_supplier_without_fits_is_of_its_last_audit_all_the_same(database: Database) -> None:
+    """What fitted no more before is found so by the last one, so that no audit in between is put after it."""
+    row = FitRow("A", "veh", "A name", "rig", "fits", "")
+    for day, rows in (("2026-11-26", [row]), ("2026-11-27", []), ("2026-11-29", [])):
+        with database.session() as session:
+            put_fits(session, FitsOrigin(supplier="one", day=day, rulebook="r", digest=day), [rows])
+    [one] = kept(database).values()
+    assert (one.status, one.since, one.audited_on) == (NO_FIT, "2026-11-27", "2026-11-29")
+    with pytest.raises(Conflict, match="of 2026-11-29 is kept"), database.session() as session:
+        put_fits(session, FitsOrigin(supplier="one", day="2026-11-28", rulebook="r", digest="d"), [[row]])
+
+
 def test_what_is_ended_at_any_step_leaves_what_was(nights: tuple[Path, Path], url: str) -> None:
     """Killed before each statement and before each end of a session: the night before, whole; again, all of it."""
     first, second = nights

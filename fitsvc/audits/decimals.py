@@ -52,7 +52,8 @@ class DecimalMarks:
 
 
 def _distinct(cells: Sequence[Cell]) -> Iterable[Cell]:
-    return cells.texts if isinstance(cells, CodedCells) else set(cells)
+    """Each cell once, as they come: which of several is named is the same in every run."""
+    return cells.texts if isinstance(cells, CodedCells) else dict.fromkeys(cells)
 
 
 def with_point(cell: str, mark: str) -> str:

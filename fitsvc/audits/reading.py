@@ -86,7 +86,9 @@ def read_items(
     every = ((subject, one.items()) for subject, one in items.others.items())
     spool.keep_others({subject: others for subject, others in every if others})
     claims.balls = {sku for sku, subject in items.other_skus.items() if subject == BALL}
-    claims.of_others |= {sku: set() for sku in items.other_skus.keys() - claims.of_others.keys() - claims.balls}
+    claims.of_others |= {
+        sku: set() for sku in items.other_skus if sku not in claims.of_others and sku not in claims.balls
+    }
     read_of_others = {title for one in items.others.values() for title in one.titles()}
     found.passed_over = [title for title in items.header.passed_over if title not in read_of_others]
     found.meant = items.meant(found.passed_over)

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from sqlalchemy import func, text, update
+from sqlalchemy import case, func, text, update
 from sqlmodel import Session, col, select
 
 from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue
@@ -42,12 +42,16 @@ class FitRow(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FitsOrigin:
-    """The audit that rows are of: whose catalogue, on what day (ISO 8601), by which rulebook, and its own digest."""
+    """The audit that rows are of: whose catalogue, on what day (ISO 8601), by which rulebook, and its own digest.
+
+    `follows` is the digest of the audit that it was compared with; empty where it was with none.
+    """
 
     supplier: str
     day: str
     rulebook: str
     digest: str
+    follows: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,15 +66,13 @@ class FitsPut:
 def put_fits(session: Session, delivery: FitsOrigin, tables: Iterable[Sequence[FitRow]]) -> FitsPut:
     """Put what an audit came to in the place of what the supplier's audit before did.
 
-    InvalidValue where a text is longer than is kept, Conflict where the audit that is there is of a later day.
+    InvalidValue where a text is longer than is kept. Conflict where the audit that is there is of a later day, or of
+    the same day and not the one that this one was compared with: nothing else tells which of the two is the later.
     """
     if len(delivery.supplier) > NAME:
         raise InvalidValue([FieldProblem("/supplier", f"is longer than {NAME} characters")])
     of_supplier = col(StoredFit.supplier) == delivery.supplier
-    newest = session.exec(select(func.max(StoredFit.audited_on)).where(of_supplier)).one()
-    if newest is not None and newest > delivery.day:
-        message = f"an audit of `{delivery.supplier}` of {newest} is kept already, and this one is of {delivery.day}"
-        raise Conflict(message)
+    _refuse_older(session, delivery)
     own = {"supplier": delivery.supplier, "since": delivery.day, "audited_on": delivery.day}
     own |= {"rulebook": delivery.rulebook, "delivery": delivery.digest}
     rows = 0
@@ -80,12 +82,31 @@ def put_fits(session: Session, delivery: FitsOrigin, tables: Iterable[Sequence[F
         if table:
             session.execute(_PUT, [row._asdict() | own for row in table])
         rows += len(table)
-    gone = update(StoredFit).where(
-        of_supplier, col(StoredFit.delivery) != delivery.digest, col(StoredFit.status) != NO_FIT
-    )
-    session.execute(gone.values(**own, status=NO_FIT, because=""))
+    # What was no fit before is found so again, by this audit: the rows of a supplier are all of its last one.
+    since = case((col(StoredFit.status) == NO_FIT, col(StoredFit.since)), else_=delivery.day)
+    gone = update(StoredFit).where(of_supplier, col(StoredFit.delivery) != delivery.digest)
+    session.execute(gone.values(**own | {"since": since}, status=NO_FIT, because=""))
     changed = select(func.count()).select_from(StoredFit).where(of_supplier, col(StoredFit.since) == delivery.day)
     return FitsPut(rows=rows, changed=session.exec(changed).one(), since=delivery.day)
+
+
+def _refuse_older(session: Session, delivery: FitsOrigin) -> None:
+    """Raise Conflict where what is kept of the supplier is of a later audit, or may be."""
+    of_supplier = col(StoredFit.supplier) == delivery.supplier
+    newest = session.exec(select(func.max(StoredFit.audited_on)).where(of_supplier)).one()
+    if newest is None or newest < delivery.day:
+        return
+    if newest > delivery.day:
+        message = f"an audit of `{delivery.supplier}` of {newest} is kept already, and this one is of {delivery.day}"
+        raise Conflict(message)
+    of_day = select(StoredFit.delivery).where(of_supplier, col(StoredFit.audited_on) == newest).distinct()
+    if not {delivery.digest, delivery.follows} & set(session.exec(of_day).all()):
+        message = (
+            f"another audit of `{delivery.supplier}` of the same day, {newest}, is kept already, and nothing tells "
+            "that this one is the later: if it is, audit its catalogue anew with `--against` the folder of the audit "
+            "that is kept"
+        )
+        raise Conflict(message)
 
 
 def _problems(row: FitRow) -> Iterator[FieldProblem]:
