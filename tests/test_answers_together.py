@@ -11,7 +11,7 @@ from random import Random
 from typing import Any
 
 import pytest
-from demo_world import answerer, world
+from demo_world import World, answerer, world
 from effort import EFFORT
 from several import BIKES, DUAL, MOUNT, Part, asked, bikes, boat, rig, step, towbar
 
@@ -19,7 +19,7 @@ from fitsvc.answers import answering
 from fitsvc.answers.answer import Answer, Spoiler, ThingAnswer
 from fitsvc.answers.next_steps import next_steps
 from fitsvc.answers.question import read_question
-from fitsvc.answers.records import NoRecords
+from fitsvc.answers.records import NoRecords, Stored
 from fitsvc.answers.things import MOST_THINGS, read_things
 from fitsvc.answers.together import MOST_TOGETHER, held_by_itself
 from fitsvc.answers.trying import MOST_WORK
@@ -806,7 +806,7 @@ def test_the_picture_of_a_trailer_on_a_ball_in_place() -> None:
 # one vehicle
 
 
-def in_front(told: Part) -> Part:
+def in_front(told: Part | None) -> Part:
     """Give the question on a stored rig, with a carrier in front whose own rig tells this of its vehicle."""
     own = {"receiver": {"facts": {"place": "front", "opening": "2 in"}}, "vehicle": told}
     rack = {**front(), "rig": own}
@@ -817,9 +817,9 @@ def in_front(told: Part) -> Part:
     ("told", "what"),
     [
         ({"id": "veh_tansy_2020"}, "`veh_tansy_2020`"),
-        ({"facts": {"make": "Velmora", "model": "Tansy", "year": 2020}}, "`veh_tansy_2020`"),
+        ({"facts": {"make": "Velmora", "model": "Tansy", "year": 2020}}, "the make is told otherwise"),
         ({"facts": {"body": "wagon"}}, "the body style is told otherwise"),
-        ({"facts": {"gawr_front": "9000 lb"}}, "the front axle rating is told otherwise"),
+        ({"facts": {"gawr_front": "3000 lb"}}, "the front axle rating is told otherwise"),
     ],
 )
 def test_what_hangs_on_one_vehicle_tells_of_no_other(told: Part, what: str) -> None:
@@ -1083,3 +1083,32 @@ def test_the_readings_of_a_thing_are_its_own_whatever_is_open_of_the_others() ->
     for pin in ("-5 in", "-2-1/4 in", "0 in", "6 in"):
         assert boxed(pin).together[1].answer.outcome != "fails", pin
     assert boxed("6-1/16 in").together[1].answer.outcome == "fails"
+
+
+READ = {"placard_capacity": "700 lb", "gawr_front": "3900 lb"}
+
+
+class Read(World):
+    """A world in which a placard, and a front axle rating above its record, were read on every saved rig's vehicle."""
+
+    __slots__ = ()
+
+    def rig(self, key: str) -> Part | None:
+        """The saved rig with what was read."""
+        saved = super().rig(key)
+        return saved and {**saved, "vehicle": {**saved["vehicle"], "facts": READ}}
+
+    def rig_told(self, key: str) -> Stored:
+        """What was read."""
+        return Stored(subject="rig", key=key, label="", facts={f"vehicle.{name}": told for name, told in READ.items()})
+
+
+@pytest.mark.parametrize("again", [{"facts": {"gawr_front": None}}, {"facts": {}}, {"facts": {"gvwr": None}}, None])
+def test_a_saved_rigs_vehicle_is_that_of_what_hangs_in_front(again: Part | None) -> None:
+    """With what was read of it there, and whether or not the thing in front tells a part of it again."""
+    here, reader = Read(world().records, world().rigs), answerer().reader
+    behind, ahead = (one.question for one in read_things(in_front(again), reader, here))
+    facts = [{name: one.case.facts[name] for name in one.case.facts if name[:8] == "vehicle."} for one in (behind, ahead)]
+    assert facts[0] == facts[1] and "receiver.tongue_rating" not in ahead.case.facts
+    assert facts[0]["vehicle.placard_capacity"] == pytest.approx((317.51, 317.51), abs=0.01)
+    assert ahead.labels["vehicle"] == behind.labels["vehicle"]

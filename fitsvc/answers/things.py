@@ -13,6 +13,7 @@ from typing import Final
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import Records
+from fitsvc.answers.spelling import rig_spelt_out
 from fitsvc.answers.taken import apart, folded, within
 from fitsvc.document import Document, Json
 from fitsvc.facts import FactReader, escape
@@ -202,9 +203,16 @@ class _ThingReading:
             return own
         if _has_own(thing):
             # Whatever hangs on the vehicle is on one vehicle: what is told of it for all holds here too.
-            told = None if own.get("id") is not None or thing.get("hangs_on") == BEHIND_TRAILER else shared.get(VEHICLE)
+            other = own.get("id") is not None or thing.get("hangs_on") == BEHIND_TRAILER
+            told = None if other else self._vehicle_for_all(shared)
             return own if told is None else {**own, VEHICLE: _one_vehicle(told, own.get(VEHICLE))}
         return {**shared, **{name: part for name, part in own.items() if part is not None}}
+
+    def _vehicle_for_all(self, shared: Mapping[str, Json]) -> Json:
+        """The vehicle of the rig that is told for all, which may be a saved one."""
+        key = shared.get("id")
+        known = isinstance(key, str) and self.records.rig(key) is not None
+        return (rig_spelt_out(shared, self.records, self.reader) if known else shared).get(VEHICLE)
 
     def _hold_to_their_receivers(self, things: list[Thing]) -> None:
         """Things in one place share one receiver, and those in two places do not."""
