@@ -19,6 +19,7 @@ _LONG: Final = 120
 def mend_part(fixes: Sequence[Fix], count: int) -> str:
     """The first of what is to be mended."""
     shown, said = fixes[:_MOST_FIXES], dict[str, int]()
+    apart = _stand_apart(shown)
     for one in shown:
         said.setdefault(one.allowed, one.row)
     more = t(" It has {cells}.", cells=told(count - len(shown), "more cells")) if count > len(shown) else ""
@@ -40,7 +41,7 @@ def mend_part(fixes: Sequence[Fix], count: int) -> str:
         ),
         (
             (
-                _where(one, shown),
+                _where(one, apart),
                 item_number(one.sku),
                 one.column,
                 one.stands,
@@ -62,7 +63,8 @@ def suspicious_part(fixes: Sequence[Fix]) -> str:
         file=file_link("suspicious.csv"),
     )
     titles = (t("row"), t("item"), t("column"), t("stands there"), t("what is wrong"))
-    rows = ((_where(one, odd), item_number(one.sku), one.column, one.stands, one.wrong) for one in odd)
+    apart = _stand_apart(odd)
+    rows = ((_where(one, apart), item_number(one.sku), one.column, one.stands, one.wrong) for one in odd)
     return table(t("Figures that look wrong"), titles, rows, note)
 
 
@@ -73,11 +75,15 @@ def _allowed(one: Fix, said: Mapping[str, int]) -> str:
     return one.allowed if here else t("as in row {row}", row=first)
 
 
-def _where(one: Fix, shown: Sequence[Fix]) -> str:
+def _stand_apart(shown: Sequence[Fix]) -> bool:
+    """Whether not all of them stand in one file."""
+    return len({one.file for one in shown}) > 1
+
+
+def _where(one: Fix, apart: bool) -> str:
     """The row, and its file where not all stand in one; nothing for a whole column."""
     row = str(one.row or "")
-    apart = row and len({other.file for other in shown}) > 1
-    return t("{row} of {file}", row=row, file=one.file) if apart else row
+    return t("{row} of {file}", row=row, file=one.file) if row and apart else row
 
 
 def _decides(one: Fix) -> str:

@@ -5,7 +5,6 @@ hold anything else (a quote within a cell, another number of cells, no text) are
 """
 
 import csv
-import re
 import zlib
 from collections.abc import Iterator, Sequence
 from typing import Final, overload
@@ -26,6 +25,8 @@ _BYTES: Final = 2 << 20
 _MOST_ROWS: Final = 32_768
 _LONGEST: Final = min(LONGEST_LINE, csv.field_size_limit())
 _NEWLINE: Final = ord("\n")
+_RETURN: Final = ord("\r")
+_QUOTE: Final = ord('"')
 _SEPARATORS: Final = frozenset(",;\t|")
 
 
@@ -88,11 +89,26 @@ def _is_plain(block: bytes, ends: NDArray[np.intp], separator: str) -> bool:
         return False
     if np.diff(ends, prepend=-1, append=len(block)).max() > _LONGEST:
         return False
-    if not (quotes := block.count(b'"')):
-        return True
-    one = re.escape(separator.encode())
-    whole = re.compile(rb'(?:(?<=[%b\n])|\A)"(?:[^"\n]|"")*"(?=%b|\r?\n|\Z)' % (one, one))
-    return bool(quotes == sum(found.count(b'"') for found in whole.findall(block)))
+    return quotes_stand_around_cells(np.frombuffer(block, np.uint8), ends, ord(separator))
+
+
+def quotes_stand_around_cells(block: NDArray[np.uint8], ends: NDArray[np.intp], separator: int) -> bool:
+    """Whether every other quote opens a cell, and each between ends it in the same line.
+
+    One doubled within a cell ends and opens it at once, which is as well.
+    """
+    quotes = np.flatnonzero(block == _QUOTE)
+    if len(quotes) % 2:
+        return False
+    opens, closes = quotes[::2], quotes[1::2]
+    doubled = closes[:-1] + 1 == opens[1:]
+    before, after = block[opens - 1], block[np.minimum(closes + 1, len(block) - 1)]
+    begins = (opens == 0) | (before == separator) | (before == _NEWLINE)
+    begins[1:] |= doubled
+    stops = (closes + 1 == len(block)) | (after == separator) | (after == _NEWLINE) | (after == _RETURN)
+    stops[:-1] |= doubled
+    in_one_line = np.searchsorted(ends, opens) == np.searchsorted(ends, closes)
+    return bool((begins & stops & in_one_line).all())
 
 
 def _parsed(block: bytes, columns: int, separator: str) -> list[CodedCells] | None:
