@@ -11,7 +11,8 @@ import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import Final
@@ -26,16 +27,22 @@ from fitsvc.audits.tally import ClaimTeller, Tally
 
 _TOLD_EVERY: Final = 0.5
 """Seconds after which whoever waits is told how far it is."""
+_TURNS: Final = 2
+"""How often each process has something to judge at the least, so that none waits long for the slowest."""
 _ENDED: Final = "a process that helped to judge was ended, as a system does that is short of memory"
 
 
 @dataclass(frozen=True, slots=True)
 class BlockTask:
-    """One block to be judged: its number, how many items it has, and what is claimed of them."""
+    """One block to be judged: its number, how many items it has, and what is claimed of them.
+
+    `groups` are those of rigs that it is to be judged with, all where none are named.
+    """
 
     number: int
     rows: int
     claims: Claims | None
+    groups: range | None = None
 
 
 Elsewhere = Callable[[Task, Sequence[BlockTask]], Iterator[int]]
@@ -55,15 +62,15 @@ def judge_all(
     left = [part for part in parts if not _is_judged(state, part)]
     done = total - sum(part.rows for part in left) * rigs
     state.spool.await_helpers()
-    processes = min(state.task.shares.processes, len(left))
     if elsewhere is not None:
         for rows in elsewhere(state.task, left):
             done += rows * rigs
             tell(done, total)
         state.spool.await_helpers()  # one that was taken for dead may still be at work on what another has done
         return
-    if processes > 1:
-        _judge_beside(state, left, processes, lambda more: tell(done + more, total))
+    shared = list(_shared_out(state, left, state.task.shares.processes))
+    if (processes := min(state.task.shares.processes, len(shared))) > 1:
+        _judge_beside(state, shared, processes, lambda more: tell(done + more, total))
         return
     for part in left:
         judge_one(state, part, _on_top_of(done, total, tell))
@@ -76,6 +83,15 @@ def _is_judged(state: AuditState, part: BlockTask) -> bool:
     return all(state.spool.is_judged(part.number, group) for group in range(len(state.groups(part.rows))))
 
 
+def _shared_out(state: AuditState, left: Sequence[BlockTask], processes: int) -> Iterator[BlockTask]:
+    """The blocks that are left, in parts by groups of rigs where there are too few of them to keep all processes busy."""
+    parts = -(-processes * _TURNS // len(left)) if left else 1
+    for part in left:
+        groups = len(state.groups(part.rows))
+        ends = sorted({groups * number // parts for number in range(parts + 1)})
+        yield from (replace(part, groups=range(first, end)) for first, end in pairwise(ends))
+
+
 def _on_top_of(done: int, total: int, tell: Callable[[int, int], None]) -> Callable[[int], None]:
     """Tell of a block's pairs on top of those of the blocks before it."""
     return lambda more: tell(done + more, total)
@@ -86,9 +102,11 @@ def judge_one(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -
     items = state.spool.block(part.number)
     block = state.kernel.block(items.columns, part.rows, touched_of(items.skus, state.rigs), items.unread)
     skus, teller = pa.array(items.skus, pa.string()), ClaimTeller(state.kernel, state.facts)
-    for group, places in enumerate(state.groups(part.rows)):
+    every = state.groups(part.rows)
+    for group in part.groups or range(len(every)):
         if state.spool.is_judged(part.number, group):
             continue
+        places = every[group]
         rigs = [state.rigs[place] for place in places]
         tally = Tally(state.kernel, state.facts, block, len(rigs))
         results = []
@@ -104,6 +122,12 @@ def judge_one(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -
         tell(part.rows * places.stop)
 
 
+def _pairs(state: AuditState, part: BlockTask) -> int:
+    """How many pairs a block has with the rigs that it is to be judged with."""
+    of = state.groups(part.rows)
+    return part.rows * sum(len(of[group]) for group in part.groups or range(len(of)))
+
+
 def _judge_beside(state: AuditState, left: Sequence[BlockTask], processes: int, tell: Callable[[int], None]) -> None:
     """Judge blocks by processes beside this one, each sent another when it has judged one."""
     waiting, busy, done = iter(left), set[Connection](), 0
@@ -115,14 +139,14 @@ def _judge_beside(state: AuditState, left: Sequence[BlockTask], processes: int, 
             if not busy:
                 return
             free = [pipe for pipe in wait(busy, _TOLD_EVERY) if isinstance(pipe, Connection)]
-            done += sum(_receive(pipe) for pipe in free) * len(state.rigs)
+            done += sum(_receive(pipe) for pipe in free)
             busy.difference_update(free)
             tell(done)
 
 
 @contextmanager
 def _helpers(task: Task, count: int) -> Iterator[list[Connection]]:
-    """Processes that judge the blocks sent to them, and send how many items each had; they are ended at the end."""
+    """Processes that judge the blocks sent to them, and send how many pairs each had; they are ended at the end."""
     # A process made anew, and not a copy of this one, has none of its threads or locks in it.
     context = multiprocessing.get_context("spawn")
     pipes, processes = list[Connection](), list[SpawnProcess]()
@@ -152,7 +176,7 @@ def _send(pipe: Connection, part: BlockTask) -> None:
 
 
 def _receive(pipe: Connection) -> int:
-    """How many items the block had that was judged; what went wrong with it is raised."""
+    """How many pairs were judged; what went wrong with them is raised."""
     try:
         found: int | Exception = pipe.recv()
     except (EOFError, OSError):
@@ -173,7 +197,7 @@ def _help(task: Task, pipe: Connection) -> None:
             while True:
                 part = pipe.recv()
                 judge_one(state, part, lambda _: None)
-                pipe.send(part.rows)
+                pipe.send(_pairs(state, part))
     except Exception as error:
         pipe.send(error)
 

@@ -37,7 +37,7 @@ from fitsvc.tongues import ENGLISH, Tongue
 
 PROGRAM_MB: Final = 300
 LEAST_MB: Final = 512
-_ROW_BYTES: Final = 8_000
+_ROW_BYTES: Final = 2_000
 _PAIR_BYTES: Final = 64
 _MEGABYTE: Final = 1 << 20
 _SELDOM: Final = 10_000
