@@ -130,6 +130,16 @@ def test_front_and_rear_with_no_load_named_share_the_payload(payload: str, most:
     assert all(one is not None and (said in one.told) == bool(more) for one in allowances)
 
 
+def test_what_the_load_in_front_alone_breaks_holds_down_no_load_behind() -> None:
+    """Of 2480 lb the front axle bears 2300, a driver of 150 and 20 lb by the lever of 1.5, of which the box weighs 10.
+
+    With the 400 lb of its own label the axle fails, however little is behind, which puts nothing on it.
+    """
+    vehicle = rig(DUAL, placard_capacity="1500 lb", gawr_front="2480 lb", gawr_rear="6000 lb")
+    found = answer([unloaded(), box_ahead(weight="10 lb", capacity="400 lb")], vehicle)
+    assert may_carry(found) == ["160 lb", "10 lb"]
+
+
 @pytest.mark.parametrize(
     ("trailer", "vehicle", "most"),
     [

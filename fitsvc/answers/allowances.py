@@ -64,6 +64,10 @@ class AllowanceWords:
             return None
         shown = self._shown(found, system)
         more = None if alone is None or found.whole else self.allowances.of(alone.case, system, alone.near)
+        if more is not None and found.at_most == 0.0 and not more.by_load.issuperset(found.against):
+            # What the others' loads break alone, however much is on this one, holds down what may be on them.
+            found = self.allowances.of(near.case, system, near.near, more.by_load) or found
+            shown = self._shown(found, system)
         if more is not None and found.at_most is not None and (more.at_most or 0.0) > found.at_most:
             most = show_down(more.at_most or 0.0, self._unit(more), system)
             shown.told += t(", or at most {most} with nothing on the rest", most=most)
@@ -74,8 +78,12 @@ class AllowanceWords:
         found = [one for case in cases if (one := self.allowances.of(case, system)) is not None]
         if not found:
             return None
-        least = min(found, key=lambda one: -1.0 if one.at_most is None else one.at_most)
+        least = min(found, key=lambda one: -1.0 if one.at_most is None or self._is_unsure(one) else one.at_most)
         return self._shown(least, system)
+
+    def _is_unsure(self, found: Allowed) -> bool:
+        """Whether a rule that a load can break is open however little is loaded, and waits for nothing to be told."""
+        return any(number in found.by_load and not self._waits(number, case) for number, case in found.open)
 
     def _shown(self, found: Allowed, system: System) -> AllowanceShown:
         unknown, unit = self._unknown(found), self._unit(found)
@@ -84,6 +92,9 @@ class AllowanceWords:
             shown.by_label = show_down(found.by_label[0], unit, system)
         if found.at_most is None:
             shown.told = self._open(unknown)
+            return shown
+        if self._is_unsure(found):
+            shown.told = t("how much it may carry is not sure until it is weighed as it is loaded")
             return shown
         rules = self._engine.rulebook.rules
         shown.at_most, shown.whole = show_down(found.at_most, unit, system), found.whole
@@ -102,12 +113,11 @@ class AllowanceWords:
         """The facts that open rules wait for; where nothing is surely allowed, those that have to be known."""
         rules = self._engine.rulebook.rules
         waiting = [one for one in found.open if found.at_most is not None or rules[one[0]].leaves_open]
-        names = (
-            name
-            for number, case in waiting
-            for name in open_facts(self._engine, self._wording.rules(bool(case.adapters))[number].rests(case), case)
-        )
-        return list(dict.fromkeys(names))
+        return list(dict.fromkeys(name for number, case in waiting for name in self._waits(number, case)))
+
+    def _waits(self, number: int, case: Case) -> list[str]:
+        """The facts that an open rule waits for."""
+        return open_facts(self._engine, self._wording.rules(bool(case.adapters))[number].rests(case), case)
 
     def _open(self, names: Sequence[str]) -> str:
         """Until what is known: `the wheelbase and the axle rating are`, or `the wheelbase and 4 more figures are`."""

@@ -53,9 +53,9 @@ class AllowanceShown(msgspec.Struct, omit_defaults=True, kw_only=True):
 
     `at_most` is all of it together: at most `count` of at most `each`, where it is counted. `by_label` is what its own
     label allows, and `whole` says that it is all of that; else the rules `against` refuse more. It may be less by the
-    facts that are `unknown`; without `at_most` nothing is surely allowed until they are known. Of several things each
-    may carry so much with all on the others that their labels allow, where no load is named for them either, so that
-    what is told of all holds at once.
+    facts that are `unknown`; without `at_most` nothing is surely allowed until they are known, or where all are, until
+    it is weighed. Of several things each may carry so much with all on the others that their labels allow, where no
+    load is named for them either, so that what is told of all holds at once.
     """
 
     allowance: str

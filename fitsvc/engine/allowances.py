@@ -40,7 +40,7 @@ class Allowed:
     Figures are in inside units; `by_label` is what the accessory's own label allows. `against` are the rules, by their
     numbers, that refuse more; `open` those that stay open however little is loaded, each with the case that it is
     judged on, with all of it on. Where one of these leaves the whole answer open nothing is surely allowed, and
-    `at_most` is None.
+    `at_most` is None. `by_load` are the rules of its own that a load refuses, if only one heavy enough.
     """
 
     allowance: Allowance
@@ -51,6 +51,7 @@ class Allowed:
     each: float
     against: tuple[int, ...]
     open: tuple[tuple[int, Case], ...]
+    by_load: frozenset[int]
 
     @property
     def whole(self) -> bool:
@@ -89,10 +90,17 @@ class Allowances:
         self._judges: dict[tuple[str, str, bool], _Judge] = {}
         self._beside: dict[tuple[str, str, bool], _Judge] = {}
 
-    def of(self, case: Case, system: System = "us", near: Sequence[Neighbour] = ()) -> Allowed | None:
+    def of(
+        self,
+        case: Case,
+        system: System = "us",
+        near: Sequence[Neighbour] = (),
+        by_load: AbstractSet[int] | None = None,
+    ) -> Allowed | None:
         """What may be loaded in an opened case, in whole figures as they are shown in a system of units.
 
-        No more than the things `near` it bear as well. None where no allowance surely applies.
+        No more than the things `near` it bear as well. None where no allowance surely applies. Of a rule that fails
+        with nothing loaded only one `by_load` counts, where those are named: another is broken by the others' loads.
         """
         found = self._applying(case)
         if found is None:
@@ -109,6 +117,7 @@ class Allowances:
             by_label=by_label,
             step=step(unit, system),
             case=asked,
+            by_load=by_load,
         ).allowed()
 
     def laden(self, case: Case) -> "Laden | None":
@@ -241,7 +250,7 @@ class _Judges:
 
     def __init__(self, own: _Judge, others: Sequence[tuple[_Judge, Neighbour]], rules: int, nothing: Case) -> None:
         self._own, self._others, self._count, self._case = own, others, rules, nothing
-        self.rules = dict(own.rules)
+        self.rules, self.own = dict(own.rules), own.rules.keys()
         for place, (judge, _) in enumerate(others, 1):
             self.rules |= {number + place * rules: rule for number, rule in judge.rules.items()}
         self._before = [self._beside(judge, each, nothing.facts)[0] for judge, each in others]
@@ -274,15 +283,27 @@ class _Trial:
     """The search for what may be loaded in one case, in figures of a whole `step`, the least that counts as a load."""
 
     def __init__(
-        self, *, judge: _Judges, one: Allowance, loading: Loading, by_label: Bounds, step: float, case: Case
+        self,
+        *,
+        judge: _Judges,
+        one: Allowance,
+        loading: Loading,
+        by_label: Bounds,
+        step: float,
+        case: Case,
+        by_load: AbstractSet[int] | None,
     ) -> None:
         self._judge, self._one, self._loading, self._step, self._case = judge, one, loading, step, case
         self._by_label, self._facts = by_label, dict(case.facts)
         # Not with nothing on it: that nothing is within a rating that nobody knows.
         amiss, self._open = judge(self._load(1, step), case.present)
+        self._refused = judge(self._load(1, _HEAVIEST * step), case.present)[0]
         # What only so light a load fails, and no heavy one, asks whether it was weighed, and rates nothing.
-        self._too_light = amiss - judge(self._load(1, _HEAVIEST * step), case.present)[0]
-        self._amiss = amiss - self._too_light
+        self._aside = amiss - self._refused
+        self._by_load = frozenset(self._refused & judge.own & (self._refused if by_load is None else by_load))
+        if by_load is not None:
+            self._aside |= judge(self._load(1, 0.0), case.present)[0] & judge.own - self._by_load
+        self._amiss = amiss - self._aside
 
     def allowed(self) -> Allowed:
         """The largest load that no rule refuses; nothing surely where a rule leaves it open."""
@@ -308,6 +329,7 @@ class _Trial:
             each=each,
             against=self._judge.plain(refusing),
             open=self._judge.judged_on(self._open, replace(self._case, facts=dict(self._load(count, of_each)))),
+            by_load=self._by_load,
         )
 
     def _times(self) -> int | None:
@@ -346,4 +368,4 @@ class _Trial:
     def _refusing(self, count: int, each: float) -> set[int]:
         """The rules that fail with this load, and those it leaves open that are not open without it."""
         amiss, open_ = self._judge(self._load(count, each), self._case.present)
-        return (amiss - self._too_light) | (open_ - self._open)
+        return (amiss - self._aside) | (open_ - self._open)
