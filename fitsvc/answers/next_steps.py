@@ -203,7 +203,8 @@ class _Telling:
             runs = runs.of_something()
         undoubted, (runs, doubted) = runs, runs.past_its_doubt()
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
-        nothing = fact.kind in ("mass", "count") and runs.grid.low == 0 and runs.at_the_edge(GOOD)
+        goods = fact.kind == "count" and fact.name in self.missing.ratings | self._loaded
+        nothing = (fact.kind == "mass" or goods) and runs.grid.low == 0 and runs.at_the_edge(GOOD)
         # What is known to be so much at most may well be so much, as a limit that is on record.
         most = held.current(self.search.trying.case)
         nothing = nothing and not (isinstance(most, tuple) and isfinite(most[1]) and runs.runs[-1][0] == GOOD)
@@ -213,13 +214,19 @@ class _Telling:
             step.settles = [self.missing.engine.rulebook.rules[number].id for number in settled]
             step.open_if, step.doubted_if = open_ if runs.grid.members else "", doubted
         # That hardly any reading there is fails is no news, unless another works.
-        seldom = not runs.grid.members and (runs.at_the_edge(BAD) or runs.share(BAD) <= _NO_NEWS)
+        few = fact.kind == "count" and runs.share(BAD) > _NO_NEWS  # none of what is counted is as likely as some
+        seldom = not (runs.grid.members or few) and (runs.at_the_edge(BAD) or runs.share(BAD) <= _NO_NEWS)
         # Nor that nothing is too little.
         none = fact.kind == "mass" and runs.grid.low == 0 and runs.at_the_edge(BAD)
         # Of a figure that fails whatever it is the reading says nothing.
         if fails and runs.statuses != {BAD} and (works or not seldom) and not none:
             step.fails_if = fails
         return step
+
+    @property
+    def _loaded(self) -> frozenset[str]:
+        """The facts that count what is loaded, of which none is no load."""
+        return frozenset(way.times for one in self.missing.engine.rulebook.allowances for way in one.loadings)
 
     def _left(self, settled: Sequence[int]) -> int:
         """How many of the rules that hold up the outcome stay open."""

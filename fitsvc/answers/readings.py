@@ -8,7 +8,7 @@ display, or of metric where the answer is: a reading named is one that a person 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import ceil, floor, isfinite
+from math import ceil, floor, inf, isfinite
 from typing import Final
 
 from fitsvc.language.display import System, show_step, step
@@ -39,7 +39,8 @@ OF_A_TYRE: Final[Mapping[str, Bounds]] = {
 class Grid:
     """The readings of a fact, counted from `low` to `high`: steps of a number, or members of a list.
 
-    One below zero is told without its sign, by the words `below` where there are any.
+    One below zero is told without its sign, by the words `below` where there are any. Of a step that reaches past what
+    is `known` already the part within it is tried.
     """
 
     low: int
@@ -51,10 +52,14 @@ class Grid:
     system: System
     below: str = ""
     above: str = ""
+    known: Bounds = (-inf, inf)
 
     def value(self, count: int) -> Value:
         """The value of a reading."""
-        return self.members[count] if self.members else (count * self.step, count * self.step)
+        if self.members:
+            return self.members[count]
+        figure = min(max(count * self.step, self.known[0]), self.known[1])
+        return figure, figure
 
     def text(self, count: int) -> str:
         """A reading as people write it."""
@@ -152,6 +157,7 @@ def grid_of(
         system=system,
         below=below,
         above=above,
+        known=current,
     )
 
 
@@ -267,6 +273,8 @@ class Runs:
         grid = self.grid
         if grid.members:
             return t(" or ").join(grid.text(count) for count in range(first, last + 1))
+        if first == last == grid.low == 0 and not grid.below:
+            return grid.text(0)  # there is no less
         return grid.bounds(None if first == grid.low else first, None if last == grid.high else last)
 
 
