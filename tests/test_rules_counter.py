@@ -540,3 +540,27 @@ def test_a_braked_trailer_in_europe_is_asked_for_its_cable_before_any_chain() ->
     sure = answer({**told, "trailer.breakaway": True})
     assert not any("chain" in step.fact for step in sure.next)
     assert not any("chain" in one.rule and one.result == "undetermined" for one in sure.findings)
+
+
+def test_no_chain_at_all_is_told_as_the_count_that_fails() -> None:
+    """Of a count that may be none or one, none is as likely as the other and is the one that decides."""
+    told = {**TOWED, "trailer.chain_count": {"at_most": 1}, "load.jurisdiction": "texas"}
+    (step,) = (one for one in answer(told).next if one.fact == "trailer.chain_count")
+    assert (step.works_if, step.fails_if) == ("", "0")
+    assert answer({**told, "trailer.chain_count": 0}).outcome == "fails"
+    assert answer({**told, "trailer.chain_count": 1}).outcome != "fails"
+
+
+def test_no_reading_past_what_is_known_is_told_to_work() -> None:
+    """At most 1500 kg are no 3307 lb, which is the next whole pound: with a chain for a cable that would be a no."""
+    chain = {"trailer.chain_count": 1, "trailer.chain_rating_each": "2000 kg", "trailer.breakaway": False}
+    plate = {"receiver.d_value": "14 kN", "receiver.vertical_rating": "90 kg"}
+    told = {**TOWED, **chain, **plate, "trailer.brakes": "surge", "load.jurisdiction": "great_britain"}
+    told |= {
+        "trailer.gross_weight": {"at_most": "1500 kg"},
+        "trailer.gvwr": "1500 kg",
+        "trailer.tongue_weight": "85 kg",
+    }
+    assert answer({**told, "trailer.gross_weight": "3307 lb"}).outcome == "fails"
+    steps = [one for one in answer(told).next if one.fact == "trailer.gross_weight"]
+    assert steps and not any("3307" in one.works_if for one in steps)
