@@ -99,8 +99,8 @@ UNSURE = "how much it may carry is not sure until it is weighed as it is loaded"
 def test_a_weaker_axle_is_never_promised_more() -> None:
     """Where 300 lb of people may sit over the axle or before it, a load that only then passes is not promised.
 
-    2926 - 2500 - 300 lb by the lever of 17/12 are 88.9 lb of carrier and load; at 2870 lb less than the carrier's own 60
-    lb is surely left, though the axle alone without the people would bear 201 lb on it.
+    2926 - 2500 - 300 lb by the lever of 17/12 are 88.9 lb of carrier and load; at 2870 lb less than the carrier's own
+    60 lb is surely left, though the axle alone without the people would bear 201 lb on it.
     """
     people = {**CARGO, **AXLE, "load.occupants_weight": "300 lb"}
     found = [told({**people, "vehicle.gawr_rear": f"{gawr} lb"}) for gawr in range(3300, 2590, -12)]

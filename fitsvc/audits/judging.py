@@ -84,7 +84,7 @@ def _is_judged(state: AuditState, part: BlockTask) -> bool:
 
 
 def _shared_out(state: AuditState, left: Sequence[BlockTask], processes: int) -> Iterator[BlockTask]:
-    """The blocks that are left, in parts by groups of rigs where there are too few of them to keep all processes busy."""
+    """The blocks that are left, in parts by groups of rigs where they are too few to keep all processes busy."""
     parts = -(-processes * _TURNS // len(left)) if left else 1
     for part in left:
         groups = len(state.groups(part.rows))
