@@ -1,6 +1,7 @@
 """Record files into the store: whole files or every problem, in three formats, on both databases."""
 
 import json
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -91,6 +92,21 @@ def facts(database: Database, key: str) -> dict[str, object]:
     """The facts of an accessory."""
     with database.session() as session:
         return dict(get_record(session, "accessory", key).facts)
+
+
+@pytest.mark.parametrize("cell", ["under 46", "entre 40 y 46", "between 40 and 46", "at most 46", "<46", "46 or more"])
+def test_words_that_bound_a_figure_leave_it_the_unit_of_its_column(
+    embedded: Database, reader: FactReader, write: Write, cell: str
+) -> None:
+    """What an audit reads of a column with a unit is loaded as well, and as the same bounds."""
+    titled, written = "B,accessory,Titled,ball_mount,2 in,{}\n", "C,accessory,Written,ball_mount,2 in,{}\n"
+    load_file(embedded, reader, write("titled.csv", HEADER.replace(",length", "") + titled.format(cell)))
+    told = re.sub(r"46", "46 lb", cell)
+    load_file(embedded, reader, write("written.csv", HEADER.replace(",length", "") + written.format(told)))
+    fact = reader.vocabulary.facts["accessory.weight"]
+    with embedded.session() as session:
+        one, other = (get_record(session, "accessory", sku).facts["weight"] for sku in ("B", "C"))
+    assert reader.value(fact, one) == reader.value(fact, other)
 
 
 def test_csv_file_is_stored(database: Database, reader: FactReader, write: Write) -> None:

@@ -160,7 +160,7 @@ def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, J
     """
     records, problems = _FileRecords(reader), list[Problem]()
     for path in paths:
-        for row in read_rows(path, reader.vocabulary, problems):
+        for row in read_rows(path, reader.vocabulary, problems, reader.bounds):
             entry = read_entry(row, reader, problems)
             if isinstance(entry, RigEntry):
                 _once(records.rigs, entry.key, entry.document, entry, problems)

@@ -17,6 +17,7 @@ from fitsvc.loading.lines import read_lines
 from fitsvc.loading.rows import Place, Row, field_of, quoted
 from fitsvc.rulebook.vocabulary import Fact, Vocabulary
 from fitsvc.subjects import SOLD, STORED, SUBJECTS
+from fitsvc.written import Bounding
 
 _RECORD: Final = ("sku", "id", "subject", "label", "vehicle", "receiver")
 _EVIDENCE: Final = ("tyre", "stowed", "rubbed", "sku", "state", "result", "gap", "through")
@@ -29,8 +30,13 @@ FACT: Final = "fact."
 """Before the name of a fact in a title, where the file has a column of its own of that name: `fact.kind`."""
 
 
-def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabulary) -> Iterator[Row]:
-    """Yield the records of a CSV file."""
+def csv_rows(
+    path: Path, file: str, problems: list[Problem], vocabulary: Vocabulary, words: Bounding | None
+) -> Iterator[Row]:
+    """Yield the records of a CSV file.
+
+    `words` are those by which people bound a figure (`under 46`), which then has the unit of its column too.
+    """
     of = [subject for subject in STORED if subject in vocabulary.subjects]
     facts = {subject: {**vocabulary.former(subject), **vocabulary.of(subject)} for subject in of}
     rows = _cells(path, file, problems)
@@ -44,11 +50,12 @@ def csv_rows(path: Path, file: str, problems: list[Problem], vocabulary: Vocabul
     named = {column.name for column in columns if column}
     if "subject" not in named or named.isdisjoint(("sku", "id", "record")):
         return  # every row would lack the same: it is said once, of the header
+    told = _observation if observed else _document
     for line, cells in rows:
         if len(cells) != len(titles):
             problems.append(ragged(len(cells), len(titles), file, line))
             continue
-        document = _observation(cells, columns, facts) if observed else _document(cells, columns, facts)
+        document = told(cells, columns, facts, words)
         yield Row(document, _place(file, line, columns), line)
 
 
@@ -116,18 +123,28 @@ class _Header:
         self.problems.append(Problem(message, help, file=self.file, line=self.line))
 
 
-def _document(cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]) -> Document:
+def _document(
+    cells: list[str],
+    columns: list[Column | None],
+    facts: Mapping[str, Mapping[str, Fact]],
+    words: Bounding | None,
+) -> Document:
     """The row as a record: the same keys as in the other formats."""
     record, found = _sorted(cells, columns, _RECORD)
     subject = record.get("subject", "")
     key = record.pop("sku", None) or record.pop("id", None)
     if key:
         record[SUBJECTS[subject].key if subject in STORED else "id"] = key
-    record["facts"] = _facts(found, facts.get(subject, {}))
+    record["facts"] = _facts(found, facts.get(subject, {}), words)
     return record
 
 
-def _observation(cells: list[str], columns: list[Column | None], facts: Mapping[str, Mapping[str, Fact]]) -> Document:
+def _observation(
+    cells: list[str],
+    columns: list[Column | None],
+    facts: Mapping[str, Mapping[str, Fact]],
+    words: Bounding | None,
+) -> Document:
     """The row as an observation; what its record is sold as tells which facts it may have, so any is read here."""
     row, found = _sorted(cells, columns, OBSERVED)
     subject = row.get("subject", "")
@@ -136,7 +153,7 @@ def _observation(cells: list[str], columns: list[Column | None], facts: Mapping[
     evidence = {name: row.pop(f"evidence_{name}") for name in _EVIDENCE if f"evidence_{name}" in row}
     if BETWEEN in evidence.get("through", ""):
         evidence["through"] = evidence["through"].split(BETWEEN)
-    return row | {"observed": True, "facts": _facts(found, known)} | ({"evidence": evidence} if evidence else {})
+    return row | {"observed": True, "facts": _facts(found, known, words)} | ({"evidence": evidence} if evidence else {})
 
 
 def _sorted(
@@ -156,12 +173,12 @@ def _sorted(
     return row, found
 
 
-def _facts(found: list[tuple[Column, str]], known: Mapping[str, Fact]) -> Document:
+def _facts(found: list[tuple[Column, str]], known: Mapping[str, Fact], words: Bounding | None) -> Document:
     told = ((column, column.name.removeprefix(FACT), cell) for column, cell in found)
     return {
         name: value
         for column, name, cell in told
-        if (value := read_cell(cell, known.get(name), column.unit)) is not None
+        if (value := read_cell(cell, known.get(name), column.unit, words)) is not None
     }
 
 

@@ -23,6 +23,7 @@ from fitsvc.observing.recording import Touched, items_since
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.store.database import Database
 from fitsvc.subjects import STORED, SUBJECTS, stored_as
+from fitsvc.written import Bounding
 
 _CHUNK: Final = 2000
 _FORMATS: Final = {".csv": "CSV", ".jsonl": "JSON Lines", ".ndjson": "JSON Lines", ".yaml": "YAML", ".yml": "YAML"}
@@ -76,7 +77,7 @@ def store_file(
     """Store all records of a file in a session, as `load_file` does; after ProblemsFound the session must be left."""
     problems: list[Problem] = []
     loaded = Loaded(file=str(path))
-    rows = read_rows(path, reader.vocabulary, problems)
+    rows = read_rows(path, reader.vocabulary, problems, reader.bounds)
     storing = Storing(
         session=session,
         reader=reader,
@@ -99,13 +100,16 @@ def in_order(paths: Iterable[Path], vocabulary: Vocabulary) -> list[Path]:
     return sorted(paths, key=lambda path: _LATER.get(_first_subject(path, vocabulary), 0))
 
 
-def read_rows(path: Path, vocabulary: Vocabulary, problems: list[Problem]) -> Iterator[Row]:
-    """The records of a file as they stand there, read by the format that the file's name tells."""
+def read_rows(path: Path, vocabulary: Vocabulary, problems: list[Problem], words: Bounding | None) -> Iterator[Row]:
+    """The records of a file as they stand there, read by the format that the file's name tells.
+
+    `words` are those by which people bound a figure; None where no figure of it is read.
+    """
     file, format = str(path), _FORMATS.get(path.suffix.lower())
     if path.exists() and not path.is_file():
         problems.append(Problem("is not a file", "name the files in it", file=file))
     elif format == "CSV":
-        yield from csv_rows(path, file, problems, vocabulary)
+        yield from csv_rows(path, file, problems, vocabulary, words)
     elif format == "JSON Lines":
         yield from json_rows(path, file, problems)
     elif format == "YAML":
@@ -121,7 +125,7 @@ def _named() -> str:
 
 
 def _first_subject(path: Path, vocabulary: Vocabulary) -> str:
-    row = next(read_rows(path, vocabulary, []), None)
+    row = next(read_rows(path, vocabulary, [], None), None)
     subject = row.document.get("subject") if row else None
     if row and "observed" in row.document:
         return "observation"
