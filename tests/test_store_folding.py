@@ -265,6 +265,26 @@ def test_a_published_figure_stands_within_what_was_only_tried() -> None:
     assert known([published, Told({"x": [2, 2]}, "published", "", "obs_q", source="b"), went]).span == (0, 5)
 
 
+@pytest.mark.parametrize("kind", ["published", "assumed"])
+def test_who_publishes_otherwise_takes_no_place_but_their_own(kind: str) -> None:
+    """Two lists that contradict each other are disputed, in either order; one that says otherwise later is not.
+
+    A feed is one list whoever sends it; what has no name at all is the record's own word.
+    """
+    first, second = Told({"x": [600, 600]}, kind, id="obs_1"), Told({"x": [12, 12]}, kind, "second", "obs_2", DAY)
+    feeds = [replace(first, source="s1"), replace(first, facts={"x": [12, 12]}, source="s2", id="obs_2")]
+    for told in ([first, second], [second, first], [replace(first, by="first"), second], feeds):
+        assert (known(told).span, known(told).state) == ((12, 600), "disputed"), told
+    later = DAY + timedelta(days=1)
+    for own in (first, second, feeds[0]):
+        told = [own, replace(own, facts={"x": [9, 9]}, id="obs_3", at=later)]
+        assert (known(told).span, known(told).state) == ((9, 9), "")
+    sent = [replace(feeds[0], by="Ann"), replace(feeds[0], facts={"x": [9, 9]}, by="Bo", id="obs_3", at=later)]
+    assert (known(sent).span, known(sent).state) == ((9, 9), "")
+    same = [first, replace(second, facts=first.facts)]
+    assert (known(same).span, known(same).state) == ((600, 600), "")
+
+
 def test_kinds_rank() -> None:
     """Seen before published before assumed, in whatever order they came."""
     told = [Told({"x": [n, n]}, kind, "", f"obs_{n}") for n, kind in enumerate(("measured", "published", "assumed"))]

@@ -96,6 +96,12 @@ class Line:
     at: datetime
     takes: set[tuple[str, str]] = field(default_factory=set)
     leant: Json = None
+    source: str = ""
+
+    @property
+    def publisher(self) -> tuple[str, str]:
+        """Whose word what is published or assumed is: a feed's, whoever sends it, or else a person's."""
+        return self.source, "" if self.source else self.by
 
 
 class Plain:
@@ -162,12 +168,12 @@ class Plain:
         return RANKS[line.kind] > 0 and leant is not None and figure is not None and apart(leant, figure)
 
     def present(self, said: Sequence[Line], fact: str) -> list[Line]:
-        """What each person holds to at present, and of what is published or assumed the latest."""
+        """What each person holds to at present, and the latest of what a feed, else a person, publishes or assumes."""
         found: list[Line] = []
         for one in sorted(said, key=lambda each: -each.at.timestamp()):
             later = [other for other in found if other.by == one.by and other.at > one.at and other.kind == one.kind]
             if RANKS[one.kind] < 2:
-                same = [other for other in said if other.kind == one.kind]
+                same = [other for other in said if other.kind == one.kind and other.publisher == one.publisher]
                 last = max(same, key=lambda each: (each.at, self.log.index(each)))
                 found += [one] if one is last else []
             elif not one.by or not any(apart(one.facts[fact], other.facts[fact]) for other in later):
@@ -200,8 +206,9 @@ TOLD = st.sampled_from(["figure", "leaning", "figure", "leaning", *sorted(VALUES
 STEPS = st.tuples(
     st.sampled_from(["tell"] * 5 + ["try", "null", "retract", "retract", "correct", "settle"]),
     TOLD,
-    st.sampled_from(["measured"] * 4 + ["published", "assumed"]),
+    st.sampled_from(["measured"] * 4 + ["published"] * 2 + ["assumed"]),
     st.sampled_from(["", "Ann", "Bo"]),
+    st.sampled_from(["", "", "first list", "second list"]),
     st.integers(0, 9),
     st.integers(0, 9),
 )
@@ -209,14 +216,15 @@ STEPS = st.tuples(
 
 def step(session: Any, key: str, plain: Plain, step: Any) -> None:
     """Carry one step out in the store and in the specification; what is refused, nothing of it stands."""
-    what, (name, value), kind, by, hour, number = step
+    what, (name, value), kind, by, source, hour, number = step
     target = plain.log[number % len(plain.log)]
     at, taken, facts, evidence, request = DAY + timedelta(hours=hour), set[tuple[str, str]](), {name: value}, None, None
     if what == "try":
         kind, facts, evidence = "tried", {"largest": [hour, hour]}, {"went": hour}
     elif what == "null":
         facts = {name: None}
-        taken = {(one.id, name) for one in plain.said(name) if RANKS[one.kind] <= RANKS[kind]}
+        own = [one for one in plain.said(name) if source in ("", one.source)]
+        taken = {(one.id, name) for one in own if RANKS[one.kind] <= RANKS[kind]}
     elif what == "retract":
         facts, taken, request = {}, {(target.id, "*")}, Request("retracts", target.id, "a slip")
     elif what == "correct":
@@ -224,7 +232,7 @@ def step(session: Any, key: str, plain: Plain, step: Any) -> None:
     elif what == "settle":
         taken = {(one.id, name) for one in plain.said(name) if apart(one.facts[name], value)}
         request = Request("settles", "", "both looked")
-    told = Provenance(kind=kind, by=by, at=at)
+    told = Provenance(kind=kind, by=by, at=at, source=source)
     more: Any = {"laws": lambda subject: Made(), "request": request or NO_REQUEST, "evidence": evidence}
     leant = plain.known()[0].get("figure")
     try:
@@ -233,7 +241,7 @@ def step(session: Any, key: str, plain: Plain, step: Any) -> None:
         assert request is not None
         assert not any(plain.stands(target, fact) for fact, one in target.facts.items() if one is not None)
         return
-    plain.log.append(Line(found.id, facts, kind, by, at, taken, leant))
+    plain.log.append(Line(found.id, facts, kind, by, at, taken, leant, source))
 
 
 @tries(40, suppress_health_check=(*TIMED, HealthCheck.function_scoped_fixture))

@@ -144,6 +144,7 @@ class SubjectLaw:
             rating=fact.rating or fact.serves == "makers_limit",
             gathered=fact.gathered,
             leans_on=fact.leans_on,
+            plausible=fact.range,
         )
 
 
@@ -221,16 +222,19 @@ def _designation(span: Span, like: Json) -> Json:
 def _written(fact: Fact, span: Span, like: Json) -> Json:
     """A range in the unit that one of its statements was told in, each end rounded away from the middle.
 
-    None where all is possible.
+    At an end of what is plausible it is rounded inwards, as what lies beyond could not be read. None where all is
+    possible.
     """
-    assert isinstance(span, tuple)
+    assert isinstance(span, tuple) and fact.range
     if fact.kind == "count":
         ends: Mapping[str, Json] = {"at_least": span[0], "at_most": span[1]}
         found = {key: int(end) for key, end in ends.items() if abs(end) < inf}
         return found["at_least"] if span[0] == span[1] else found
     unit, size = _unit(fact, like)
-    low = {} if span[0] == -inf else {"at_least": _end(span[0], unit, size, floor)}
-    high = {} if span[1] == inf else {"at_most": _end(span[1], unit, size, ceil)}
+    low = (
+        {} if span[0] == -inf else {"at_least": _end(span[0], unit, size, ceil if span[0] <= fact.range[0] else floor)}
+    )
+    high = {} if span[1] == inf else {"at_most": _end(span[1], unit, size, floor if span[1] >= fact.range[1] else ceil)}
     return {**low, **high} or None
 
 

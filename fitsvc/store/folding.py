@@ -2,8 +2,8 @@
 
 What was taken back does not count, and taking the taking back restores it. Of what is left a better kind outranks a
 lesser one: seen (measured, read off the part, tried) before published before assumed. What one person says of a
-fact later takes the place of what they said before, where the two cannot both hold; a source of published figures
-says one thing at a time. What then stands and agrees leaves what all of it allows. What cannot all hold is
+fact later takes the place of what they said before, where the two cannot both hold; who publishes, a feed or else a
+person, says one thing at a time. What then stands and agrees leaves what all of it allows. What cannot all hold is
 disputed, and leaves everything that was said until a person settles it. Two readings that overlap by less than a third
 of the narrower are doubtful, and leave all that either allows. What is known of a value is a `Span`: a range, or the
 members it may be. The rulebook's part comes in as a `Law`, since the store knows no rules.
@@ -355,17 +355,19 @@ def present(said: Iterable[Said]) -> list[Said]:
     """What each person and source says at present, in the order of when it was seen.
 
     Seen by one person: a later statement takes the place of earlier ones that it cannot hold beside. Of one source
-    that publishes or assumes, the latest alone.
+    that publishes or assumes, the latest alone: that is a feed, else a person, and what comes without a name is the
+    record's own word.
     """
-    by = dict[tuple[bool, str], list[Said]]()
+    by = dict[tuple[bool, str, str], list[Said]]()
     for one in said:
         by.setdefault(_speaker(one), []).append(one)
     kept: list[Said] = []
-    for seen, speaker in sorted(by):
-        mine = sorted(by[seen, speaker], key=_IN_ORDER)
+    for speaker in sorted(by):
+        seen, _, person = speaker
+        mine = sorted(by[speaker], key=_IN_ORDER)
         if not seen:
             kept.append(mine[-1])
-        elif not speaker:
+        elif not person:
             kept += mine
         else:
             kept += _latest_first(mine)
@@ -378,9 +380,9 @@ def _gathered(said: Sequence[Said]) -> list[Said]:
     return seen + present(one for one in said if RANK[one.kind] < SEEN)
 
 
-def _speaker(one: Said) -> tuple[bool, str]:
+def _speaker(one: Said) -> tuple[bool, str, str]:
     seen = RANK[one.kind] == SEEN
-    return seen, one.person if seen else f"{one.kind} {one.source}"
+    return seen, "" if seen else f"{one.kind} {one.source}", "" if one.source and not seen else one.person
 
 
 def _latest_first(mine: Sequence[Said]) -> list[Said]:
@@ -416,6 +418,10 @@ def _value(main: Said, span: Span | None, law: FactLaw) -> Json:
     """A fact's value: as one statement said it where that is all there is to it, else what all of them leave."""
     if span is None or same(main.span, span):
         return law.read(main.value, main.kind)[0]
+    if law.plausible is not None and isinstance(span, tuple):
+        # An end that nobody told stays open only in a dispute with a bound: it is written, and so taken for no bound.
+        low, high = law.plausible
+        span = max(span[0], low), min(span[1], high)
     return law.write(span, main.value)
 
 

@@ -456,7 +456,11 @@ def _retelling(
 ) -> tuple[Document, dict[str, list[str]]]:
     """The facts that a source tells anew, and the observations by fact that it takes back."""
     said = standing(earlier, law_of(record, laws))
-    owned = {name: [one for one in of if also_seen or _owns(told, one)] for name, of in said.items()}
+    owned = {
+        name: [one for one in of if also_seen or _owns(told, one)]
+        for name, of in said.items()
+        if not _as_it_came(name, record, wanted, of)
+    }
     gone = {
         name: [one.observation for one in of if name not in wanted or not _same(one.value, wanted[name])]
         for name, of in owned.items()
@@ -466,11 +470,34 @@ def _retelling(
     return changed, {name: ids for name, ids in gone.items() if ids}
 
 
+def _as_it_came(name: str, record: Record, wanted: Document, said: Sequence[Said]) -> bool:
+    """Whether a fact is written back as it is known, of several statements of which none says just that: so it is told
+    by nobody, and takes back none of those that it follows from.
+    """
+    known = record.facts.get(name)
+    return (
+        known is not None
+        and name in wanted
+        and _same(wanted[name], known)
+        and not any(_same(one.value, known) for one in said)
+    )
+
+
 def _owns(told: Provenance, one: Said) -> bool:
-    """Whether a source may take back a statement: what it published or assumed itself, and what the same person saw."""
+    """Whether a source may take back a statement: what it published or assumed itself, and what the same person saw.
+
+    Without a feed that is who tells, and what came without a name, which is the record's own word.
+    """
     if one.source != told.source:
         return False
-    return RANK[one.kind] < SEEN or (RANK[told.kind] == SEEN and one.by == told.by and one.kind == told.kind)
+    if RANK[one.kind] < SEEN:
+        return bool(told.source) or one.person in ("", _named(told))
+    return RANK[told.kind] == SEEN and one.by == told.by and one.kind == told.kind
+
+
+def _named(told: Provenance) -> str:
+    """Who tells, where it is not only the key's name."""
+    return told.by if told.by != told.written_by else ""
 
 
 def _keep_in_place(session: Session, subject: Subject, record: Record, draft: Draft, laws: Laws) -> None:

@@ -8,6 +8,7 @@ from typing import Final, Literal, Protocol
 import msgspec
 
 from fitsvc.document import Json
+from fitsvc.language.intervals import Bounds
 from fitsvc.store.spans import Span
 from fitsvc.tried import ThingTried
 
@@ -51,7 +52,8 @@ class FactLaw:
     None for a text. `write` gives a span as a value, in the unit of another one. Of a `rating` a better kind of
     telling does not lift what a lesser one says, be it a figure or a maker's no. Of what is `gathered` each statement
     is one case, and the largest or the smallest is what is asked for. What was seen of it holds while what it
-    `leans_on` is what it was, and what was published of it while that is what was published.
+    `leans_on` is what it was, and what was published of it while that is what was published. What is left of several
+    statements of a figure is written within what is `plausible` of it, as nothing else can be told of it.
     """
 
     read: Callable[[Json, str], tuple[Json, Span | None]]
@@ -59,6 +61,7 @@ class FactLaw:
     rating: bool = False
     gathered: Literal["", "largest", "smallest"] = ""
     leans_on: tuple[str, ...] = ()
+    plausible: Bounds | None = None
 
 
 @dataclass(frozen=True, slots=True)
