@@ -1,5 +1,6 @@
 """Claims that name vehicles as suppliers do: what each is expanded to, what is unclear, and what nobody stores."""
 
+import json
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -12,6 +13,7 @@ from fitsvc.audits.called_vehicles import in_words
 from fitsvc.audits.named_vehicles import OURS, Meant, NamedVehicles
 from fitsvc.audits.summary import faults_of
 from fitsvc.audits.thresholds import crossed, read_threshold
+from fitsvc.document import Json
 
 
 @cache
@@ -38,7 +40,10 @@ SHORT, LONG, PLAIN = "muckle_2023_short", "muckle_2023_long", "muckle_2023_short
         ({"vehicle": "2023 Brannoch Muckle long bed"}, {LONG}, ""),
         ({"vehicle": "Muckle long bed, all but 4-wheel drive"}, set(), "Muckle long bed, all but 4-wheel drive"),
         ({"vehicle": "2021–2023 Brannoch Muckle short bed"}, {SHORT, PLAIN}, "2021 to 2022"),
-        ({"vehicle": "up to 2023 Muckle 4x4"}, {SHORT, LONG}, ""),
+        ({"vehicle": "up to 2023 Muckle 4x4"}, {SHORT, LONG}, "up to 2022"),
+        ({"vehicle": "2023+ Brannoch Muckle long bed"}, {LONG}, "2024 and later"),
+        ({"year": "2023+", "make": "Brannoch", "model": "Muckle"}, {SHORT, LONG, PLAIN}, "2024 and later"),
+        ({"year": "2020+", "model": "Muckle", "bed": "long"}, {LONG}, "2020 to 2022, 2024 and later"),
         ({"vehicle": "'23 muckle crew cab, except 2wd"}, {SHORT}, ""),
         ({"vehicle": "2023 Muckle without tow package"}, {PLAIN}, ""),
         ({"vehicle": "2023 Muckle, no tow package, short bed"}, {PLAIN}, ""),
@@ -84,6 +89,8 @@ def test_names_are_expanded(cells: dict[str, str], vehicles: set[str] | None, un
         ({"vehicle": "2015-20 Muckle"}, "`2015-20`"),
         ({"vehicle": "pre-2024 Muckle"}, "`pre-2024`"),
         ({"vehicle": "all models"}, "no vehicle is named"),
+        ({"vehicle": "any vehicle with a 2 in receiver"}, "no vehicle is named"),
+        ({"vehicle": "fits most trucks"}, "no vehicle is named"),
         (
             {"model": "Muckle", "bed": "short", "but": "crew cab and 4x4"},
             "`Muckle short except crew cab and 4x4` may mean",
@@ -178,6 +185,20 @@ def test_claims_are_written_back(tmp_path: Path) -> None:
     at = {(row["row"], row["sku"], row["Vehicle"]) for row in checked if row["verdict"] in ("contradicted", "unclear")}
     assert {row["file"] for row in fixed} == {"claims.csv"}
     assert all((row["row"], row["stands"].split("; ")[0]) in {(line, name) for line, _, name in at} for row in fixed)
+
+
+def test_what_is_no_name_in_json_is_a_bad_claim(tmp_path: Path) -> None:
+    """Members under names of their own are told as they stand there, and are no vehicle that nobody stores."""
+    row = next(row for row in accessories() if (row["kind"], row["shank"]) == ("ball_mount", "2 in"))
+    items = tmp_path / "items.jsonl"
+    claimed: list[Json] = [{"rig": "rig_farm_muckle"}, [None], True, ["rig_farm_muckle"]]
+    lines = [row | {"sku": f"J{place}", "fits": fits} for place, fits in enumerate(claimed)]
+    items.write_text("".join(json.dumps(line) + "\n" for line in lines))
+    audit(items, tmp_path / "out")
+    verdicts = [row["verdict"] for row in found(tmp_path / "out", "claims_checked")]
+    assert verdicts[:3] == ["unclear"] * 3 and verdicts[3] != "unclear"
+    told = found(tmp_path / "out", "bad_claims")
+    assert told[0]["problem"] == '`{"rig": "rig_farm_muckle"}` is neither a rig nor a vehicle'
 
 
 def test_a_pair_that_unclear_lines_name_alone_does_not_hold(tmp_path: Path) -> None:

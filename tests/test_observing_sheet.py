@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterator
 from contextlib import redirect_stdout, suppress
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from io import StringIO
 from itertools import count
 from pathlib import Path
@@ -116,6 +116,20 @@ def test_a_sheet_that_cannot_be_given_says_why(client: Client, key: Key, mountin
     """An unknown record, and a time that is none."""
     problem(client.get("/v1/mountings/mnt_none/sheet"), 404)
     problem(client.get("/v1/mountings/mnt_1/sheet?as_of=yesterday"), 400)
+
+
+def test_what_is_yet_to_come_is_known_of_nothing(client: Client, mounting: str) -> None:
+    """By a sheet and by an answer; a day that has begun somewhere has."""
+    question = {"rig": {}, "accessory": {"facts": {"shank": "2 in"}}}
+    assert client.post("/v1/answers", json=question).status_code == 200
+    for reply in (
+        client.post("/v1/answers?as_of=2099-01-01", json=question),
+        client.get("/v1/mountings/mnt_1/sheet?as_of=2099-01-01T00:00:00Z"),
+    ):
+        (told,) = problem(reply, 422)["errors"]
+        assert (told["parameter"], told["code"]) == ("as_of", "implausible") and "yet to come" in told["detail"]
+    soon = (datetime.now(UTC) + timedelta(hours=13)).isoformat().replace("+", "%2B")
+    assert client.post(f"/v1/answers?as_of={soon}", json=question).status_code == 200
 
 
 def test_what_stands_loads_elsewhere_to_the_same_facts(

@@ -22,6 +22,7 @@ from fitsvc.audits.plain_rows import Cell
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.source import read_chunks
 from fitsvc.caching import LruCache
+from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
 from fitsvc.rulebook.rules import Rulebook
@@ -148,6 +149,10 @@ class ClaimReader:
         return self._kept.get(cell, lambda: self._named_in(cell)) if found is None else found
 
     def _named_in(self, cell: str) -> list[tuple[str, Meant]]:
+        if cell.startswith(WIRE) and not _lists_names(listed := json.loads(cell.removeprefix(WIRE))):
+            said = json.dumps(listed, ensure_ascii=False)
+            told = t("{what} is neither a rig nor a vehicle", what=quoted(said))
+            return [(said, Meant(problem=told, help=t('write a name, or a list of them: `["rig_a", "rig_b"]`')))]
         names = names_in(cell)
         ids = [name for name in names if name in self._places]
         places = dict.fromkeys(place for name in ids for place in self._places[name])
@@ -189,8 +194,18 @@ def names_in(cell: str | None) -> list[str]:
         return []
     if cell.startswith(WIRE):
         listed = json.loads(cell.removeprefix(WIRE))
-        return [str(name) for name in listed] if isinstance(listed, list) else [str(listed)]
+        return [_text_of(name) for name in (listed if isinstance(listed, list) else [listed])]
     return [name for name in _BETWEEN.split(cell.strip()) if name]
+
+
+def _lists_names(listed: Json) -> bool:
+    """Whether a value is a name, or a list of them; a figure may be one too."""
+    each = listed if isinstance(listed, list) else [listed]
+    return all(isinstance(one, str | int | float) and not isinstance(one, bool) for one in each)
+
+
+def _text_of(name: Json) -> str:
+    return name if isinstance(name, str) else json.dumps(name, ensure_ascii=False)
 
 
 def read_ball_claims(

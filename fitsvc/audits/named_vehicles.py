@@ -19,6 +19,7 @@ from fitsvc.audits.naming import (
     Wanted,
     Years,
     excepted,
+    names_none,
     plain,
     taken_years,
     without_exceptions,
@@ -174,12 +175,11 @@ class NamedVehicles:
         self._refuse_month(column, text)
         text, exceptions = without_exceptions(text)
         phrase = self._of.reader.read(text)
-        if (
-            phrase.unread
-            and not phrase.tests
-            and not any(nearest(one, self._of.vocabulary, _SLIP) for one in phrase.unread)
-        ):
-            raise _Unclear(column, "", "", text)
+        if phrase.unread and not phrase.tests:
+            if names_none(phrase.unread):
+                raise _Unclear(column, t("no vehicle is named"), t("write its years, make and model"))
+            if not any(nearest(one, self._of.vocabulary, _SLIP) for one in phrase.unread):
+                raise _Unclear(column, "", "", text)
         self._refuse_unread(column, phrase.unread)
         if phrase.twofold:
             told = t("`{text}` can be read in two ways", text=text)
@@ -264,17 +264,29 @@ class NamedVehicles:
         return sorted({make for makes in by_model.values() if len(makes) > 1 for make in makes})
 
     def _unstored(self, name: _Name, found: Sequence[VehicleTold], text: str) -> str:
-        """Of what is named, that of which there is no rig: all of it, or the years of a range."""
+        """Of what is named, that of which there is no rig: all of it, or years; of an open range those past what is."""
         if not found:
             return text
         own = [one.values.get(self._of.year) for one in found]
         if not all(isinstance(one, tuple) for one in own):
             return ""
-        asked = (
-            year for first, last in name.years if first > EARLIEST and last < LATEST for year in range(first, last + 1)
+        stored = [one for one in own if isinstance(one, tuple)]
+        earliest, latest = int(min(low for low, _ in stored)), int(max(high for _, high in stored))
+        left = set[int]()
+        for first, last in name.years:
+            # A range that is open to one side has no end to look for: one year past all that is stored stands for them.
+            low = min(last, earliest - 1) if first <= EARLIEST else first
+            high = max(first, latest + 1) if last >= LATEST else last
+            left |= set(range(low, high + 1))
+        left -= {year for low, high in stored for year in range(int(low), int(high) + 1)}
+        is_open = any(first <= EARLIEST for first, _ in name.years), any(last >= LATEST for _, last in name.years)
+        return in_words(
+            (
+                EARLIEST if is_open[0] and first < earliest else first,
+                LATEST if is_open[1] and last > latest else last,
+            )
+            for first, last in _runs(sorted(left))
         )
-        left = [y for y in sorted(set(asked)) if not any(isinstance(o, tuple) and o[0] <= y <= o[1] for o in own)]
-        return in_words(_runs(left))
 
 
 _MOST_KEPT: Final = 10_000

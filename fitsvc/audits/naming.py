@@ -47,6 +47,29 @@ _FILLER: Final = frozenset(
         "vehicles",
     )
 )
+_GENERAL: Final = frozenset(
+    (
+        *("a", "an", "the", "in", "inch", "inches", "mm", "with", "for", "of", "to"),
+        *("on", "has", "have", "having", "that", "which", "most", "many", "nearly", "almost", "virtually"),
+        *(
+            "standard",
+            "universal",
+            "fit",
+            "fits",
+            "fitting",
+            "class",
+            "tow",
+            "towing",
+            "trailer",
+            "receiver",
+            "receivers",
+        ),
+        *("hitch", "hitches", "tube", "size", "sizes", "opening", "square", "car", "cars", "truck", "trucks"),
+        *("van", "vans", "pickup", "pickups", "suv", "suvs", "crossover", "crossovers", "rv", "rvs"),
+    )
+)
+"""Words that say what a vehicle is or has, and of none which it is: `fits most trucks with a 2 in receiver`."""
+_FIGURE: Final = re.compile(r"\d[\d./-]*(?:in|mm)?|[ivx]+")
 _BETWEEN: Final = frozenset(("or", "and"))
 _GONE: Final = " | "
 """Stands where something was read, so that what stood about it is not read as one."""
@@ -125,6 +148,11 @@ def without_exceptions(text: str) -> tuple[str, list[str]]:
         text = text[: found.start()]
     excepted += _NOT.findall(text)
     return _NOT.sub(_GONE, text), [one for one in (part.strip() for part in excepted) if one]
+
+
+def names_none(words: Iterable[str]) -> bool:
+    """Whether some words of which no vehicle's label has any say nothing of which vehicle is meant either."""
+    return all(word in _GENERAL or _FIGURE.fullmatch(word) for word in words)
 
 
 class PhraseReader:

@@ -12,6 +12,8 @@ from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.json_schema import NO_NUL
+from fitsvc.store.observations import AHEAD
+from fitsvc.store.tables import now
 from fitsvc.tongues import later, t
 
 _WHOLE = re.compile(r"[0-9]{1,9}", re.ASCII)
@@ -53,10 +55,13 @@ class Parameter:
 
 @dataclass(frozen=True, slots=True)
 class Instant(Parameter):
-    """A parameter that is an instant with its zone, or a date, which is its beginning in UTC as it is in the shell."""
+    """A parameter that is an instant with its zone, or a date, which is its beginning in UTC as it is in the shell.
+
+    It has been, at least where the day begins first: what is entered later cannot be told yet.
+    """
 
     def read(self, text: str) -> datetime:
-        """Return the instant; ValueError says what was expected."""
+        """Return the instant; ValueError says what was expected, and ProblemsFound that it is yet to come."""
         try:
             day = f"{text}T00:00:00Z" if _DAY.fullmatch(text) else text.replace(" ", "+")
             found = msgspec.convert(day, datetime)
@@ -64,6 +69,10 @@ class Instant(Parameter):
             found = None
         if found is None or found.tzinfo is None:
             raise ValueError(t("a date, or an instant with its zone, such as `2026-05-09T14:30:00Z`"))
+        if found > now() + AHEAD:
+            message = t("`{text}` of `{name}` is yet to come", text=text[:60], name=self.name)
+            help = t("leave it out for what is known now")
+            raise ProblemsFound([Problem(message, help, parameter=self.name, meaning=True, kind="implausible")])
         return found
 
 

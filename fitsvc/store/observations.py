@@ -48,7 +48,7 @@ from fitsvc.subjects import OF_YARD, RIG, Subject, Told, storable
 
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
-_AHEAD: Final = timedelta(hours=14)
+AHEAD: Final = timedelta(hours=14)
 """How far ahead of here a day has begun somewhere; what is said to be seen later than that was not seen."""
 MOST_NOTED: Final = 1_000
 """Observations of one rig up to which it is noted that it was saved: the rest is for what is told of it."""
@@ -85,7 +85,7 @@ class Provenance:
             checks.text(f"/{name}", getattr(self, name), longest)
         if self.at is not None:
             checks.instant("/at", self.at)
-            if self.at.utcoffset() is not None and self.at > now() + _AHEAD:
+            if self.at.utcoffset() is not None and self.at > now() + AHEAD:
                 checks.refuse("/at", "is in the future; say when it was seen", "implausible")
 
 
