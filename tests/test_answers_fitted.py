@@ -191,9 +191,9 @@ def test_a_length_below_zero_is_told_without_its_sign() -> None:
     told = [grid.bounds(*(None if end is None else end * inch for end in pair)) for pair in ends]
     assert told == [
         "at least 4 in of drop",
-        "at most 4 in of drop",
+        "at most 4 in of drop, or anything the other way",
         "2 in to 4 in of drop",
-        "at most 1 in or at most 2 in of drop",
+        "anything from 2 in of drop to 1 in the other way",
         "3 in of drop",
         "at most 3 in",
         "at least 2 in",
@@ -222,7 +222,7 @@ def test_a_figure_above_zero_is_told_as_such_beside_one_below() -> None:
     assert texts([((-50.8, -50.8), other), ((50.8, 50.8), shown)], "us") == ["2 in ahead of the pin hole", "2 in"]
     grid = grid_of(slot.type, shown, fact.range, slot.type.unknown, "us", fact.below_zero, fact.above_zero)
     inch = round(25.4 / grid.step)
-    assert grid.bounds(-2 * inch, inch) == "at most 1 in of rise or at most 2 in of drop"
+    assert grid.bounds(-2 * inch, inch) == "anything from 2 in of drop to 1 in of rise"
     assert grid.bounds(inch, 2 * inch) == "1 in to 2 in"
 
 

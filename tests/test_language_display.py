@@ -83,6 +83,20 @@ def test_ranges(lo: float, hi: float, text: str) -> None:
     assert show(lo, hi, LENGTH, "in", "us") == text
 
 
+def test_what_is_counted_is_told_in_whole_numbers() -> None:
+    """Two or three bikes are not two and a half, give or take a half; what is no whole number is told as it is."""
+    told = {
+        (2.0, 3.0): "2 or 3",
+        (2.0, 4.0): "2 to 4",
+        (0.0, 1.0): "0 or 1",
+        (2.0, 2.0): "2",
+        (2.25, 2.75): "2.5 ± 0.25",
+    }
+    for (low, high), text in told.items():
+        assert show(low, high, NUMBER, "", "us") == show(low, high, NUMBER, "", "metric") == text
+    assert show(2 - 9e-7, 2 + 9e-7, NUMBER, "", "us") != "2 or 2"
+
+
 def test_a_weight_from_nothing_up_is_told_by_its_most() -> None:
     """From nothing up says nothing of a weight: `at most 100 lb`, and of a length both ends."""
     assert show(0.0, 100 * 0.45359237, MASS, "lb", "us") == "at most 100 lb"

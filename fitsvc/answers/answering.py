@@ -31,7 +31,7 @@ from fitsvc.answers.next_steps import Steps, next_steps
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import NAMES, NoRecords, Records
-from fitsvc.answers.remedies import Remedies, remedy_of
+from fitsvc.answers.remedies import MOST_TOLD, Remedies, Tried, remedy_of
 from fitsvc.answers.remedies_together import RemediesTogether
 from fitsvc.answers.seeing_to import SeeingTo
 from fitsvc.answers.shelf import EMPTY, Shelf
@@ -269,14 +269,21 @@ class Answerer:
     ) -> list[Remedy]:
         """What would make it work: each change answered before it is told, as a client would ask its question."""
         document = spelt_out(document, records, self.reader)
-        found = []
-        for tried in search.find(document, question, failing):
+
+        def told(tried: Tried, *wanted: str) -> list[Remedy]:
             asked = read_question(tried.document, self.reader, records)
             verdict = tried.verdict if asked.case == tried.case else None
             answer, *_ = self._answer(tried.document, asked, records, search.system, LITTLE_WORK, verdict, whole=False)
-            if answer.outcome in ("works", "conditional"):
-                found.append(remedy_of(self.wording, tried, answer))
-        if search.shelf.sells("accessory") and not any(one.sku or one.change == "remove" for one in found):
+            return [remedy_of(self.wording, tried, answer)] if answer.outcome in wanted else []
+
+        found = [
+            one for tried in search.find(document, question, failing) for one in told(tried, "works", "conditional")
+        ]
+        if any(one.sku or one.change == "remove" for one in found):
+            return found
+        past = [one for tried in search.getting_past[:MOST_TOLD] for one in told(tried, "undetermined")]
+        found += past
+        if search.shelf.sells("accessory") and not past:
             text = search.would_have_to_be(question, failing)
             found += [Remedy(change="none", outcome="fails", because=text)] if text else []
         return found

@@ -15,6 +15,8 @@ UNKNOWN: Final = later("unknown")
 """What is told of a value of which nothing is known."""
 _TWICE: Final = re.compile(r"\b(at least|at most|below) at (?:least|most) ")
 """A bound of what is known only by a bound: what is asked for then is the figure told, and what may be, too."""
+_AROUND: Final = re.compile(r"\bat most (\d[^,;:.]{0,30}?) at most\b")
+"""The same with the words of the text behind the figure."""
 _SIGNED: Final = re.compile(r"(?<![\w/])-(\d\S* [^\s\d]+)")
 """A figure with its unit that is below zero."""
 _US: Final = re.compile(r"(?<![\w/.,-])(\d[\d,]*) (lb|ft|in)\b(?!-| \(\d+ (?:kg|mm)\))")
@@ -30,7 +32,7 @@ def filled(template: Template, values: Iterable[str]) -> str:
         _either(part, left) if isinstance(part, IfKnown) else part if isinstance(part, str) else next(left)
         for part in template
     )
-    return tongue().joined(_TWICE.sub(r"\1 ", text) if " at " in text else text)
+    return tongue().joined(_AROUND.sub(r"at most \1", _TWICE.sub(r"\1 ", text)) if " at " in text else text)
 
 
 def _either(part: IfKnown, left: Iterator[str]) -> str:

@@ -78,6 +78,10 @@ class Grid:
         """All readings from one to another of a number, in words; None where nothing bounds them on that side."""
         if low is None and high is None:
             return t("any reading")
+        # Of what is on both sides of nothing both are said, or who measures on the other side takes it for a no.
+        other = self.above or t("the other way")
+        if self.below and low is not None and low < 0 and high is None and self.high > 0:
+            return t("at most {figure}, or anything {other}", figure=self.text(low), other=other)
         if low is None or high is None:
             end = high if low is None else low
             assert end is not None
@@ -88,10 +92,8 @@ class Grid:
             )
         if low == high:
             return self.text(low)
-        if self.below and low < 0 < high:  # on both sides of nothing, each of which is measured for itself
-            above = f" {self.above}" if self.above else ""
-            figures = (self.text(high) + above, self.text(low))
-            return t(" or ").join(t("at most {figure}", figure=figure) for figure in figures)
+        if self.below and low < 0 < high:
+            return t("anything from {low} to {high}", low=self.text(low), high=f"{self.text(high)} {other}")
         first, last = (high, low) if self.below and high <= 0 else (low, high)
         low_end = self.text(first).removesuffix(f" {self.below}" if last < 0 else "")
         return t("{low} to {high}", low=low_end, high=self.text(last))

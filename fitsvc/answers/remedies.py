@@ -7,7 +7,7 @@ the shelf would do, it is said what the part would have to be.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import Final
 
@@ -18,7 +18,7 @@ from fitsvc.answers.phrases import capped, joined, uncapped
 from fitsvc.answers.question import Question
 from fitsvc.answers.readings import BAD, GOOD, together
 from fitsvc.answers.shelf import Item, Shelf
-from fitsvc.answers.summary import only_if
+from fitsvc.answers.summary import left_open, only_if
 from fitsvc.answers.trying import UnknownFact, Work
 from fitsvc.answers.wording import Wording
 from fitsvc.document import Document
@@ -72,6 +72,15 @@ class Tried(Change):
     case: Case
     verdict: Verdict | None = None
 
+    @property
+    def past_counts(self) -> bool:
+        """Whether it is told as well where it gets past what fails and something stays open.
+
+        Of other accessories a shelf may give those alone that work, and so of none is it told.
+        """
+        swapped = self.sort == "swap" and self.parts[0].subject != "accessory"
+        return swapped or self.sort in ("receiver", "add")
+
 
 @dataclass(slots=True, kw_only=True)
 class Remedies:
@@ -83,6 +92,8 @@ class Remedies:
     system: System
     untried: int = 0
     left: int = _MOST_IN_ALL
+    getting_past: list[Tried] = field(default_factory=list)
+    """Parts and receivers with which nothing fails any more and something stays open, the first few."""
 
     def find(self, document: Document, question: Question, failing: Sequence[int]) -> Iterator[Tried]:
         """The changes with which the question no longer fails, fewest changes first.
@@ -142,6 +153,8 @@ class Remedies:
             if not any(engine.judge(number, case) == "fails" for number in failing):
                 left -= _IN_FULL
                 verdict = engine.evaluate(case)
+                if verdict.outcome == "undetermined" and one.past_counts:
+                    self.getting_past.append(replace(one, verdict=verdict))
                 if verdict.outcome in found:
                     found[verdict.outcome].append(replace(one, verdict=verdict))
             if len(found["works"]) >= MOST_TOLD:
@@ -383,6 +396,10 @@ def remedy_of(wording: Wording, tried: Change, answer: Answer) -> Remedy:
             if taken_up
             else t("With {words}, it works {how}", words=tried.words, how=how)
         )
+    if answer.outcome == "undetermined":
+        open_ = [one.reason for one in answer.findings if wording.effect(one) == "unknown"]
+        because = t("With {words}, it no longer fails. {open}", words=tried.words, open=" ".join(open_[:1]))
+        because += f" {left_open(len(open_) - 1)}." if len(open_) > 1 else ""
     skus = [part.sku for part in tried.parts]
     both = skus if len(skus) > 1 else []
     return Remedy(

@@ -177,8 +177,13 @@ def _leaves(step: Next, things: Sequence[ToSeeTo]) -> bool:
 
 def _left(step: Next) -> str:
     """How much stays open with a reading that works."""
-    left = later("1 other point stays open") if step.leaves_open == 1 else later("{count} other points stay open")
-    return t(left, count=step.leaves_open)
+    return left_open(step.leaves_open)
+
+
+def left_open(count: int) -> str:
+    """How many points stay open beside one that is told."""
+    left = later("1 other point stays open") if count == 1 else later("{count} other points stay open")
+    return t(left, count=count)
 
 
 def _ask(wording: Wording, steps: Sequence[Next], things: Sequence[ToSeeTo]) -> str:

@@ -66,8 +66,9 @@ class _View:
         self._findings(answer)
         self._together(answer)
         if answer.remedies:
-            works = any(one.question for one in answer.remedies)
-            self._heading("What would make it work" if works else "What it would have to be")
+            ways = [one.outcome for one in answer.remedies if one.question]
+            works = "What gets past that" if {*ways} == {"undetermined"} else "What would make it work"
+            self._heading(works if ways else "What it would have to be")
             self._list(_remedy(remedy) for remedy in answer.remedies)
         if text := changes_untried(answer):
             self._line(text, "  ")
@@ -79,9 +80,12 @@ class _View:
         if answer.cautions:
             self._heading("Keep in mind")
             self._list(answer.cautions)
-        if answer.disputed:
-            self._heading("What is disputed")
-            self._list(one.because for one in answer.disputed)
+        stale = [one.because for one in answer.disputed if one.state == "stale"]
+        disputed = [one.because for one in answer.disputed if one.state != "stale"]
+        for heading, told_of in (("What is disputed", disputed), ("What was seen before something changed", stale)):
+            if told_of:
+                self._heading(heading)
+                self._list(told_of)
         if answer.assumed:
             self._heading("Rests on what was assumed")
             self._list(answer.assumed)

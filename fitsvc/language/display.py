@@ -149,7 +149,14 @@ def _show(lo: float, hi: float, unit: str, system: System, level: int, one: Tong
 
 
 def _range(lo: float, hi: float, style: _Style, level: int) -> str:
-    """Show two different ends: around the middle where that is exact and not misleading, else from and to."""
+    """Show two different ends: around the middle where that is exact and not misleading, else from and to.
+
+    Of what is counted there is nothing between whole numbers, and no middle.
+    """
+    if not style.unit and _whole(lo) and _whole(hi) and round(lo) < round(hi):
+        low, high = _number(lo, style, level), _number(hi, style, level)
+        neighbours = hi - lo < 1.5  # halfway between one apart and two
+        return t("{low} or {high}", low=low, high=high) if neighbours else t("{low} to {high}", low=low, high=high)
     middle, half = lo + (hi - lo) / 2, (hi - lo) / 2
     if 2 * half <= abs(middle) and _exact(middle, style, level) and _exact(half, style, level):
         return f"{_number(middle, style, level)} ± {_number(half, style, level)}"
@@ -157,6 +164,10 @@ def _range(lo: float, hi: float, style: _Style, level: int) -> str:
     if low == high and level + 1 < len(style.steps):
         return _range(lo, hi, style, level + 1)
     return t("{low} to {high}", low=low, high=high)
+
+
+def _whole(value: float) -> bool:
+    return abs(value - round(value)) <= TOLERANCE
 
 
 def _number(value: float, style: _Style, level: int) -> str:

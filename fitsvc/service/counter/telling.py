@@ -163,6 +163,9 @@ def remedy_told(remedy: Remedy, shown: Mapping[str, str]) -> RemedyTold:
     told = remedy.question and first.get("hangs_on", REAR) == REAR
     href = link("/answer", {**write_fields(remedy.question), **shown}) if told else ""
     skus = ", ".join(remedy.skus or filter(None, (remedy.sku,)))
+    text, found, then = remedy.because.partition(t(", it no longer fails"))
+    if found:
+        return RemedyTold(text, f"{t('It no longer fails')}{then}", remedy.outcome, href, skus)
     text, found, then = remedy.because.partition(t(", it works"))
     if not found:
         return RemedyTold(sentence(remedy.because), "", remedy.outcome, href, skus)
