@@ -14,7 +14,8 @@ HAZARDS = "hazards.yaml"
 ROOM = "  vehicle.gvwr:\n"
 BALL = "max(trailer.gross_weight, trailer.empty_weight + trailer.cargo_weight) > ball.rating"
 TAKES = "    - when: kind.takes_bikes\n      exceeded_when: load.bikes > accessory.bikes_max\n"
-LABEL = "    rules: [brakes-by-the-trailers-label, surge-brakes-that-the-driver-works]\n"
+LABELS = "brakes-by-the-trailers-label, surge-brakes-by-the-trailers-label, surge-brakes-that-the-driver-works"
+LABEL = f"    rules: [{LABELS}]\n"
 SUBJECT = "vocabulary/trailer.yaml"
 NEW = """\
   roof_rating:

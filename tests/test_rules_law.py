@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from judging import Facts, answer, answerer, result, value
+from test_rules_trade import TOWED
 
 from fitsvc.language.types import ListType
 
@@ -438,7 +439,7 @@ SURGE_WORDS = "surge-brakes-that-the-driver-works"
 
 def test_surge_brakes_are_asked_about_where_the_words_want_the_drivers_brakes() -> None:
     """625 ILCS 5/12-301(a)4 and 4.1, seen: not on boat trailers; 19VAC30-70-100, seen, takes surge brakes for such."""
-    towed = {"trailer.brakes": "surge", "trailer.gross_weight": "3500 lb"}
+    towed = {"trailer.brakes": "surge", "trailer.gross_weight": "3500 lb", "trailer.gvwr": "5000 lb"}
     found = {
         (place, body): result(SURGE_WORDS, {**towed, "load.jurisdiction": place, "trailer.body": body})
         for place in ("illinois", "virginia", "texas")
@@ -452,6 +453,70 @@ def test_surge_brakes_are_asked_about_where_the_words_want_the_drivers_brakes() 
         ("texas", "utility"): "not_applicable",
         ("texas", "boat"): "not_applicable",
     }
+
+
+@pytest.mark.parametrize(
+    ("place", "weighs", "most", "over", "light"),
+    [
+        ("virginia", "5000 lb", "9999 lb", "10000 lb", "2999 lb"),
+        ("tennessee", "5000 lb", "7500 lb", "7501 lb", "2999 lb"),
+        ("great_britain", "3300 kg", "3500 kg", "3501 kg", "1800 kg"),
+        ("european_union", "3300 kg", "3500 kg", "3501 kg", "1800 kg"),
+        ("other_european", "3300 kg", "3500 kg", "3501 kg", "1800 kg"),
+        ("australia", "1900 kg", "2000 kg", "2001 kg", "1200 kg"),
+        ("south_africa", "3300 kg", "3500 kg", "3501 kg", "1800 kg"),
+    ],
+)
+def test_the_label_of_a_heavy_trailer_with_surge_brakes_is_asked_for(
+    place: str, weighs: str, most: str, over: str, light: str
+) -> None:
+    """Where a law goes by it: untold it is open, told "at least" what the trailer weighs it is no more open.
+
+    Of a light trailer it is asked in vain: untold, or told "at least" what it weighs, it is no reason to doubt.
+    """
+    rule = SURGE_WORDS if place == "virginia" else "surge-brakes-by-the-trailers-label"
+    there = {
+        "accessory.kind": "ball_mount",
+        "trailer.brakes": "surge",
+        "trailer.body": "utility",
+        "load.jurisdiction": place,
+        "vehicle.curb_weight": "4000 kg",
+    }
+
+    def comes_to(weight: str, label: Any = None) -> str:
+        """What the rule comes to in an answer, which knows of a figure by which end it was told."""
+        told = {} if label is None else {"trailer.gvwr": label}
+        (found,) = (one for one in answer({**there, _GROSS: weight, **told}).findings if one.rule == rule)
+        return found.result
+
+    assert comes_to(weighs) == comes_to(weighs, {"at_least": weighs}) == "undetermined"
+    assert (comes_to(weighs, most), comes_to(weighs, over)) == ("passes", "fails")
+    assert comes_to(light) == comes_to(light, {"at_least": light}) == "passes"
+
+
+def test_saskatchewan_asks_for_a_chain_as_strong_as_the_coupling() -> None:
+    """The province's handbook, agency: "of equal strength to the coupling device", whatever the trailer weighs."""
+    rule = "chain-as-strong-as-the-coupling"
+    there = {"load.jurisdiction": "saskatchewan", _GROSS: "2500 lb", "trailer.chain_count": 2}
+    told = {**there, "trailer.coupler_rating": "9000 lb", "trailer.chain_rating_each": "9000 lb"}
+    assert result(rule, told) == "passes"
+    assert result(rule, {**told, "trailer.chain_rating_each": "8999 lb"}) == "fails"
+    for name in ("trailer.coupler_rating", "trailer.chain_rating_each"):
+        assert result(rule, {fact: wire for fact, wire in told.items() if fact != name}) == "undetermined", name
+    assert (
+        result(rule, {**told, "trailer.chain_rating_each": "100 lb", "load.jurisdiction": "texas"}) == "not_applicable"
+    )
+
+
+def test_an_untold_drawbar_is_asked_for_where_the_law_wants_a_short_one() -> None:
+    """1.83 m is what common trailers have between vehicle and body; 15 ft they have not, and nobody is asked."""
+    towed = {**TOWED, "trailer.chain_rating_each": "9000 lb"}
+    asked = answer({**towed, "load.jurisdiction": "saskatchewan"})
+    assert asked.outcome == "conditional"
+    assert [step.fact for step in asked.next] == ["trailer.drawbar_length"]
+    longest = answerer().rulebook.tables["drawbar_law"].rows
+    for place in longest.keys() - {"saskatchewan"}:
+        assert result(DRAWBAR, {**towed, "load.jurisdiction": place}) == "not_applicable", place
 
 
 def test_an_older_trailer_is_not_refused_for_what_new_ones_must_have() -> None:

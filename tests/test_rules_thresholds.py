@@ -31,6 +31,7 @@ _WEIGHT_COUNTS = "above class 3 the trailer's own weight is more, and counts"
 _TOLD = "ends a sentence, and judges nothing; test_rules_law holds the figure"
 _IN_WORDS = "stands in what is told, and judges nothing; test_rules_ground holds it"
 _ASKED = "chooses what a text asks for, and judges nothing; its own examples hold it"
+_BETWEEN = "no law draws its line there; test_rules_law holds which place is asked"
 _ADDED = ("on_vehicle", "on_trailer", "besides_trailer")
 _OWN = [f"opening.own_weight {one}" for one in ("bare 0 lb", "each 1", "each 0 lb", "each 20 lb", "each 60 lb")]
 _BESIDE = "no rule reads it of a thing itself, only the others beside it; test_answers_together holds the figure"
@@ -48,6 +49,8 @@ EXCEPTIONS: Mapping[str, str] = {
     "down table least_chain_strength over_class_4 5000 lb": _WEIGHT_COUNTS,
     "up table brake_law.slow_up_to texas 15000 lb": _TOLD,
     "down table brake_law.slow_up_to texas 15000 lb": _TOLD,
+    "up drawbar-where-driven guard 120 in": _BETWEEN,
+    "down drawbar-where-driven guard 120 in": _BETWEEN,
     "up ground.to_measure 2 in": _ASKED,
     "down ground.to_measure 2 in": _ASKED,
     "up ground.surely_radius 0 in": _IN_WORDS,
