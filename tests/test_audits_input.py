@@ -384,3 +384,24 @@ def test_the_collector_is_as_it_was_once_a_catalogue_is_read(
     with pytest.raises(ProblemsFound) if not rows else nullcontext():
         audit(path, tmp_path / "out", rigs()[:1])
     assert (gc.get_threshold(), gc.get_freeze_count()) == before
+
+
+def test_a_row_that_is_lost_says_for_what(tmp_path: Path) -> None:
+    """A number that stood before says where, and that its claims go; one with what cannot be seen says that."""
+    rows = [{"sku": one, "kind": "step", "fits": fits} for one, fits in (("A", ""), ("B", ""), ("A", "rig_a"))]
+    rows += [{"sku": "B", "kind": "step", "fits": ""}, {"sku": "C\u200b", "kind": "step", "fits": ""}]
+    audit(write_csv(tmp_path / "a.csv", rows), tmp_path / "out")
+    told = {int(row["row"]): (row["problem"], row["allowed"]) for row in found(tmp_path / "out", "bad_rows")}
+    assert told.keys() == {4, 5, 6}
+    assert told[4][0] == "`A` stands in a row before this one: row 2" and "claims to fit is left out" in told[4][1]
+    assert told[5] == ("`B` stands in a row before this one: row 3", "each item stands in one row")
+    assert "a character that cannot be seen" in told[6][0]
+
+
+def test_a_cell_under_the_empty_end_of_a_header_is_told_as_that(tmp_path: Path) -> None:
+    """The column has no name; a row with more cells than the header has commas is told as before."""
+    path = tmp_path / "a.csv"
+    path.write_text("sku,kind,\nA,step,\nB,step,5\nC,step,5,6\n")
+    audit(path, tmp_path / "out")
+    told = {row["row"]: row["problem"] for row in found(tmp_path / "out", "bad_rows")}
+    assert told == {"3": "column 3 has no name, and a cell here", "4": "the row has 4 cells, the header 2"}

@@ -253,10 +253,10 @@ def test_names_stand_in_the_catalogue_too(tmp_path: Path) -> None:
 
 
 def test_a_number_that_is_almost_one_of_the_catalogue_is_asked_about_and_not_taken(tmp_path: Path) -> None:
-    """Small letters, or zeros that a spreadsheet took away: told as likely where one item alone is like it."""
+    """Small letters, or zeros that a spreadsheet took away: told as likely, each of them where several are like it."""
     row = next(row for row in accessories() if (row["kind"], row["shank"]) == ("ball_mount", "2 in"))
     numbers = ["A-004", "00123", "b-1", "B-1"]
-    asked = {"a-004": "A-004", "123": "00123", "000123": "00123", "B-01": "", "0b-1": "", "A-04": ""}
+    asked = {"a-004": "A-004", "123": "00123", "000123": "00123", "B-01": "", "0b-1": "b-1` or `B-1", "A-04": ""}
     claims = tmp_path / "claims.csv"
     claims.write_text("sku,rig\n" + "".join(f"{one},{rigs()[0].key}\n" for one in asked))
     rows = [row | {"sku": one} for one in numbers]

@@ -38,6 +38,8 @@ _MOST_KEPT: Final = 10_000
 """Cells that are kept with what they name: a catalogue repeats them, row after row."""
 
 
+_MOST_LIKE: Final = 3
+"""Numbers that are told as likely meant."""
 _LOST: Final = later(
     "write it as the catalogue does: one that differs in small letters or leading zeros, which spreadsheets take away, "
     "is not taken for it"
@@ -130,14 +132,17 @@ class ClaimReader:
         if meant.problem:
             yield Problem(meant.problem, t(meant.help), pointer=title, file=self.file, line=line)
 
-    def of_no_item(self, line: int, own: Mapping[str, str], sku: str, title: str, likely: str = "") -> Problem:
+    def of_no_item(
+        self, line: int, own: Mapping[str, str], sku: str, title: str, likely: Sequence[str] = ()
+    ) -> Problem:
         """Tell a claim about an item that the catalogue has not, or a ball, and return what is wrong with it.
 
         What is `likely` meant is told, and not taken for it.
         """
         told = t("{what} is a ball, which fits mounts" if sku in self.balls else "{what} is no item", what=quoted(sku))
         if likely:
-            told = t("{what} is no item: is {likely} meant?", what=quoted(sku), likely=quoted(likely))
+            listed = t("` or `").join(quoted(one)[1:-1] for one in likely)
+            told = t("{what} is no item: is {likely} meant?", what=quoted(sku), likely=f"`{listed}`")
         self._tell(ClaimLine(item=-1, line=line, cells=own, rigs=(), unclear=told, column=title, apart=self.apart))
         help = t("it is the `sku` of a row of the catalogue that could be read")
         help = t(_LOST) if likely else t(_OF_BALLS) if sku in self.balls else help
@@ -283,16 +288,16 @@ class _Alike:
 
     def __init__(self, numbers: Sequence[Iterable[str]]) -> None:
         self._numbers = numbers
-        self._by_rest: dict[str, str] | None = None
+        self._by_rest: dict[str, tuple[str, ...]] | None = None
 
-    def to(self, sku: str) -> str:
-        """The one number that is like another but for these; nothing where there are none or several."""
+    def to(self, sku: str) -> Sequence[str]:
+        """The first numbers that are like another but for these; nothing where there are none."""
         if self._by_rest is None:  # only where some number is not there: it is as large as the catalogue
             self._by_rest = {}
             for number in chain.from_iterable(self._numbers):
-                rest = _rest(number)
-                self._by_rest[rest] = "" if rest in self._by_rest else number
-        return self._by_rest.get(_rest(sku), "")
+                others = self._by_rest.get(rest := _rest(number), ())
+                self._by_rest[rest] = (*others, number)[:_MOST_LIKE]
+        return self._by_rest.get(_rest(sku), ())
 
 
 def _rest(sku: str) -> str:
@@ -313,7 +318,7 @@ def _claim(
     sku = own[columns.sku]
     place = items.get(sku)
     if place is None and sku not in reader.of_others:
-        yield reader.of_no_item(line, own, sku, columns.sku, "" if sku in reader.balls else alike.to(sku))
+        yield reader.of_no_item(line, own, sku, columns.sku, () if sku in reader.balls else alike.to(sku))
         return
     rig = chunk.cells[columns.rig][row] if columns.rig else None
     item: Claimed = sku if place is None else place

@@ -1,6 +1,7 @@
 """Rows of a catalogue → its items: which rows name one, what each cell says, and what could not be read."""
 
 import re
+from array import array
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final, NamedTuple
@@ -67,6 +68,9 @@ class ItemReader:
         self._columns: dict[str, FactColumn] = {}
         self.header = Header({}, ())
         self.places: dict[str, int] = {}
+        self._lines = array("q")
+        """Where the item of each place stands."""
+        self._lines_of_others: dict[str, int] = {}
         self.problems: list[Problem] = []
         self.bad_cells: list[BadCell] = []
         self.no_items: set[int] = set()
@@ -166,6 +170,7 @@ class ItemReader:
             if not self._has_own_number(chunk, row, sku):
                 continue
             self.other_skus[sku] = subject
+            self._lines_of_others[sku] = chunk.lines[row]
             rows.append(row)
             skus.append(sku)
         for row, sku, column, found in others.read(chunk, rows, skus):
@@ -186,12 +191,14 @@ class ItemReader:
         cells = chunk.cells.get(self.title("sku") or "")
         if cells and accessories.all() and self._are_plain(chunk, skus := [cell or "" for cell in cells]):
             self.places.update(zip(skus, range(len(self.places), len(self.places) + len(skus)), strict=True))
+            self._lines.extend(chunk.lines)
             return np.arange(len(skus), dtype=np.intp), skus
         skus = list[str]()
         for row in np.flatnonzero(accessories).tolist():
             sku = name_in(cells[row]) if cells else ""
             if self._has_own_number(chunk, row, sku):
                 self.places[sku] = len(self.places)
+                self._lines.append(chunk.lines[row])
                 skus.append(sku)
                 rows.append(row)
                 if like := self._no_item(chunk, row, sku):
@@ -215,9 +222,13 @@ class ItemReader:
 
     def _has_own_number(self, chunk: Chunk, row: int, sku: str) -> bool:
         """Whether a row names an item that no row before it does; where not, that is told."""
-        if not sku or not sku.isprintable():
-            message = t("{what} names no item", what=quoted(sku)) if sku else t("the row has no number of its own")
+        if not sku:
+            message = t("the row has no number of its own")
             self._complain(chunk, row, "sku", message, t("every row has its own `sku`"))
+            return False
+        if not sku.isprintable():
+            message = t("{what} has a character that cannot be seen", what=quoted(sku))
+            self._complain(chunk, row, "sku", message, t("write the number anew, in characters that show"))
             return False
         if _ERROR.fullmatch(sku):
             message = t("{what} is an error of a sheet", what=quoted(sku))
@@ -227,12 +238,26 @@ class ItemReader:
             message = t("{what} is a figure of which the sheet holds 15 digits and no more", what=quoted(sku))
             self._complain(chunk, row, "sku", message, t("write the number as text, from where it came"))
             return False
-        is_lost = self._lost.get(sku, chunk.lines[row]) < chunk.lines[row]
-        if sku in self.places or sku in self.other_skus or is_lost:
-            message = t("{what} stands in a row before this one", what=quoted(sku))
-            self._complain(chunk, row, "sku", message, t("each item stands in one row"))
+        if (line := self._line_before(sku, chunk.lines[row])) is not None:
+            message = t("{what} stands in a row before this one: row {line}", what=quoted(sku), line=line)
+            cells = chunk.cells.get(self.title("fits") or "")
+            with_claims = t(
+                "each item stands in one row: what this one claims to fit is left out; name all of it in the first, or "
+                "a row for each vehicle in a file for `--claims`"
+            )
+            self._complain(
+                chunk, row, "sku", message, with_claims if cells and cells[row] else t("each item stands in one row")
+            )
             return False
         return True
+
+    def _line_before(self, sku: str, line: int) -> int | None:
+        """Where a number stands in a row before a line, whatever of that was read; None where it does not."""
+        if sku in self.places:
+            return self._lines[self.places[sku]]
+        if sku in self.other_skus:
+            return self._lines_of_others[sku]
+        return lost if (lost := self._lost.get(sku, line)) < line else None
 
     def _note_lost(self, chunk: Chunk) -> None:
         """Keep the numbers of rows that have not as many cells as the header."""

@@ -21,6 +21,7 @@ from fitsvc.loading.header import ragged
 from fitsvc.loading.json_text import read_json
 from fitsvc.loading.lines import NumberedLines, read_lines
 from fitsvc.loading.workbooks import ENDINGS, sheet_rows
+from fitsvc.tongues import t
 
 FORMATS: Final = {
     **dict.fromkeys((".csv", ".tsv", ".txt", ".psv"), "CSV"),
@@ -107,9 +108,10 @@ def _texts(
 
 def _table_chunks(rows: Iterator[tuple[int, list[Cell]]], path: Path, problems: list[Problem]) -> Iterator[Chunk]:
     """The chunks of rows of which the first has the titles."""
-    titles = _titles(next(rows, (0, []))[1], path, problems)
+    _, first = next(rows, (0, []))
+    titles = _titles(first, path, problems)
     while some := list(islice(rows, CHUNK)):
-        yield _whole_chunk(titles, some, path, problems)
+        yield _whole_chunk(titles, len(first), some, path, problems)
     yield _table_chunk(titles, [], [])
 
 
@@ -122,13 +124,30 @@ def _titles(found: list[Cell], path: Path, problems: list[Problem]) -> list[str]
     return titles
 
 
-def _whole_chunk(titles: list[str], some: list[tuple[int, list[Cell]]], path: Path, problems: list[Problem]) -> Chunk:
-    """A chunk of rows, of which those are lost that have not as many cells as there are titles."""
+def _whole_chunk(
+    titles: list[str], columns: int, some: list[tuple[int, list[Cell]]], path: Path, problems: list[Problem]
+) -> Chunk:
+    """A chunk of rows, of which those are lost that have not as many cells as there are titles.
+
+    `columns` are those of the header, with what stands empty behind its last title.
+    """
     if any(len(row) > len(titles) for _, row in some):
         some = [(line, _without_end(row, len(titles))) for line, row in some]
     lost = [(line, row) for line, row in some if len(row) != len(titles)]
-    problems += [ragged(len(row), len(titles), str(path), line) for line, row in lost]
+    problems += [
+        _untitled(row, len(titles), str(path), line)
+        if len(titles) < len(row) <= columns
+        else ragged(len(row), len(titles), str(path), line)
+        for line, row in lost
+    ]
     return _table_chunk(titles, some if not lost else [one for one in some if len(one[1]) == len(titles)], lost)
+
+
+def _untitled(row: list[Cell], titles: int, file: str, line: int) -> Problem:
+    """A row with a cell under the end of a header that is empty there."""
+    number = next(place for place, cell in enumerate(row, start=1) if place > titles and cell)
+    help = t("give every column a name, or remove it")
+    return Problem(t("column {number} has no name, and a cell here", number=number), help, file=file, line=line)
 
 
 def _without_end(row: list[Cell], count: int) -> list[Cell]:
@@ -161,7 +180,7 @@ def _csv_chunks(path: Path, problems: list[Problem], form: FileForm) -> Iterator
             some = list(islice(_until(rows, lines, stretch), CHUNK))
             if not some:
                 break
-            yield _whole_chunk(titles, some, path, problems)
+            yield _whole_chunk(titles, len(first), some, path, problems)
             stretch = min(2 * stretch, CHUNK)
     yield _table_chunk(titles, [], [])
 
