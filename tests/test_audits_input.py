@@ -2,8 +2,10 @@
 
 import errno
 import gc
+import gzip
 import json
 import os
+import random
 from contextlib import nullcontext
 from datetime import date
 from pathlib import Path
@@ -15,6 +17,8 @@ import pytest
 from audit_world import Rows, accessories, audit, files, found, pairs, rigs, small_blocks, summary, write_csv
 
 from fitsvc.audits import parquet_chunks
+from fitsvc.audits.chunks import FileForm
+from fitsvc.audits.source import read_chunks
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.lines import NumberedLines
 
@@ -405,3 +409,20 @@ def test_a_cell_under_the_empty_end_of_a_header_is_told_as_that(tmp_path: Path) 
     audit(path, tmp_path / "out")
     told = {row["row"]: row["problem"] for row in found(tmp_path / "out", "bad_rows")}
     assert told == {"3": "column 3 has no name, and a cell here", "4": "the row has 4 cells, the header 2"}
+
+
+def test_a_file_that_cannot_be_read_says_what_helps(tmp_path: Path) -> None:
+    """Titles past its end, half of what was packed, and letters of another encoding."""
+    text = "sku,kind\nA,step\nB,caf\u00e9\n"
+    (tmp_path / "a.csv").write_text(text, encoding="cp1252")
+    (tmp_path / "a.csv.gz").write_bytes(gzip.compress(random.Random(1).randbytes(5_000))[:2_000])
+    for name, form, told, helps in (
+        ("a.csv", FileForm(header=99), "ends before line 99", "`header: 3`"),
+        ("a.csv.gz", FileForm(), "cannot be read", "sent anew"),
+    ):
+        with pytest.raises(ProblemsFound) as refused:
+            list(read_chunks(tmp_path / name, [], {}, None, form))
+        assert told in refused.value.problems[-1].message and helps in refused.value.problems[-1].help
+    problems: list[Problem] = []
+    list(read_chunks(tmp_path / "a.csv", problems, {}))
+    assert "`encoding: cp1252`" in problems[0].help

@@ -69,7 +69,7 @@ def read_chunks(
         yield from _csv_chunks(path, problems, form)
     elif kind == "workbook":
         rows = ((line, row) for line, row in sheet_rows(path, form.sheet) if line >= form.header)
-        yield from _table_chunks(((line, [as_cell(cell) for cell in row]) for line, row in rows), path, problems)
+        yield from _table_chunks(((line, [as_cell(cell) for cell in row]) for line, row in rows), path, problems, form)
     elif kind == "JSON Lines":
         yield from _json_chunks(path, problems, form)
     elif kind == "Parquet":
@@ -106,16 +106,22 @@ def _texts(
     problems += found
 
 
-def _table_chunks(rows: Iterator[tuple[int, list[Cell]]], path: Path, problems: list[Problem]) -> Iterator[Chunk]:
+def _table_chunks(
+    rows: Iterator[tuple[int, list[Cell]]], path: Path, problems: list[Problem], form: FileForm
+) -> Iterator[Chunk]:
     """The chunks of rows of which the first has the titles."""
     _, first = next(rows, (0, []))
-    titles = _titles(first, path, problems)
+    titles = _titles(first, path, problems, form)
     while some := list(islice(rows, CHUNK)):
         yield _whole_chunk(titles, len(first), some, path, problems)
     yield _table_chunk(titles, [], [])
 
 
-def _titles(found: list[Cell], path: Path, problems: list[Problem]) -> list[str]:
+def _titles(found: list[Cell], path: Path, problems: list[Problem], form: FileForm) -> list[str]:
+    if not found and form.header > 1:
+        help = t("say in the mapping in which line the titles stand, such as `header: 3`")
+        message = t("the file ends before line {line}, in which the titles are said to stand", line=form.header)
+        raise ProblemsFound([*problems, Problem(message, help, file=str(path))])
     titles = [(title or "").removeprefix(WIRE).strip() for title in found]
     while len(titles) > 1 and not titles[-1]:
         titles.pop()
@@ -170,7 +176,7 @@ def _csv_chunks(path: Path, problems: list[Problem], form: FileForm) -> Iterator
             lines = None
         rows = _csv_rows(_texts(path, problems, form, lines), header, path, problems, form)
         _, first = next(rows, (0, []))
-        titles = _titles(first, path, problems)
+        titles = _titles(first, path, problems, form)
         told = (len(first), len(titles), form.separator or separator_of(header[0]))
         stretch = _LEAST_APART
         while True:

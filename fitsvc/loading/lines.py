@@ -107,7 +107,9 @@ def read_lines(
         if of_the_machine(error):
             raise
         reason = (getattr(error, "strerror", "") or str(error) or "unknown reason").lower()
-        problems.append(Problem(f"cannot be read: {reason}", "check the path", file=file))
+        # What the system refuses has a number of its own; what has none is wrong with what is in the file.
+        help = "check the path" if getattr(error, "errno", None) else "it is damaged or not whole: have it sent anew"
+        problems.append(Problem(f"cannot be read: {reason}", help, file=file))
 
 
 def opened(path: Path) -> io.BufferedReader:
@@ -163,7 +165,8 @@ def _decoded(raw: bytes, number: int, file: str, problems: list[Problem], encodi
         # The error's place is counted after a byte order mark, so it is looked for again without one.
         column = len(raw[: error.start].decode(encoding or "utf-8", "replace")) + 1
         message = f"byte 0x{error.object[error.start]:02x} is not {encoding or 'UTF-8'} text"
-        problems.append(Problem(message, _SAVE, file=file, line=number, column=column))
+        help = _SAVE if encoding else _SAVE_OR_SAY
+        problems.append(Problem(message, help, file=file, line=number, column=column))
         return None
     if "\0" in text:
         help, column = "save the file as UTF-8 text without it", text.index("\0") + 1
@@ -173,3 +176,4 @@ def _decoded(raw: bytes, number: int, file: str, problems: list[Problem], encodi
 
 
 _SAVE: Final = "save the file as UTF-8"
+_SAVE_OR_SAY: Final = f"{_SAVE}, or say in a mapping how it is written, such as `encoding: cp1252`"
