@@ -74,6 +74,20 @@ def test_a_second_list_takes_no_place_but_its_own(
     assert known(client, fact) == (then, "")
 
 
+@pytest.mark.parametrize("kind", ["published", "measured"])
+def test_who_goes_back_to_their_first_word_is_heard(client: Client, key: Key, kind: str) -> None:
+    """Told again after another figure it is their last word, and no repetition; told twice in a row it is one."""
+    store(client, key, {})
+    told = ["600 lb", "12 lb", "600 lb", "600 lb"]
+    for weight in told:
+        tell(client, key, {"weight": f"exactly {weight}"}, kind, "second list")
+    value, state = known(client, "weight")
+    assert ("600 lb" in value, "12 lb" in value, state) == (True, False, "")
+    facts = client.get("/v1/accessories/DSP-1/sheet").json()["facts"]
+    (said,) = (one["statements"] for one in facts if one["fact"] == "weight")
+    assert len(said) == 3
+
+
 def test_a_record_that_is_written_back_as_it_was_read_settles_nothing(client: Client, key: Key) -> None:
     """Who reads a disputed record and puts it back takes back no word; who puts another figure, their own alone."""
     store(client, key, {"weight": "600 lb"})

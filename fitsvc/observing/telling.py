@@ -72,7 +72,7 @@ class RecordLog:
 
     def before(self, facts: Document, told: Provenance) -> bool:
         """Whether the very same was told before."""
-        return bool(told_before(self._stored, facts, None, told) or told_before(self._new, facts, None, told))
+        return told_before([*self._stored, *self._new], facts, None, told) is not None
 
     @property
     def told(self) -> int:

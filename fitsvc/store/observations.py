@@ -443,19 +443,30 @@ def _entered(rows: Result[Any]) -> list[Entered]:
 def told_before(earlier: Sequence[Entered], facts: Document, evidence: Json, told: Provenance) -> Entered | None:
     """The observation that said the very same: the same facts by the same person, at the same time where one is told.
 
-    What was taken back is told anew, and so is a null, and what is told to lean on something else.
+    What was taken back is told anew, and so is a null, what is told to lean on something else, and without a time what
+    the same person has told otherwise since: it is their last word again.
     """
     if None in facts.values():
         return None
     gone = {key for one in earlier for ids in (one.takes_back or {}).values() for key in ids}
-    for one in earlier:
+    for place, one in enumerate(earlier):
         same_time = one.at == told.at if told.at else one.at == one.recorded_at
         if not same_time or one.id in gone or (told.leant_on and told.leant_on != one.ground):
             continue
         said = (one.facts, one.evidence, one.kind, one.by, one.note, one.source)
         if said == (facts, evidence, told.kind, told.by, told.note, told.source):
-            return one
+            since = [] if told.at else [each for each in earlier[place + 1 :] if each.id not in gone]
+            if not any(_told_otherwise(one, each) for each in since):
+                return one
     return None
+
+
+def _told_otherwise(one: Entered, later: Entered) -> bool:
+    """Whether the same person, or feed, has later told a fact of a statement as another, or tried something else."""
+    if (later.by, later.source) != (one.by, one.source) or later.at < one.at:
+        return False
+    other = any(later.facts[name] != one.facts[name] for name in later.facts.keys() & one.facts.keys())
+    return other or bool(one.evidence and later.evidence and later.evidence != one.evidence)
 
 
 def observations_of(session: Session, subject: Told, keys: Sequence[str]) -> dict[str, list[Entered]]:
