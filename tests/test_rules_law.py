@@ -547,7 +547,24 @@ def test_brakes_told_as_none_are_not_asked_about_again() -> None:
     assert found.reason.startswith("If the trailer has no brakes of its own")
 
 
-@pytest.mark.parametrize("told", [{}, {"trailer.brakes": "surge"}, {"trailer.breakaway": True}])
+@pytest.mark.parametrize("brakes", ["surge", "electric", "air"])
+def test_where_brakes_stand_in_for_chains_the_place_decides_on_a_trailer_without_any(brakes: str) -> None:
+    """Electric brakes do in Europe as overrun ones do; Quebec's section 245, seen, asks no chain of either."""
+    facts = {**TOWED, "trailer.chain_count": 0, "trailer.brakes": brakes, "trailer.breakaway": True}
+    unplaced = {name: wire for name, wire in facts.items() if name != "load.jurisdiction"}
+    assert answer(unplaced).outcome == "undetermined"
+    assert answer({**facts, "load.jurisdiction": "texas"}).outcome == "fails"
+    there = answer({**facts, "load.jurisdiction": "quebec"})
+    assert there.outcome == "conditional"
+    assert "chains-spared-by-a-rows-words" in {one.rule for one in there.findings if one.result == "fails"}
+    assert answer({**facts, "load.jurisdiction": "quebec", "trailer.breakaway": False}).outcome == "fails"
+    rule = "chains-spared-where-driven" if brakes == "surge" else "trailer-has-safety-chains"
+    assert result(rule, {**facts, "load.jurisdiction": "european_union"}) == "passes"
+
+
+@pytest.mark.parametrize(
+    "told", [{}, {"trailer.brakes": "surge"}, {"trailer.brakes": "electric"}, {"trailer.breakaway": True}]
+)
 def test_a_trailer_without_chains_is_no_sure_no_before_place_and_brakes_are_told(told: Facts) -> None:
     """Overrun brakes with a cable stand in for chains in Europe; where a place without that is named it is a no."""
     facts = {"trailer.chain_count": 0, "trailer.gross_weight": "1200 kg", **told}
