@@ -115,8 +115,9 @@ def test_a_deciding_reading_is_named_and_kept(name: str, fact: str) -> None:
 def readings(step: Next, text: str) -> Iterator[object]:
     """The readings at the ends of what a step promises, as a person would tell them."""
     fact = answerer().rulebook.vocabulary.facts[step.fact]
-    for part in filter(None, text.split(" or ")):
-        yield from _ends(fact.kind, part, fact.below_zero)
+    other = fact.above_zero or "the other way"
+    for part in filter(None, text.removesuffix(f", or anything {other}").split(" or ")):
+        yield from _ends(fact.kind, part.removeprefix("anything from ").removesuffix(f" {other}"), fact.below_zero)
 
 
 def _ends(kind: str, part: str, below: str) -> Iterator[object]:
