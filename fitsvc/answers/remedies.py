@@ -56,7 +56,7 @@ _MOST_WANTED: Final = 2_500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class QuestionChange:
     """A change of a question: what sort it is, the parts it takes, the question it comes to, in words."""
 
     sort: Sort
@@ -66,7 +66,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tried(Change):
+class Tried(QuestionChange):
     """A change with the case it makes; `verdict` is that on the case, where it has been judged."""
 
     case: Case
@@ -383,7 +383,7 @@ def _would_be(thing: str, text: str, first: bool) -> str:
     return t("{the} would have to be {value}", the=thing, value=text) if first else f"{thing} {text}"
 
 
-def remedy_of(wording: Wording, tried: Change, answer: Answer) -> Remedy:
+def remedy_of(wording: Wording, tried: QuestionChange, answer: Answer) -> Remedy:
     """A change and what it comes to, as it is told: of several things to see to one, what is surely amiss first."""
     taken_up = tried.sort == "take up"
     because = t("If {so}, it works.", so=tried.words) if taken_up else t("With {words}, it works.", words=tried.words)

@@ -13,7 +13,7 @@ from fitsvc.answers.answer import Answer, Remedy
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.phrases import joined
 from fitsvc.answers.records import Records
-from fitsvc.answers.remedies import MOST_CHANGES, MOST_TOLD, Change, remedy_of
+from fitsvc.answers.remedies import MOST_CHANGES, MOST_TOLD, QuestionChange, remedy_of
 from fitsvc.answers.shelf import Item, Shelf
 from fitsvc.answers.spelling import spelt_out
 from fitsvc.answers.things import Thing, has_own_rig, left_off
@@ -57,7 +57,7 @@ class RemediesTogether:
             found = [Remedy(change="none", outcome="fails", because=told)]
         return found
 
-    def _told(self, change: Change) -> Remedy | None:
+    def _told(self, change: QuestionChange) -> Remedy | None:
         """A change as it is told; None of one that works no better, or that cannot be asked."""
         try:
             answer = self.ask(change.document)
@@ -72,7 +72,7 @@ class RemediesTogether:
             rest = left_off(document, number, self.answerer.reader, self.records)
             if rest is not None:
                 words = t("the {name} left off", name=one.name)
-                told = self._told(Change(sort="leave off", words=words, document=rest))
+                told = self._told(QuestionChange(sort="leave off", words=words, document=rest))
                 yield from filter(None, [told])
 
     def _added(self, document: Document, things: Sequence[Thing], failing: Sequence[str]) -> Iterator[Remedy]:
@@ -86,7 +86,7 @@ class RemediesTogether:
         for part in islice(self._parts(things, shared, failing), _MOST_ASKED):
             changed = {**document, "rig": {**rig, "adapters": [*(rig.get("adapters") or []), {"sku": part.sku}]}}
             words = t("{parts} in the opening", parts=t("the {label}", label=part.label))
-            told = self._told(Change(sort="add", parts=(part,), words=words, document=changed))
+            told = self._told(QuestionChange(sort="add", parts=(part,), words=words, document=changed))
             yield from filter(None, [told])
 
     def _parts(self, things: Sequence[Thing], shared: Sequence[int], failing: Sequence[str]) -> Iterator[Item]:
