@@ -24,7 +24,7 @@ from fitsvc.language.truth import YES
 from fitsvc.language.types import NumberType
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
 
-PAIRS = 200_000 if NIGHTLY else 4_000
+PAIRS = 200_000 if NIGHTLY else 1_500
 EACH, TIMES = 30, 4 if NIGHTLY else 1
 """So many figures of a question, at most, are made worse, each by itself, and so many times each."""
 HEAVIER: Final = ("load.bikes", "adapter.adds_length")
