@@ -14,7 +14,10 @@ HAZARDS = "hazards.yaml"
 ROOM = "  vehicle.gvwr:\n"
 BALL = "max(trailer.gross_weight, trailer.empty_weight + trailer.cargo_weight) > ball.rating"
 TAKES = "    - when: kind.takes_bikes\n      exceeded_when: load.bikes > accessory.bikes_max\n"
-LABELS = "brakes-by-the-trailers-label, surge-brakes-by-the-trailers-label, surge-brakes-that-the-driver-works"
+LABELS = (
+    "brakes-by-the-trailers-label, surge-brakes-by-the-trailers-label, surge-brakes-that-the-driver-works, "
+    "chain-by-the-trailers-label"
+)
 LABEL = f"    rules: [{LABELS}]\n"
 SUBJECT = "vocabulary/trailer.yaml"
 NEW = """\
