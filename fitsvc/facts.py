@@ -1,6 +1,7 @@
 """Facts as people write them → typed facts, or problems that say where, what and what is allowed."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
 from functools import reduce
 from math import inf
@@ -182,19 +183,20 @@ class FactReader:
         values |= summed
         return frozenset(summed)
 
-    def told_by_one_end(self, values: Mapping[str, Value], told: Iterable[str]) -> dict[str, Value]:
-        """Of the figures told by one end alone that end: no other was said, so that no doubt can rest on it."""
+    def told_by_one_end(self, values: Mapping[str, Value], but: AbstractSet[str] = frozenset()) -> dict[str, Value]:
+        """Of the figures told by one end alone that end: no other was said, so that no doubt can rest on it.
+
+        Wherever a figure was told, in a question, a record or a catalogue, as long as nothing else was said of it: of
+        the facts in `but` something was.
+        """
         found, facts = dict[str, Value](), self.vocabulary.facts
-        for name in told:
-            value = values.get(name)
+        for name, value in values.items():
             # Nearly all are told exactly, and what is none is told by its upper end if by one.
-            if not isinstance(value, tuple) or value[0] == value[1] != 0.0 or name not in facts:
+            if not isinstance(value, tuple) or value[0] == value[1] != 0.0 or name in but or name not in facts:
                 continue
             kind = facts[name].type
-            if isinstance(kind, NumberType):
-                (low, high), (least, most) = value, kind.unknown
-                if (low == least) != (high == most):
-                    found[f"{name}{TOLD}"] = (high, high) if low == least else (low, low)
+            if isinstance(kind, NumberType) and (end := kind.one_end(value)) is not None:
+                found[f"{name}{TOLD}"] = end
         return found
 
     def named(self, values: Mapping[str, Value], adapters: Sequence[Mapping[str, Value]] = ()) -> frozenset[str]:

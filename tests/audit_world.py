@@ -44,14 +44,14 @@ def accessories() -> Rows:
 
 
 def facts_of(row: Mapping[str, str]) -> dict[str, Value]:
-    """The facts of one row by the loader's own reading, cell by cell."""
+    """The facts of one row by the loader's own reading, cell by cell, with what is told by one end."""
     reader, values = answerer().reader, dict[str, Value]()
     known = reader.vocabulary.of("accessory")
     for title, cell in row.items():
         name, _, unit = title.removesuffix("]").partition(" [")
         if name in known and cell:
             values |= reader.value(known[name], wire_fact(known[name], read_cell(cell, known[name], unit)))
-    return values
+    return values | reader.told_by_one_end(values)
 
 
 def pair_of(rig: AuditRig, facts: Mapping[str, Value]) -> Case:

@@ -506,6 +506,17 @@ def random_case(rng: Random, made: Made) -> Case:
     return Case(facts, frozenset((*present, *topics)), adapters)
 
 
+def by_one_end(made: Made, facts: Mapping[str, Value]) -> dict[str, Value]:
+    """The facts as they were told: of a bound with one end alone that end, as of any item of a catalogue."""
+    kinds, told = made.rulebook.vocabulary.slots(), dict(facts)
+    for name, value in facts.items():
+        kind = kinds[name]
+        if isinstance(kind, NumberType) and isinstance(value, tuple):
+            ends = [end for end, untold in zip(value, kind.unknown, strict=True) if end != untold]
+            told |= {f"{name}{typed.TOLD}": (ends[0], ends[0])} if len(ends) == 1 else {}
+    return told
+
+
 def _facts(rng: Random, slots: Mapping[str, Slot], knowing: float) -> dict[str, Value]:
     return {name: _value(rng, slot) for name, slot in slots.items() if rng.random() < knowing}
 

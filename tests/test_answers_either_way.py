@@ -7,6 +7,7 @@ import numpy as np
 from judging import answer, answerer, case
 from litestar import Litestar
 from litestar.testing import TestClient
+from random_rulebooks import shipped_rulebook
 from test_engine_choices import SPRING_BARS
 from test_engine_columns import rest, split
 
@@ -75,7 +76,7 @@ def test_the_console_and_the_page_tell_the_cases(client: TestClient[Litestar]) -
 def test_a_selection_tells_the_cases() -> None:
     """The item fails by the rules of the cases, with the same words as its answer."""
     told, one = answer(SPRING_BARS), case(SPRING_BARS)
-    item = Item("accessory", "HEAD", "a head", dict(split(one, ACCESSORY)[0]), {})
+    item = Item("accessory", "HEAD", "a head", dict(split(shipped_rulebook(), one, ACCESSORY)[0]), {})
     held = Snapshot(revision="", parts=(), loose=(item,), unreadable=0)
     page = Selector(answerer()).select(held, rest(one, ACCESSORY), SelectionQuery(question={}))
     (found,) = page.items
@@ -86,7 +87,10 @@ def test_a_selection_tells_the_cases() -> None:
 def test_an_audit_puts_the_pair_down_to_the_rules_of_the_cases() -> None:
     """Its pair fails, by each rule that fails in some case."""
     kernel, one = Kernel(answerer().rulebook), case(SPRING_BARS)
-    columns = {name: column_of(kernel.slots[name], [value]) for name, value in split(one, ACCESSORY)[0].items()}
+    columns = {
+        name: column_of(kernel.slots[name], [value])
+        for name, value in split(shipped_rulebook(), one, ACCESSORY)[0].items()
+    }
     block = kernel.block(columns, 1)
     ((_, found),) = block.judge([AuditRig("rig", "", rest(one, ACCESSORY))])
     assert OUTCOMES[np.asarray(found.outcome)[0]] == "fails"

@@ -92,7 +92,7 @@ def test_an_adapters_own_choice_decides_too() -> None:
     assert (verdict.either_way.fact, verdict.either_way.adapter) == ("adapter.kind", 0)
     assert {engine.rulebook.rules[n].id for n in verdict.failing} == {"extension-allowed", "sleeve-adds-no-length"}
     columns = Columns(engine)
-    accessories = columns.catalogue([split(one, frozenset({"accessory"}))[0]], ["accessory"])
+    accessories = columns.catalogue([split(shipped_rulebook(), one, frozenset({"accessory"}))[0]], ["accessory"])
     adapters = columns.catalogue([one.adapters[0]], ["adapter"])
     for catalogue, rig in ((accessories, rest(one, frozenset({"accessory"}))), (adapters, plain)):
         judged = columns.judge(catalogue, rig)
@@ -158,7 +158,7 @@ def test_columns_decide_by_cases_as_point_does(seed: int) -> None:
     accessory = "accessory" if seed % 2 else "item"
     subjects = frozenset({accessory, "ball"} if seed % 4 == 1 else {accessory})
     cases = [mostly_known(rng, made) for _ in range(ITEMS)]
-    rigs, items = [rest(one, subjects) for one in cases[:RIGS]], [split(one, subjects) for one in cases]
+    rigs, items = [rest(one, subjects) for one in cases[:RIGS]], [split(made, one, subjects) for one in cases]
     columns = Columns(made.engine)
     assert_agree(made, columns, rigs, items, subjects, f"seed {seed}", bool(seed & 4))
     catalogue = columns.catalogue([facts for facts, _ in items], subjects, [present for _, present in items])

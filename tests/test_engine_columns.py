@@ -16,7 +16,7 @@ from weakref import ref
 import numpy as np
 import pytest
 from effort import EFFORT, NIGHTLY
-from random_rulebooks import Made, made_of, random_case, random_rulebook, shipped_rulebook
+from random_rulebooks import Made, by_one_end, made_of, random_case, random_rulebook, shipped_rulebook
 
 from fitsvc.engine.columns import boxes as column_boxes
 from fitsvc.engine.columns import programs as column_programs
@@ -35,10 +35,10 @@ FACT = "label: l, meaning: m, how_to_measure: h, effort: tape"
 Item = tuple[Mapping[str, Value], frozenset[str]]
 
 
-def split(case: Case, subjects: frozenset[str]) -> Item:
-    """The part of a case that is about some subjects."""
+def split(made: Made, case: Case, subjects: frozenset[str]) -> Item:
+    """The part of a case that is about some subjects, as an item: of a bound on it one end alone was told."""
     facts = {name: value for name, value in case.facts.items() if name.split(".", 1)[0] in subjects}
-    return facts, frozenset(name for name in case.present if name.split(".", 1)[0] in subjects)
+    return by_one_end(made, facts), frozenset(name for name in case.present if name.split(".", 1)[0] in subjects)
 
 
 def rest(case: Case, subjects: frozenset[str]) -> Case:
@@ -167,7 +167,7 @@ def test_random_rulebooks_agree(block: int) -> None:
     for seed in range(block * BOOKS, (block + 1) * BOOKS):
         made, rng, subjects = random_rulebook(seed), Random(seed), SUBJECTS[seed % len(SUBJECTS)]
         rigs = [rest(random_case(rng, made), subjects) for _ in range(RIGS)]
-        items = [split(random_case(rng, made), subjects) for _ in range(ITEMS)]
+        items = [split(made, random_case(rng, made), subjects) for _ in range(ITEMS)]
         assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}", bool(seed & 4))
 
 
@@ -178,7 +178,7 @@ def test_the_real_rulebook_agrees(seed: int) -> None:
     choices = ({"accessory"}, {"accessory", "ball"}, {"trailer"}, {"accessory", "load"}, {"receiver"})
     subjects = frozenset(choices[seed % 5])
     rigs = [rest(random_case(rng, real), subjects) for _ in range(REAL_RIGS)]
-    items = [split(random_case(rng, real), subjects) for _ in range(REAL_ITEMS)]
+    items = [split(real, random_case(rng, real), subjects) for _ in range(REAL_ITEMS)]
     assert_agree(real, Columns(real.engine), rigs, items, subjects, f"real rulebook, seed {seed}", bool(seed & 1))
 
 
@@ -193,7 +193,7 @@ def test_large_catalogues_agree(seed: int, monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr(column_rules, "_MOST_RUNS", seed % 3)
     made, rng, subjects = random_rulebook(seed), Random(seed), SUBJECTS[seed % len(SUBJECTS)]
     rigs = [rest(random_case(rng, made), subjects) for _ in range(RIGS // 2)]
-    items = [split(random_case(rng, made), subjects) for _ in range(ITEMS // 2)]
+    items = [split(made, random_case(rng, made), subjects) for _ in range(ITEMS // 2)]
     assert_agree(made, Columns(made.engine), rigs, items, subjects, f"rulebook seed {seed}", bool(seed & 4))
 
 
@@ -216,7 +216,7 @@ def test_a_fact_supposed_of_a_rig_is_as_if_it_were_told(seed: int, monkeypatch: 
                 assert supposed(value) == program.rig_values(choice.supposed(rig, None, value))
                 held += 1
     assert held > 100
-    items = [split(random_case(rng, made), subjects) for _ in range(ITEMS // 5)]
+    items = [split(made, random_case(rng, made), subjects) for _ in range(ITEMS // 5)]
     assert_agree(made, columns, rigs, items, subjects, f"real rulebook, seed {seed}", together=False)
 
 
@@ -248,7 +248,7 @@ def test_what_is_unlike_in_two_rigs_decides_where_they_differ(block: int) -> Non
 def _unlike(made: Made, rng: Random, subjects: frozenset[str], trial: str) -> Iterator[tuple[int, int]]:
     """Of pairs of rigs how many signatures they differ with, and how many they need not be judged with."""
     columns, apart = Columns(made.engine), Columns(made.engine)
-    items = [split(random_case(rng, made), subjects) for _ in range(ITEMS)]
+    items = [split(made, random_case(rng, made), subjects) for _ in range(ITEMS)]
     held = [one.catalogue([f for f, _ in items], subjects, [p for _, p in items]) for one in (columns, apart)]
     for _ in range(2 * RIGS):
         rig = rest(random_case(rng, made), subjects)
@@ -273,7 +273,7 @@ def test_adapters_as_items_agree(seed: int) -> None:
     rng, subjects = Random(seed), frozenset({"adapter"})
     made = shipped_rulebook() if seed < 2 else random_rulebook(seed)
     rigs = [random_case(rng, made) for _ in range(RIGS)]
-    adapters = [adapter for _ in range(20) for adapter in random_case(rng, made).adapters]
+    adapters = [by_one_end(made, adapter) for _ in range(20) for adapter in random_case(rng, made).adapters]
     columns = Columns(made.engine)
     catalogue = columns.catalogue(adapters, subjects)
     for rig in rigs:
@@ -290,7 +290,7 @@ def test_columns_agree_with_the_specification(seed: int) -> None:
     """Outcome, results and open needs are the specification's, without point in between."""
     made, rng, subjects = random_rulebook(1000 + seed), Random(seed), frozenset({"item"})
     rigs = [rest(random_case(rng, made), subjects) for _ in range(10)]
-    items = [split(random_case(rng, made), subjects) for _ in range(20)]
+    items = [split(made, random_case(rng, made), subjects) for _ in range(20)]
     columns = Columns(made.engine)
     catalogue = columns.catalogue([facts for facts, _ in items], subjects, [present for _, present in items])
     for rig in rigs:
@@ -305,7 +305,7 @@ def test_columns_agree_with_the_specification(seed: int) -> None:
 def test_answers_do_not_depend_on_what_is_kept() -> None:
     """A cache that is emptied over and over gives the same answers as one that never is."""
     made, rng, subjects = shipped_rulebook(), Random(5), frozenset({"accessory"})
-    items = [split(random_case(rng, made), subjects)[0] for _ in range(100)]
+    items = [split(made, random_case(rng, made), subjects)[0] for _ in range(100)]
     roomy, tight = Columns(made.engine), Columns(made.engine, most_kept=1)
     wide, narrow = roomy.catalogue(items, subjects), tight.catalogue(items, subjects)
     for _ in range(30):
@@ -317,7 +317,7 @@ def test_answers_do_not_depend_on_what_is_kept() -> None:
 def test_answers_do_not_depend_on_what_only_made_judges(seed: int) -> None:
     """What is let go of, once before any rig and once between two, is computed anew for those that need it."""
     made, rng, subjects = shipped_rulebook(), Random(seed), frozenset({"accessory"})
-    items = [split(random_case(rng, made), subjects) for _ in range(ITEMS)]
+    items = [split(made, random_case(rng, made), subjects) for _ in range(ITEMS)]
     columns, fresh = Columns(made.engine), Columns(made.engine)
     held = [one.catalogue([f for f, _ in items], subjects, [p for _, p in items]) for one in (columns, fresh)]
     for adapters in (0, 1):
@@ -340,7 +340,7 @@ def test_what_is_kept_is_bounded() -> None:
     """However many rigs are judged, no more is kept than was allowed and what one rig adds."""
     made, rng, subjects, most = shipped_rulebook(), Random(6), frozenset({"accessory"}), 1 << 17
     columns = Columns(made.engine, most)
-    catalogue = columns.catalogue([split(random_case(rng, made), subjects)[0] for _ in range(20)], subjects)
+    catalogue = columns.catalogue([split(made, random_case(rng, made), subjects)[0] for _ in range(20)], subjects)
     kept = []
     for _ in range(100):
         judged = columns.judge(catalogue, replace(rest(random_case(rng, made), subjects), adapters=()))
@@ -354,7 +354,7 @@ def test_what_is_kept_is_bounded() -> None:
 def test_threads_share_an_evaluator(most_kept: int) -> None:
     """Threads that judge different rigs at the same time, one by one or many together, get what each gets alone."""
     made, rng, subjects = shipped_rulebook(), Random(11), frozenset({"accessory"})
-    items = [split(random_case(rng, made), subjects)[0] for _ in range(100)]
+    items = [split(made, random_case(rng, made), subjects)[0] for _ in range(100)]
     rigs = [rest(random_case(rng, made), subjects) for _ in range(24)]
     alone, shared = Columns(made.engine), Columns(made.engine, most_kept)
     apart, catalogue = alone.catalogue(items, subjects), shared.catalogue(items, subjects)
@@ -379,7 +379,7 @@ def test_threads_share_an_evaluator(most_kept: int) -> None:
 def test_nothing_is_kept_of_a_catalogue_or_an_evaluator_that_is_gone() -> None:
     """What was worked out about a catalogue goes with it, while the evaluator lives; and the other way round."""
     made, rng, subjects = shipped_rulebook(), Random(5), frozenset({"accessory"})
-    items, rig = [split(random_case(rng, made), subjects)[0] for _ in range(20)], random_case(rng, made)
+    items, rig = [split(made, random_case(rng, made), subjects)[0] for _ in range(20)], random_case(rng, made)
     columns, passing = Columns(made.engine), Columns(made.engine)
     catalogue, staying = (columns.catalogue(items, subjects) for _ in range(2))
     for one in (catalogue, staying):

@@ -226,7 +226,7 @@ def test_a_catalogue_is_judged_as_each_item_is_where_the_rig_is_told_by_one_end(
         rig = rest(random_case(rng, real), subjects)
         adapters = tuple(ended(rng, adapter) for adapter in rig.adapters)
         rigs.append(replace(rig, facts=ended(rng, rig.facts), adapters=adapters))
-    items = [split(random_case(rng, real), subjects) for _ in range(12)]
+    items = [split(real, random_case(rng, real), subjects) for _ in range(12)]
     assert assert_agree(real, Columns(real.engine), rigs, items, subjects, f"seed {seed}", bool(seed & 1))
 
 
@@ -279,12 +279,12 @@ def test_a_share_that_is_taken_back_is_as_it_was_told() -> None:
 
 
 def test_what_was_told_of_a_figure_is_no_other_questions() -> None:
-    """The same bound from a record, of which nobody told one end alone, is worded anew and not as the other was."""
+    """The same bounds where something else was said, too, are worded anew and not as those that one end was told of."""
     told = told_of(RATING, {"at_least": "350 lb"})
     facts = {name: value for name, value in told.case.facts.items() if not name.endswith(TOLD)}
-    stored = replace(told, case=replace(told.case, facts=facts))
+    disputed = replace(told, case=replace(told.case, facts=facts))
     heard, fresh = Answerer(answerer().rulebook), Answerer(answerer().rulebook)
     assert heard.answer_question(told).outcome == "works"
-    found, alone = heard.answer_question(stored), fresh.answer_question(stored)
+    found, alone = heard.answer_question(disputed), fresh.answer_question(disputed)
     assert (found.outcome, alone.outcome) == ("conditional", "conditional")
     assert found == alone

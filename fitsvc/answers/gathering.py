@@ -98,8 +98,7 @@ class Gathered:
 
     def add_adapter(self, part: Mapping[str, Json]) -> None:
         """Take what was read last for the next adapter in the opening, with what its part tells by one end."""
-        told = {f"adapter.{name}" for name in self.reader.today("adapter", part.get("facts") or {})}
-        self.values |= self.reader.told_by_one_end(self.values, told & self.told_here.keys())
+        self.values |= self.reader.told_by_one_end(self.values, self.against_here)
         self.adapters.append(self.values)
 
     def _stored(self, subject: str, key: str, part: Mapping[str, Json], pointer: str) -> Stored | None:
@@ -239,6 +238,12 @@ class Gathered:
             if told is not None and apart(kind, now, was):
                 self.doubts[name] = Doubt("disputed", ((told, t("this question"), ""), (wire, why, "")))
             self.replaced.discard(name)
+
+    @property
+    def against_here(self) -> set[str]:
+        """The facts of which this question and a record say what cannot both hold: of these nobody told one end."""
+        on_record = {f"{one.subject}.{short}" for one in self.taken for short in one.doubts}
+        return self.doubts.keys() - on_record
 
     def ratings_untold(self) -> set[str]:
         """The trailer's ratings on record that the question says are not known: there is one, to be read again.

@@ -93,7 +93,7 @@ def _read(gathered: Gathered) -> Question:
         take_tried(gathered, stored)
         note_tried(gathered, stored)
     gathered.values |= gathered.of_items.get(gathered.sku, {})
-    one_end = gathered.reader.told_by_one_end(gathered.values, gathered.told_here)
+    one_end = gathered.reader.told_by_one_end(gathered.values, gathered.against_here)
     summed = gathered.reader.add_up(gathered.values)
     gathered.values |= one_end
     present = gathered.reader.named(gathered.values, gathered.adapters) | gathered.present | gathered.ratings_untold()

@@ -235,6 +235,7 @@ class Remedies:
             for one in (mounting, receiver):
                 self.reader.read(one.subject, one.facts, "", problems, values, texts)
             if not problems:
+                values |= self.reader.told_by_one_end(values)
                 other = self._with(case, ("receiver", "mounting"), values, texts)
                 words = t("the {label} on this vehicle instead", label=receiver.label)
                 yield Tried(sort="receiver", parts=(), words=words, document=changed, case=other)

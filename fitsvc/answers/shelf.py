@@ -108,6 +108,7 @@ def read_items(reader: FactReader, records: Iterable[Stored]) -> list[Item]:
         texts: dict[str, str] = {}
         reader.read(record.subject, record.facts, "", problems, values, texts)
         if not problems:
+            values |= reader.told_by_one_end(values)
             items.append(Item(record.subject, record.key, record.label, values, texts))
     return items
 

@@ -163,7 +163,7 @@ def _of_pairs_alone(engine: Point) -> list[_Member]:
 def _leaves(engine: Point, *nodes: AnyTyped | None) -> frozenset[str]:
     """What a rule or need rests on, if that is of a ball and of an accessory and of nothing else; else nothing."""
     support = Support([node for node in nodes if node is not None], engine.bare_derived)
-    leaves = frozenset([*(leaf.name for leaf in support.leaves), *support.presences])
+    leaves = frozenset([*(leaf.name for leaf in support.leaves), *support.presences, *support.told])
     return leaves if {leaf.partition(".")[0] for leaf in leaves} == _PAIR else frozenset()
 
 

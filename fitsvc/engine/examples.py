@@ -93,13 +93,13 @@ def case_of(example: Example, reader: FactReader) -> Case:
         subject, _, short = name.partition(".")
         present.add(subject)
         _read(reader, subject, short, node, values, problems)
-    values |= reader.told_by_one_end(values, values)  # by the names of today
+    values |= reader.told_by_one_end(values)  # by the names of today
     adapters = []
     for adapter in example.adapters:
         one: dict[str, Value] = {}
         for short, node in adapter.items():
             _read(reader, "adapter", short, node, one, problems)
-        adapters.append(one | reader.told_by_one_end(one, one))
+        adapters.append(one | reader.told_by_one_end(one))
     if problems:
         raise ProblemsFound(problems)
     return Case(values, reader.named(values, adapters) | present, tuple(adapters))

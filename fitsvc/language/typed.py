@@ -36,7 +36,7 @@ class Constant(Typed, frozen=True, cache_hash=True):
 class Read(Typed, frozen=True, cache_hash=True):
     """A fact of the case, `subject.fact`; unknown when the case does not hold it.
 
-    With `told`, what the question tells of it, in the slot that has it where that is one end alone; else the fact.
+    With `told`, what was told of it, in the slot that has it where that is one end alone; else the fact.
     """
 
     name: str

@@ -25,6 +25,13 @@ class NumberType:
         """The bounds of a number of this type of which nothing is known."""
         return ANYTHING if self.negative else NOT_NEGATIVE
 
+    def one_end(self, value: Bounds) -> Bounds | None:
+        """Of bounds of which one end alone was told, that end, as bounds; None of any others."""
+        (low, high), (least, most) = value, self.unknown
+        if (low == least) == (high == most):
+            return None
+        return (high, high) if low == least else (low, low)
+
     def __str__(self) -> str:
         name = str(self.dimension)
         return "a plain number" if name == "number" else f"{'an' if name[0] in 'aeiou' else 'a'} {name}"

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from fitsvc.engine.columns.bitmaps import Counter
 from fitsvc.language.truth import Truth
+from fitsvc.language.typed import TOLD
 from fitsvc.language.types import ListType, Mask, NumberType, Type, Value
 
 Array = NDArray[np.float64] | NDArray[np.uint64] | NDArray[np.uint8]
@@ -47,9 +48,23 @@ def value_at(kind: Type, column: Column, row: int) -> Value:
 
 
 def known_at(kinds: Mapping[str, Type], columns: Mapping[str, Column], row: int) -> dict[str, Value]:
-    """What is known in one row of some columns, by their names."""
+    """What is known in one row of some columns, by their names, and what was told of a figure by one end alone."""
     told = {name: value_at(kinds[name], column, row) for name, column in columns.items()}
-    return {name: value for name, value in told.items() if value != kinds[name].unknown}
+    known = {name: value for name, value in told.items() if value != kinds[name].unknown}
+    for name in tuple(known):
+        kind, value = kinds[name], known[name]
+        if isinstance(kind, NumberType) and isinstance(value, tuple) and (end := kind.one_end(value)) is not None:
+            known[f"{name}{TOLD}"] = end
+    return known
+
+
+def told_in(kind: Type, column: Column) -> Column:
+    """What was told of a figure: of bounds of which one end alone was told that end, else what is known of it."""
+    if not isinstance(kind, NumberType) or not isinstance(column, tuple):
+        return column
+    (low, high), (least, most) = column, kind.unknown
+    by_high, by_low = (low == least) & (high != most), (low != least) & (high == most)
+    return np.where(by_low | ~by_high, low, high), np.where(by_high | ~by_low, high, low)
 
 
 def whole(kind: Type, cells: Any, count: int) -> Column:

@@ -9,7 +9,17 @@ from numpy.typing import NDArray
 
 from fitsvc.engine.columns.bitmaps import Counter, pack
 from fitsvc.engine.columns.programs import Program
-from fitsvc.engine.columns.signatures import Catalogue, Column, Presence, column_of, order_rows, ranks, taken, whole
+from fitsvc.engine.columns.signatures import (
+    Catalogue,
+    Column,
+    Presence,
+    column_of,
+    order_rows,
+    ranks,
+    taken,
+    told_in,
+    whole,
+)
 from fitsvc.engine.columns.values import Cells, Evaluation
 from fitsvc.language import typed
 from fitsvc.language.truth import YES
@@ -68,7 +78,8 @@ class ItemValues:
                 known[number] = np.full(count, YES, np.uint8) if present is None else _truths(present)
             elif isinstance(step.node, typed.Read):
                 found = catalogue.columns.get(step.node.name)
-                known[number] = _everywhere(step.node.type, count) if found is None else found
+                told = found if found is None or not step.node.told else told_in(step.node.type, found)
+                known[number] = _everywhere(step.node.type, count) if told is None else told
         return known
 
     def of(self, number: int) -> Column:
