@@ -122,6 +122,33 @@ def test_pages_follow_each_other_without_gaps(client: Client, key: Key) -> None:
         assert seen == names
 
 
+@pytest.mark.parametrize(
+    ("path", "word", "before", "whole"),
+    [
+        ("accessories", "sku", "SKU_", {"subject": "accessory", "label": "A step"}),
+        ("vehicles", "id", "veh_", {}),
+        ("rigs", "id", "rig_", {"name": "A rig", "rig": {}}),
+    ],
+)
+def test_a_page_goes_on_at_any_place_in_the_order(
+    client: Client, key: Key, path: str, word: str, before: str, whole: dict[str, Any]
+) -> None:
+    """`after` is a place in the order of ids: one that nothing goes by, or nothing does any more, skips nothing."""
+    made = {
+        name: client.post(f"/v1/{path}", json={word: f"{before}{name}", **whole}, headers=key)
+        for name in ("bb", "dd", "ff")
+    }
+    assert [one.status_code for one in made.values()] == [201] * 3
+    gone = client.delete(made["dd"].headers["location"], headers=key | {"If-Match": made["dd"].headers["etag"]})
+    assert gone.status_code == 204
+    for after, left in (("", "bb ff"), ("a", "bb ff"), ("bb", "ff"), ("cc?", "ff"), ("dd", "ff"), ("z", "")):
+        page = client.get(f"/v1/{path}", params={"after": f"{before}{after}"}).json()
+        assert [one[word] for one in page["items"]] == [f"{before}{name}" for name in left.split()]
+        assert page["next"] is None
+    about = client.get("/openapi.json").json()["paths"][f"/v1/{path}"]["get"]["parameters"]
+    assert any("goes on where it would stand" in one["description"] for one in about if one["name"] == "after")
+
+
 def test_lists_are_filtered(client: Client, key: Key) -> None:
     """Mountings by their vehicle and receiver, and what is sold by what it is sold as."""
     make(client, key, KINDS[2])

@@ -47,7 +47,9 @@ _LIST: Final = Operation(
     gives="Observations",
     errors=(404,),
     query=(
-        AFTER,
+        replace(
+            AFTER, about="Give what was recorded after this observation: the `next` of the page before; 404 of none."
+        ),
         LIMIT,
         Parameter("subject", "Only those of this kind of record.", {"type": "string", "enum": list(SUBJECTS)}),
         Parameter("record", "Only those of this record, by its id or SKU.", {"type": "string", "maxLength": 80}),

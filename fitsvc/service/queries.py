@@ -146,7 +146,9 @@ LIMIT: Final = Parameter(
 )
 AFTER: Final = Parameter(
     "after",
-    "Give what comes after this one: the `next` of the page before.",
+    "Give what comes after this id or SKU: the `next` of the page before, its last one. Pages are in the order of "
+    "ids and SKUs, so any text is a place between two of them: where nothing goes by it, or nothing does any more, "
+    "the page goes on where it would stand.",
     {"type": "string", "maxLength": 80, "pattern": NO_NUL},
     form=later("the `next` of the page before, which has no NUL character"),
 )
