@@ -19,6 +19,7 @@ from audit_world import Rows, accessories, audit, files, found, pairs, rigs, sma
 from fitsvc.audits import parquet_chunks
 from fitsvc.audits.chunks import FileForm
 from fitsvc.audits.source import read_chunks
+from fitsvc.cli.audit_view import show as show_audit
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.lines import NumberedLines
 
@@ -185,6 +186,26 @@ def test_a_misspelt_column_is_told_with_what_was_meant(tmp_path: Path) -> None:
     assert rows["meant"] == {"Shnak [in]": "shank", "pinn": "pin"}
     page = (tmp_path / "out" / "summary.html").read_text("utf-8")
     assert "<code>Shnak [in]</code> is probably <code>shank</code>" in page
+
+
+def test_a_misspelt_column_of_a_trailer_or_of_claims_is_told_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of a subject of which no row is there no fact was meant; of a file of claims its own columns are."""
+    rig, (claims, file) = rigs()[0], (tmp_path / "claims.csv", tmp_path / "a.csv")
+    file.write_text("sku,subject,gros_weight [lb],ratin [lb]\nA,accessory,,\nT,trailer,900,\n")
+    claims.write_text(f"sku,rig,modle,Remarks\nA,{rig.key},,new\n")
+    audit(file, tmp_path / "out", [rig], claims=claims)
+    told = summary(tmp_path / "out")
+    assert (told["rows"]["passed_over"], told["rows"]["meant"]) == (
+        ["gros_weight [lb]", "ratin [lb]"],
+        {"gros_weight [lb]": "gross_weight"},
+    )
+    assert (told["claims"]["passed_over"], told["claims"]["meant"]) == (["modle", "Remarks"], {"modle": "model"})
+    show_audit(told, tmp_path / "out")
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "`modle` is not read: did you mean `model`? Rename it" in shown
+    assert "did you mean `gross_weight`? Rename it, or map it" in shown
 
 
 def test_a_mapping_of_columns_that_are_not_there(tmp_path: Path) -> None:

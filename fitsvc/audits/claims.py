@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.chunks import WIRE, Chunk, name_in
+from fitsvc.audits.mapping import close_by
 from fitsvc.audits.named_vehicles import EXCEPT, FROM, OURS, TO, VEHICLE, Meant, NamedVehicles
 from fitsvc.audits.plain_rows import Cell
 from fitsvc.audits.rigs import AuditRig
@@ -249,16 +250,18 @@ class _ClaimColumns:
         self.vehicle = {name: title for _, name, title in sorted(naming)}
         naming_one = (name for name in named.columns if name in self.vehicle and name not in (EXCEPT, FROM, TO))
         self.called = next((self.vehicle[name] for name in naming_one), "")
-        self.passed_over = [title for title, name in found.items() if not name]
+        left = [title for title, name in known.items() if name not in found.values()]
+        near = close_by((title for title, name in found.items() if not name), left)
+        self.passed_over = {title: near.get(title, "") for title, name in found.items() if not name}
 
 
 def read_claims_file(
-    path: Path, items: Mapping[str, int], reader: ClaimReader, passed_over: dict[str, None]
+    path: Path, items: Mapping[str, int], reader: ClaimReader, passed_over: dict[str, str]
 ) -> Iterator[Problem]:
     """Take the claims of a file, of `sku` and `rig`, or a vehicle's names in columns of their own.
 
-    Yields what is wrong with single lines; columns that say nothing are added to `passed_over`. ProblemsFound when
-    the file has no such columns.
+    Yields what is wrong with single lines; columns that say nothing are added to `passed_over`, each with what it was
+    probably to be. ProblemsFound when the file has no such columns.
     """
     problems: list[Problem] = []
     alike = _Alike([items, reader.of_others])
@@ -271,7 +274,7 @@ def read_claims_file(
             listed = ", ".join(f"`{name}`" for name in reader.named.columns)
             help = f"a file of claims has the columns `sku` and `rig`, or instead of `rig` some of {listed}"
             raise ProblemsFound([Problem("the file names no `sku` or no `rig`", help, file=str(path), line=1)])
-        passed_over |= dict.fromkeys(columns.passed_over)
+        passed_over |= columns.passed_over
         for row, line in enumerate(chunk.lines):
             yield from _claim(chunk, row, line, columns, items, reader, alike)
     yield from _taken(problems)

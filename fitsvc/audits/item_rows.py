@@ -13,7 +13,7 @@ from fitsvc.audits.cells import FactColumn
 from fitsvc.audits.chunks import WIRE, Chunk, name_in
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Items
-from fitsvc.audits.mapping import READ, FileMapping, Header, meant, needs_unit, read_header
+from fitsvc.audits.mapping import KEYS, READ, FileMapping, Header, close_by, needs_unit, read_header
 from fitsvc.audits.others import SubjectReader
 from fitsvc.audits.plain_rows import Cell
 from fitsvc.engine.columns.signatures import Column, column_of
@@ -103,8 +103,9 @@ class ItemReader:
 
     def meant(self, passed_over: Sequence[str]) -> dict[str, str]:
         """What columns that are not read were probably to be; not of those that the mapping says to pass over."""
-        names = [column.name for column in self.header.columns.values()]
-        return meant([one for one in passed_over if one not in self._mapping.columns], names, self._reader.vocabulary)
+        left = {*self._facts, *KEYS}.difference(column.name for column in self.header.columns.values())
+        left = left.union(*(one.left() for one in self.others.values()))
+        return close_by([one for one in passed_over if one not in self._mapping.columns], left)
 
     def mapped_in_vain(self) -> list[str]:
         """The columns that the mapping names and no row had."""

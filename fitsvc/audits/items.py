@@ -61,6 +61,7 @@ class ReadReport:
     meant: dict[str, str] = field(default_factory=dict)
     mapped_in_vain: list[str] = field(default_factory=list)
     claims_passed_over: list[str] = field(default_factory=list)
+    claims_meant: dict[str, str] = field(default_factory=dict)
     claim_titles: list[str] = field(default_factory=list)
     untold: list[tuple[str, str, int]] = field(default_factory=list)
 

@@ -245,10 +245,10 @@ def read_header(titles: Iterable[str], mapping: Mapping[str, Mapped], vocabulary
     return Header(columns, tuple(passed_over))
 
 
-def meant(passed_over: Iterable[str], read: Iterable[str], vocabulary: Vocabulary) -> dict[str, str]:
-    """What columns that are passed over were probably to be, by title: a name that is close by and is not `read`."""
-    left = {*vocabulary.of("accessory"), *KEYS}.difference(read)
-    near = {title: nearest(_as_a_name(title), left, _SLIP) for title in passed_over}
+def close_by(passed_over: Iterable[str], left: Iterable[str]) -> dict[str, str]:
+    """What columns that are passed over were probably to be, by title: the name close by, of those `left`."""
+    names = sorted(left)
+    near = {title: nearest(_as_a_name(title), names, _SLIP) for title in passed_over}
     return {title: name for title, name in near.items() if name}
 
 

@@ -49,6 +49,14 @@ class SubjectReader:
         """The titles of the columns that were read of its rows."""
         return [title for title, column in self._columns.items() if column is not None]
 
+    def left(self) -> set[str]:
+        """The facts of the subject of which there is no column; none where there is no row of it."""
+        if not self._read:
+            return set()
+        return self._reader.vocabulary.of(self._subject).keys() - {
+            one.fact.short for one in self._columns.values() if one
+        }
+
     def read(self, chunk: Chunk, rows: list[int], skus: list[str]) -> Iterable[tuple[int, str, FactColumn, Problem]]:
         """Take some rows of a chunk; yields each cell that could not be read: its row, the SKU, the column and why."""
         columns: dict[str, Column] = {}

@@ -146,12 +146,13 @@ class Audit:
             report, places = self._catalogue(claims, FactReader(rulebook))
             report.file = asked.title or asked.catalogue.name
             if asked.claims:
-                claims.file, claims.apart, passed_over = str(asked.claims), True, dict[str, None]()
+                claims.file, claims.apart, passed_over = str(asked.claims), True, dict[str, str]()
                 report.claims_told, report.claims_file = True, asked.claims.name
                 found = read_claims_file(asked.claims, places, claims, passed_over)
                 report.bad_claims_apart = append_problems(spool.bad_claims, found)
                 report.bad_claims += report.bad_claims_apart
                 report.claims_passed_over = list(passed_over)
+                report.claims_meant = {title: name for title, name in passed_over.items() if name}
         report.claim_titles = list(lines.titles)
         report.untold = [(*told, count) for told, count in claims.untold.most_common()]
         report.claims_of_ours = claims.of_ours

@@ -155,6 +155,7 @@ def _claims(findings: Findings) -> Document:
         "unclear": int(unclear.sum()),
         "lines": findings.claim_lines,
         "passed_over": findings.report.claims_passed_over,
+        "meant": findings.report.claims_meant,
         "contradicted_by": [{"rule": rule, "claims": count} for rule, count in by_rule],
         "unclaimed": {"items": findings.counted["unclaimed"], "works": int(sums[0]), "conditional": int(sums[1])},
     }

@@ -28,8 +28,7 @@ def show(summary: Document, output: Path) -> None:
         )
     if rows["passed_over"]:
         paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
-    for title, name in rows.get("meant", {}).items():
-        paragraph(console, f"`{title}` is not read: did you mean `{name}`? Rename it, or map it", sign="✗", indent=2)
+    _show_meant(rows, "Rename it, or map it")
     if rows["mapped_in_vain"]:
         words = f"Columns of the mapping that the catalogue has not: {', '.join(rows['mapped_in_vain'])}"
         paragraph(console, words, sign="·", indent=2)
@@ -91,6 +90,13 @@ def _show_lines(claims: Document | None) -> None:
         paragraph(out(), f"Claims as they are written: {listed}", sign="·", indent=2)
     if claims and (titles := claims["passed_over"]):
         paragraph(out(), f"Columns of claims not read: {', '.join(titles)}", sign="·", indent=2)
+        _show_meant(claims, "Rename it")
+
+
+def _show_meant(told: Document, help: str) -> None:
+    """What columns that were not read were probably to be; earlier versions told none of claims."""
+    for title, name in told.get("meant", {}).items():
+        paragraph(out(), f"`{title}` is not read: did you mean `{name}`? {help}", sign="✗", indent=2)
 
 
 def _changed(changes: Document) -> str:
