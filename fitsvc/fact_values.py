@@ -268,8 +268,10 @@ def _member(fact: Fact, kind: ListType, wire: Json, pointer: str) -> Mask:
     if kind.sizes and (bounds or (isinstance(wire, str) and _SEVERAL.fullmatch(wire))):
         listed = ", ".join(f"`{member}`" for member in kind.members)
         help = t(
-            "it is one of {listed}; of what comes with several, make each an item with a number of its own",
+            "it is one of {listed}; of what comes with several, make each an item with a number of its own, and where "
+            "it is one of several, write a list of these, in a cell such as `{cell}`",
             listed=listed,
+            cell=" | ".join(kind.members[:2]),
         )
         raise _refuse(t("{the} is one size, and here are several", the=fact.the), help, pointer)
     if isinstance(wire, str):

@@ -6,16 +6,18 @@ be read in two ways is refused, with both.
 
 import re
 from collections.abc import Mapping
+from functools import partial
 from typing import Final
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.quantities import LONGEST_TEXT, UNITS, is_plainest
+from fitsvc.language.quantities import LONGEST_TEXT, UNITS, QuantityError, is_plainest, parse_quantity
 from fitsvc.language.types import ListType, NumberType
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.tongues import t
 
+_TWO: Final = 2
 LONGEST: Final = 80
 """Characters of a figure with its words; a longer text is no figure."""
 _PLUS_MINUS: Final = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
@@ -51,6 +53,8 @@ _PLUS: Final = re.compile(
     r"\s*\+\s*(?P<figure>(?=[\d.¼½¾⅛⅜⅝⅞])[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*(?P<unit>[^\W\d]*\.?|[\"″”]))\s*\Z", re.ASCII
 )
 """A figure with a plus before it and nothing behind it but its unit: `+2 in`."""
+_EITHER: Final = re.compile(r"\s*(?P<one>\w.*?)\s+(?:or|o)\s+(?P<other>\w.*?)\s*\Z", re.IGNORECASE | re.DOTALL)
+"""One of two, and it is not said which: `1 or 2`, `10 or 12 lb`, `pickup or suv`."""
 _APART: Final = re.compile(r"[\s_-]+")
 
 
@@ -151,7 +155,15 @@ class PlainForms:
             if isinstance(wire, list):
                 return [self._member(fact, one, f"/{i}") for i, one in enumerate(wire)]
             return self._member(fact, wire)
+        if fact.kind != "text":
+            self._hold_to_telling(fact, wire)
         return wire
+
+    def _hold_to_telling(self, fact: Fact, wire: Json, pointer: str = "") -> None:
+        """Refuse a word that says that a fact is not known: it is left out, so that nobody takes it for told."""
+        if isinstance(wire, str) and len(wire) <= LONGEST and wire.strip().casefold() in self._not_known:
+            message = t("`{strip}` tells nothing of {the}", strip=wire.strip(), the=fact.the)
+            raise _refused(message, t("leave it out where it is not known"), pointer)
 
     def takes_bare(self, fact: Fact) -> bool:
         """Whether no word of a number's own may stand with it, so that a figure and its unit are all there is to it."""
@@ -170,6 +182,12 @@ class PlainForms:
         meant = [one for one, forms in loosely.items() if said in forms]
         if len(meant) == 1:
             return meant[0]
+        self._hold_to_telling(fact, wire, pointer)
+        sides = [_loosely(side) for side in found.groups()] if (found := _EITHER.match(wire)) else []
+        both = [one for side in sides for one, forms in loosely.items() if side in forms]
+        if len(both) == len(set(both)) == _TWO and not fact.type.sizes:
+            help = t("where it may be either, write a list of both, in a cell `{cell}`", cell=" | ".join(both))
+            raise _refused(t("`{strip}` does not say which", strip=wire.strip()), help, pointer)
         if fact.type.sizes and (shape := _SHAPE.search(wire)):
             return wire[: shape.start()]
         if instead := self._not_judged.get((fact.kind, said)):
@@ -190,9 +208,7 @@ class PlainForms:
         """One figure without the words that say no more of it, or what it is at the most."""
         if not isinstance(wire, str) or len(wire) > LONGEST:
             return wire
-        if wire.strip().casefold() in self._not_known:
-            message = t("`{strip}` tells nothing of {the}", strip=wire.strip(), the=fact.the)
-            raise _refused(message, t("leave it out where it is not known"), pointer)
+        self._hold_to_telling(fact, wire, pointer)
         said, wire = wire, self.bounds.plain(wire if pointer == "/tolerance" else without_plus(fact, wire))
         if (rough := _ROUGH.match(wire)) and any(map(str.isdigit, wire)):
             figure = rough["behind"] or rough["before"]
@@ -211,7 +227,22 @@ class PlainForms:
             counted, _, of_what = figure.rpartition(" ")
             figure = counted if of_what.casefold() in fact.label.split() else figure
             figure = self._numbers.get(figure.casefold(), figure)
+        if (either := _EITHER.match(figure)) and not below and not pointer:
+            self._refuse_either(fact, said, [either["one"], either["other"]])
         return _below(parted(figure), wire, pointer) if below else figure
+
+    def _refuse_either(self, fact: Fact, said: str, figures: list[str]) -> None:
+        """Refuse one of two figures, with how to tell that it may be either; of what is no figure nothing is said."""
+        assert isinstance(fact.type, NumberType)
+        figures = [self._numbers.get(one.casefold(), one) if fact.kind == "count" else one for one in figures]
+        if (unit := _ITS_UNIT.search(figures[1])) and not _ITS_UNIT.search(figures[0]):
+            figures[0] += unit[0]
+        try:
+            low, high = sorted(figures, key=partial(parse_quantity, dimension=fact.type.dimension))
+        except QuantityError:
+            return
+        help = t("write `at least {low}, at most {high}` where it may be either", low=low, high=high)
+        raise _refused(t("`{strip}` does not say which", strip=said.strip()), help, "")
 
     def _of_rating(self, fact: Fact, text: str, pointer: str) -> Json:
         """A rating that is told as the most there may be, which it is; of any other figure that is its bound."""
