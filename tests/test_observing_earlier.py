@@ -1,6 +1,6 @@
 """Answers as of an earlier time are the answers that were given then, whatever has been said, tried or undone since."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -14,8 +14,9 @@ from service_checks import problem
 from sqlmodel import Session, col, delete
 
 from fitsvc.answers.answer import encode
-from fitsvc.cli.options import read_as_of
+from fitsvc.cli.options import read_as_of, read_date
 from fitsvc.inventory.stored import StoreRecords
+from fitsvc.language.problems import ProblemsFound
 from fitsvc.observing.earlier import EarlierRecords, known_then, told_by
 from fitsvc.observing.law import laws_of
 from fitsvc.observing.recording import observe
@@ -183,3 +184,18 @@ def test_a_clock_that_was_ahead_hides_nothing_that_was_entered_before(
     assert whole[1:] == [whole[0] + 2, whole[0] + 3, whole[0] + 3]
     assert [one.facts.get("pin_to_bumper") for one in then[:2]] == [None, {"value": "4 in", "tolerance": "1/8 in"}]
     assert then[2].facts == record.facts
+
+
+@pytest.mark.parametrize("read", [AS_OF.read, read_as_of])
+def test_what_is_yet_to_come_is_refused_over_the_wire_and_in_the_shell(read: Callable[[str], datetime]) -> None:
+    """What will be entered nobody can tell; where the day begins first it has begun."""
+    with pytest.raises(ProblemsFound) as refused:
+        read(f"{now() + timedelta(days=2):%Y-%m-%d}")
+    (found,) = refused.value.problems
+    assert "is yet to come" in found.message and found.help == "leave it out for what is known now"
+    assert read((now() + timedelta(hours=13)).isoformat().replace("+00:00", "Z"))
+
+
+def test_a_rulebook_may_be_in_force_from_a_day_to_come() -> None:
+    """The same words of a day, where one to come means something."""
+    assert read_date(f"{now() + timedelta(days=400):%Y-%m-%d}") is not None

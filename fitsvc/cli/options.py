@@ -88,7 +88,20 @@ facts_option = click.option(
 
 
 def read_as_of(text: str | None) -> "datetime | None":
-    """The instant that `--as-of` names, if it was given."""
+    """The instant that `--as-of` names, if it was given; refused where it is yet to come, as over HTTP."""
+    found = read_date(text)
+    if found is None:
+        return None
+    from fitsvc.store.observations import AHEAD
+    from fitsvc.store.tables import now
+
+    if found > now() + AHEAD:
+        refuse(f"`{text}` of `--as-of` is yet to come", "leave it out for what is known now")
+    return found
+
+
+def read_date(text: str | None) -> "datetime | None":
+    """The instant that a date names, past or to come, if one was given."""
     if text is None:
         return None
     from fitsvc.loading.rows import INSTANT, read_instant

@@ -13,7 +13,7 @@ from fitsvc.cli.options import (
     folder_argument,
     in_the_shell,
     open_database,
-    read_as_of,
+    read_date,
     rules_folder,
 )
 
@@ -88,7 +88,7 @@ def activate(digest: str, begins: str | None, because: str, database: str | None
     """
     from fitsvc.store.publications import activate as bring_into_force
 
-    holds_from = read_as_of(begins)
+    holds_from = read_date(begins)
     with open_database(database) as opened, opened.session() as session:
         line = bring_into_force(session, digest, in_the_shell(), because, holds_from)
     out().print(f"{line.digest} is in force from {line.holds_from:%Y-%m-%d %H:%M:%S} UTC on")

@@ -11,7 +11,7 @@ from fitsvc.cli.options import (
     database_option,
     folder_argument,
     open_database,
-    read_as_of,
+    read_date,
     rules_folder,
     signed_by_option,
 )
@@ -41,7 +41,7 @@ def release(folder: Path | None, file: Path, begins: str | None, sign: Path | No
 
     if sign is None:
         refuse("a release must be signed", "name a key: `--sign FILE`, which `fitsvc rules key FILE` makes")
-    holds_from, source, signer = read_as_of(begins), rules_folder(folder), Signer(sign)
+    holds_from, source, signer = read_date(begins), rules_folder(folder), Signer(sign)
     with tempfile.TemporaryDirectory() as below:
         copy = Path(below, source.resolve().name)
         texts = frozen(texts_of(source), today())
