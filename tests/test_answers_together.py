@@ -590,8 +590,8 @@ def test_four_things_take_no_more_work_than_one(monkeypatch: pytest.MonkeyPatch)
     shared, left = [], []
 
     def noted(*arguments: Any) -> Any:
-        shared.append(arguments[-1])
-        left.append(arguments[-1].left)
+        shared.append(arguments[4])
+        left.append(arguments[4].left)
         return next_steps(*arguments)
 
     monkeypatch.setattr(answering, "next_steps", noted)

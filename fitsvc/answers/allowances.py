@@ -1,7 +1,7 @@
 """What an accessory may carry on a rig, in words: `with up to 2 bikes of 60 lb`."""
 
-from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from fitsvc.answers.answer import AllowanceShown
@@ -12,6 +12,7 @@ from fitsvc.caching import LruCache
 from fitsvc.engine.allowances import Allowances, Allowed, Neighbour
 from fitsvc.facts import Case
 from fitsvc.language.display import System, show_down
+from fitsvc.language.types import Value
 from fitsvc.tongues import t
 
 _MOST_KEPT: Final = 10_000
@@ -28,6 +29,20 @@ class Shared:
     near: Sequence[Neighbour]
 
 
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """What may be carried in words, as facts with what they add to what is asked about, and the rules open with it."""
+
+    shown: AllowanceShown
+    load: Mapping[str, Value]
+    named: frozenset[str]
+    open: tuple[int, ...]
+
+    def on(self, case: Case) -> Case:
+        """The case with all of it on."""
+        return replace(case, facts={**case.facts, **self.load}, present=case.present | self.named)
+
+
 class AllowanceWords:
     """The allowances of a rulebook, told of one case at a time."""
 
@@ -36,25 +51,36 @@ class AllowanceWords:
         self.allowances = Allowances(wording.engine)
         allowances = wording.rulebook.allowances
         self._called = {(one.name, loading.fact): loading.called for one in allowances for loading in one.loadings}
-        self._kept = LruCache[Hashable, AllowanceShown](_MOST_KEPT)
+        self._kept = LruCache[Hashable, Carried](_MOST_KEPT)
 
     def told(self, case: Case, system: System) -> AllowanceShown | None:
         """What may be loaded in an opened case; None where none is to be told."""
+        found = self.carried(case, system)
+        return None if found is None else found.shown
+
+    def carried(self, case: Case, system: System) -> Carried | None:
+        """What may be loaded in an opened case, with the load itself; None where none is to be told."""
         if case.adapters or not self.allowances.may_apply(case):
-            return self._told(case, system)
+            return self._carried(case, system)
         key = (system, case.present, *map(case.facts.get, self.allowances.rests_on))
         found = self._kept.find(key)
         if found is None:
-            found = self._told(case, system)
+            found = self._carried(case, system)
             if found is not None:
                 self._kept.keep(key, found)
         return found
 
-    def _told(self, case: Case, system: System) -> AllowanceShown | None:
+    def _carried(self, case: Case, system: System) -> Carried | None:
         found = self.allowances.of(case, system)
-        return None if found is None else self._shown(found, system)
+        return None if found is None else self._loaded(case, found, self._shown(found, system))
 
-    def beside(self, near: Shared, alone: Shared | None, system: System) -> AllowanceShown | None:
+    def _loaded(self, case: Case, found: Allowed, shown: AllowanceShown) -> Carried:
+        """What was found of a case; beside other things with what all those come to as they are taken to be loaded."""
+        facts = found.loaded.facts
+        load = {name: facts[name] for name in (*found.load, *self._engine.rulebook.beside) if name in facts}
+        return Carried(shown, load, found.loaded.present - case.present, found.own_open)
+
+    def beside(self, near: Shared, alone: Shared | None, system: System) -> Carried | None:
         """What may be loaded beside other things, each with what its label allows where no load is named for it.
 
         Where more may be with nothing on those, as in `alone`, that is told with it.
@@ -71,15 +97,18 @@ class AllowanceWords:
         if more is not None and found.at_most is not None and (more.at_most or 0.0) > found.at_most:
             most = show_down(more.at_most or 0.0, self._unit(more), system)
             shown.told += t(", or at most {most} with nothing on the rest", most=most)
-        return shown
+        return self._loaded(near.case, found, shown)
 
-    def least(self, cases: Iterable[Case], system: System) -> AllowanceShown | None:
-        """The least that is surely allowed in each of several cases."""
-        found = [one for case in cases if (one := self.allowances.of(case, system)) is not None]
+    def least(self, cases: Iterable[Case], system: System) -> Carried | None:
+        """The least that is surely allowed in each of several cases, and the rules open with it in any of them."""
+        found = [(one, case) for case in cases if (one := self.allowances.of(case, system)) is not None]
         if not found:
             return None
-        least = min(found, key=lambda one: -1.0 if one.at_most is None or self._is_unsure(one) else one.at_most)
-        return self._shown(least, system)
+        unsure = [one.at_most is None or self._is_unsure(one) for one, _ in found]
+        place = min(range(len(found)), key=lambda n: -1.0 if unsure[n] else found[n][0].at_most or 0.0)
+        least, case = found[place]
+        open_ = dict.fromkeys(number for one, _ in found for number in one.own_open)
+        return replace(self._loaded(case, least, self._shown(least, system)), open=tuple(open_))
 
     def _is_unsure(self, found: Allowed) -> bool:
         """Whether a rule that a load can break is open however little is loaded, and waits for nothing to be told."""

@@ -75,7 +75,8 @@ class Next(msgspec.Struct, omit_defaults=True, kw_only=True):
     A reading that works settles the rules in `settles`; `leaves_open` of those that hold up the outcome are then open
     still, and none of them where it decides by itself; where every such reading brings other things to see to, it
     counts those. With a choice of `open_if` nothing is settled. The readings of `doubted_if` are among those of
-    `works_if`, but with them the figure itself is doubted beside another that is known, and is to be read again.
+    `works_if`, but with them the figure itself is doubted beside another that is known, and is to be read again. Where
+    the answer tells what may be carried, a reading works for all of that; with those of `less_if` less may be on it.
     `adapter` counts the adapters of an opening from the receiver on, where there are several. `usual` is what the fact
     nearly always is.
     """
@@ -87,6 +88,7 @@ class Next(msgspec.Struct, omit_defaults=True, kw_only=True):
     fails_if: str = ""
     open_if: str = ""
     doubted_if: str = ""
+    less_if: str = ""
     settles: list[str] = []
     leaves_open: int = 0
     adapter: int = 0

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Final
 
 import msgspec
 
-from fitsvc.answers.allowances import AllowanceWords
-from fitsvc.answers.answer import AllowanceShown, Answer, Disputed, EitherWayTold, Finding, Next, Remedy, RulebookName
+from fitsvc.answers.allowances import AllowanceWords, Carried
+from fitsvc.answers.answer import Answer, Disputed, EitherWayTold, Finding, Next, Remedy, RulebookName
 from fitsvc.answers.candidates import (
     CandidateAnswer,
     lowest_limits,
@@ -208,8 +208,9 @@ class Answerer:
             ([self.need(number, each.case, system) for number in each.verdict.left("open_needs")] for each in judged),
             key=lambda need: tuple(need.items()),
         )
-        steps = Steps() if outcome == "fails" else steps_over(self.missing, judged, system, most)
-        allowance = self.allowances.least((each.case for each in judged), system) if outcome != "fails" else None
+        carried = self.allowances.least((each.case for each in judged), system) if outcome != "fails" else None
+        allowance = carried.shown if carried else None
+        steps = Steps() if outcome == "fails" else steps_over(self.missing, judged, system, most, carried)
         either_way = self._either_way(one.case, one.verdict, system) if outcome == "fails" else None
         verdict = one.verdict._replace(outcome=outcome)
         waits = self._seeing_to.waits((each.case, each.verdict) for each in judged)
@@ -294,7 +295,7 @@ class Answerer:
         system: System = "us",
         most: int | Work = MOST_WORK,
         verdict: Verdict | None = None,
-        allowed: Callable[[], AllowanceShown | None] | None = None,
+        allowed: Callable[[], Carried | None] | None = None,
     ) -> Answer:
         """Answer a question that has been read, and judged if there is a verdict; with so much work for what next.
 
@@ -312,7 +313,7 @@ class Answerer:
         most: int | Work = MOST_WORK,
         *,
         whole: bool = True,
-        allowed: Callable[[], AllowanceShown | None] | None = None,
+        allowed: Callable[[], Carried | None] | None = None,
     ) -> Answer:
         """The verdict on a question in words; not `whole`, without what passes, limits and cautions.
 
@@ -321,11 +322,12 @@ class Answerer:
         findings = self._findings(question, verdict, case, system, passing=whole)
         limits = self.limits.told(case, system) if whole else []
         needs = [self.need(number, case, system) for number in sorted(verdict.left("open_needs"))]
-        steps = next_steps(self.missing, question.case, verdict, system, most)
+        allowed = allowed or (lambda: self.allowances.carried(case, system))
+        carried = allowed() if verdict.outcome != "fails" else None
+        allowance = carried.shown if carried else None
+        steps = next_steps(self.missing, question.case, verdict, system, most, carried)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
         assumed = self._assumed_of(question, findings, case, system) if whole else []
-        allowed = allowed or (lambda: self.allowances.told(case, system))
-        allowance = allowed() if verdict.outcome != "fails" else None
         either_way = self._either_way(case, verdict, system)
         waits, if_usual = steps.waits, steps.if_usual
         things = self._seeing_to.things(verdict.outcome, findings, needs, waits, allowance, if_usual, steps.for_good)

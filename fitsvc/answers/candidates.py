@@ -11,6 +11,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+from fitsvc.answers.allowances import Carried
 from fitsvc.answers.answer import Candidate, Finding, Next
 from fitsvc.answers.missing import Missing
 from fitsvc.answers.next_steps import ASK, Steps, next_steps
@@ -173,8 +174,17 @@ def union(lists: Iterable[Iterable[Any]], key: Callable[[Any], Hashable] = lambd
     return list(found.values())
 
 
-def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: System, most: int = MOST_WORK) -> Steps:
-    """What to learn next: what tells the candidates apart where they differ, then what is open on those left open."""
+def steps_over(
+    missing: Missing,
+    judged: Sequence[CandidateAnswer],
+    system: System,
+    most: int = MOST_WORK,
+    carried: Carried | None = None,
+) -> Steps:
+    """What to learn next: what tells the candidates apart where they differ, then what is open on those left open.
+
+    `carried` is what each of them may carry.
+    """
     wording = missing.wording
     most = min(most, _MOST_OVER - _EACH * sum(1 + len(one.case.adapters) for one in judged))
     first = split(wording, judged) if outcome_of(judged) == "undetermined" and _differ(judged) else []
@@ -183,12 +193,12 @@ def steps_over(missing: Missing, judged: Sequence[CandidateAnswer], system: Syst
         return Steps(told=first)
     vocabulary = wording.rulebook.vocabulary
     case = _joined_case([one.question.case for one in left], vocabulary)
-    steps = next_steps(missing, case, missing.engine.evaluate(case), system, most)
+    steps = next_steps(missing, case, missing.engine.evaluate(case), system, most, carried)
     told = [step for step in steps.told if not _known_in_each(step.fact, left, vocabulary)]
     if told:
         return replace(steps, told=first + told)
     one = worst(left)
-    steps = next_steps(missing, one.question.case, one.verdict, system, most)
+    steps = next_steps(missing, one.question.case, one.verdict, system, most, carried)
     return replace(steps, told=first + steps.told)
 
 

@@ -8,17 +8,19 @@ nothing is known. Where a rule that holds up the outcome waits for nothing, as w
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import combinations
 from math import isfinite
 from typing import Final
 
 import msgspec
 
+from fitsvc.answers.allowances import Carried
 from fitsvc.answers.answer import Ask, IfUsual, Next
 from fitsvc.answers.missing import Missing
-from fitsvc.answers.readings import BAD, DOUBTED, GOOD, OPEN, Runs, together
+from fitsvc.answers.readings import BAD, DOUBTED, GOOD, LESS, OPEN, Runs, together
 from fitsvc.answers.settling import Settling, facts_of
-from fitsvc.answers.trying import MOST_WORK, UnknownFact, Work, told
+from fitsvc.answers.trying import MOST_WORK, Trying, UnknownFact, Work, told
 from fitsvc.answers.usual import with_usual
 from fitsvc.engine.support import Support
 from fitsvc.engine.verdict import Verdict
@@ -74,11 +76,21 @@ class Steps:
     for_good: tuple[int, ...] = ()
 
 
-def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, most: int | Work = MOST_WORK) -> Steps:
-    """What to learn next; nothing helps where a rule surely fails. `most` is its work, or that shared with others."""
+def next_steps(
+    missing: Missing,
+    case: Case,
+    verdict: Verdict,
+    system: System,
+    most: int | Work = MOST_WORK,
+    carried: Carried | None = None,
+) -> Steps:
+    """What to learn next; nothing helps where a rule surely fails. `most` is its work, or that shared with others.
+
+    Beside what is told that may be `carried`, a reading that works does so with all of that on.
+    """
     if verdict.outcome == "fails":
         return Steps()
-    found = settling(missing, case, verdict.holding_up, verdict.left("doubts"), system, most)
+    found = settling(missing, case, verdict.holding_up, verdict.left("doubts"), system, most, carried)
     for_good = tuple(number for number in verdict.holding_up if missing.open_for_good(number, case))
     if for_good:
         # Nothing makes it work then, so that it is only told what may yet refuse it.
@@ -89,7 +101,7 @@ def next_steps(missing: Missing, case: Case, verdict: Verdict, system: System, m
 
 def _refusing(step: Next) -> Next:
     """A step with nothing but the readings that fail."""
-    return msgspec.structs.replace(step, works_if="", open_if="", doubted_if="", leaves_open=0, settles=[])
+    return msgspec.structs.replace(step, works_if="", open_if="", doubted_if="", less_if="", leaves_open=0, settles=[])
 
 
 def settling(
@@ -99,6 +111,7 @@ def settling(
     doubts: Sequence[int],
     system: System,
     most: int | Work = MOST_WORK,
+    carried: Carried | None = None,
 ) -> Steps:
     """What would settle open rules: what holds up the outcome first, then what cautions wait for."""
     if not unknown and not doubts:
@@ -109,7 +122,12 @@ def settling(
     first = dict.fromkeys(facts_of(needed))
     needed |= search.needed(doubts)
     later = [held for held in facts_of(needed) if held not in first]
-    telling = _Telling(missing=missing, search=search, needed=needed, unknown=unknown, doubts=doubts, system=system)
+    laden = None
+    if carried is not None and carried.shown.at_most and carried.open:
+        laden = _Laden(missing.trying(carried.on(case), trying.work), carried.open)
+    telling = _Telling(
+        missing=missing, search=search, needed=needed, unknown=unknown, doubts=doubts, system=system, laden=laden
+    )
     steps: dict[str, Next] = {}
     for step in (*telling.steps([*first], together=True), *telling.steps(later)):
         steps.setdefault(step.fact, step)
@@ -122,6 +140,14 @@ class _WorkSpentError(Exception):
     """The work was spent amid the readings of a fact: of what was not tried nothing is told, be it good or bad."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Laden:
+    """The case with all on it that is told that may be, and its rules that are open so."""
+
+    trying: Trying
+    rules: Sequence[int]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Telling:
     """The facts to ask for being told, with what each of their readings comes to."""
@@ -132,6 +158,7 @@ class _Telling:
     unknown: Sequence[int]
     doubts: Sequence[int]
     system: System
+    laden: _Laden | None = None
     judged: dict[tuple[UnknownFact | None, Value | None], frozenset[tuple[str, int]]] = field(default_factory=dict)
     rough: set[UnknownFact] = field(default_factory=set)
 
@@ -203,6 +230,7 @@ class _Telling:
             runs = runs.of_something()
         undoubted, (runs, doubted) = runs, runs.past_its_doubt()
         works, fails, open_ = (_in_words(held, runs, wanted) for wanted in (GOOD, BAD, OPEN))
+        laden, waiting = self._with_load(held, runs)
         goods = fact.kind == "count" and fact.name in self.missing.ratings | self._loaded
         nothing = (fact.kind == "mass" or goods) and runs.grid.low == 0 and runs.at_the_edge(GOOD)
         # What is known to be so much at most may well be so much, as a limit that is on record.
@@ -210,7 +238,8 @@ class _Telling:
         nothing = nothing and not (isinstance(most, tuple) and isfinite(most[1]) and runs.runs[-1][0] == GOOD)
         if works and not nothing:
             settled = self._settled(held, undoubted)
-            step.works_if, step.leaves_open = works, self._left(settled) or self._brought(held, undoubted)
+            step.works_if, step.less_if = (_in_words(held, laden, wanted) for wanted in (GOOD, LESS))
+            step.leaves_open = self._left(settled) or self._brought(held, undoubted) or waiting
             step.settles = [self.missing.engine.rulebook.rules[number].id for number in settled]
             step.open_if, step.doubted_if = open_ if runs.grid.members else "", doubted
         # That hardly any reading there is fails is no news, unless another works.
@@ -222,6 +251,42 @@ class _Telling:
         if fails and runs.statuses != {BAD} and (works or not seldom) and not none:
             step.fails_if = fails
         return step
+
+    def _with_load(self, held: UnknownFact, runs: Runs) -> tuple[Runs, int]:
+        """The runs with what works only for less than is told that may be carried, and how many rules that leaves open.
+
+        A rule that waits for other facts beside this one decides how much by them too, and no reading of one alone.
+        Where the question is about more once the fact is told, the whole is judged with all of it on.
+        """
+        if self.laden is None or held.current(self.laden.trying.case) != held.current(self.search.trying.case):
+            return runs, 0
+        at = self.laden.trying
+        rules = [number for number in self.laden.rules if held in self.missing.held(number, at.now)]
+        found = self.missing.readings(held, rules, at, self.system).values()
+        settled = [each for each in found if GOOD in each.statuses]
+        sure = self.missing.readings(held, rules, at, self.system, alone=False).values()
+
+        def status(results: list[str]) -> str:
+            now, passing, failing = results[0], results[1 : 1 + len(settled)], results[1 + len(settled) :]
+            return LESS if now == GOOD and ({*passing} - {GOOD} or BAD in failing) else now
+
+        runs = together(runs.grid, [runs, *settled, *sure], status)
+        runs = runs.tried_again(partial(self._whole_laden, held)) if self._brings(held) else runs
+        return runs, len(found) - len(settled)
+
+    def _whole_laden(self, held: UnknownFact, value: Value, before: str) -> str:
+        """What a reading comes to that works, where the whole is judged with all on it that is told that may be."""
+        if before != GOOD or self.laden is None:
+            return before
+        engine, work = self.missing.engine, self.search.trying.work
+        work.left -= _WHOLE
+        case = told(engine, self.laden.trying.case, {held: value})
+        verdict = engine.rule_by_rule(case) if case.adapters else engine.evaluate(case)
+        return LESS if verdict.outcome == "fails" else GOOD
+
+    def _brings(self, held: UnknownFact) -> bool:
+        """Whether the question is about more once a fact is told."""
+        return held.name in self.missing.engine.rulebook.named and held.asked_as not in self.search.trying.case.present
 
     @property
     def _loaded(self) -> frozenset[str]:
@@ -239,8 +304,7 @@ class _Telling:
         the latter is not looked for with adapters in the opening, where it would cost more than all the rest.
         """
         trying, engine, left = self.search.trying, self.missing.engine, self._left(self._settled(held, runs))
-        brings = held.name in engine.rulebook.named and held.asked_as not in trying.case.present
-        if not brings and not left:
+        if not self._brings(held) and not left:
             return self._bringing_nothing(held, runs)
 
         def status(value: Value, before: str) -> str:

@@ -19,8 +19,9 @@ from fitsvc.language.tyres import MM_PER_INCH, RIM_INCHES, WIDTH_MM
 from fitsvc.rulebook.rules import Shown
 from fitsvc.tongues import t
 
-GOOD, BAD, OPEN, DOUBTED = "works", "fails", "open", "doubted"
-"""What a reading comes to; one that would work is doubted where nothing but the figure itself is then in doubt."""
+GOOD, BAD, OPEN, DOUBTED, LESS = "works", "fails", "open", "doubted", "less"
+"""What a reading comes to; one that would work is doubted where nothing but the figure itself is then in doubt, and is
+good for less where it is not for all that is told that may be carried."""
 
 _SAMPLES: Final = 64
 _SAMPLES_FEW: Final = 12

@@ -129,6 +129,8 @@ def told(step: Next, answer: Answer, fact: Fact | None) -> list[str]:
             parts.append(t("it stays open {if_so}", if_so=readings(step.open_if)))
         if step.doubted_if:
             parts.append(t("{readings} would be doubted", readings=step.doubted_if))
+    if step.less_if:
+        parts.append(t("less may be on it {if_so}", if_so=readings(step.less_if)))
     if step.fails_if:
         parts.append(t("it fails {if_so}", if_so=readings(step.fails_if)))
     if step.usual:
@@ -136,7 +138,7 @@ def told(step: Next, answer: Answer, fact: Fact | None) -> list[str]:
     if step.leaves_open:
         parts.append(_left(step))
     measured = fact is not None and isinstance(fact.type, NumberType) and fact.kind != "count"
-    if measured and step.works_if not in ("", ANY) and step.fails_if and not step.open_if:
+    if measured and step.works_if not in ("", ANY) and step.fails_if and not (step.open_if or step.less_if):
         parts.append(t("between the two, read it nearer"))
     return parts
 

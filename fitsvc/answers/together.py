@@ -15,8 +15,8 @@ from functools import cached_property, partial
 from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
-from fitsvc.answers.allowances import Shared
-from fitsvc.answers.answer import AllowanceShown, Answer, Finding, Next, RulebookName, Spoiler, ThingAnswer, ToSeeTo
+from fitsvc.answers.allowances import Carried, Shared
+from fitsvc.answers.answer import Answer, Finding, Next, RulebookName, Spoiler, ThingAnswer, ToSeeTo
 from fitsvc.answers.candidates import union
 from fitsvc.answers.next_steps import ASK
 from fitsvc.answers.parts import called
@@ -175,7 +175,7 @@ class _Carrying:
         """Each with nothing on it and with all its label allows; None where a load is named or none is carried."""
         return [self.answerer.allowances.allowances.laden(self.beside.hung(i)) for i in range(len(self.beside.things))]
 
-    def told(self, i: int, near: int | None, system: System) -> AllowanceShown | None:
+    def told(self, i: int, near: int | None, system: System) -> Carried | None:
         """What the ith may carry, beside the one that is near."""
         if self.laden[i] is None:
             return None

@@ -40,7 +40,8 @@ class Allowed:
     Figures are in inside units; `by_label` is what the accessory's own label allows. `against` are the rules, by their
     numbers, that refuse more; `open` those that stay open however little is loaded, each with the case that it is
     judged on, with all of it on. Where one of these leaves the whole answer open nothing is surely allowed, and
-    `at_most` is None. `by_load` are the rules of its own that a load refuses, if only one heavy enough.
+    `at_most` is None. `by_load` are the rules of its own that a load refuses, if only one heavy enough; `loaded` is its
+    own case with all of it on.
     """
 
     allowance: Allowance
@@ -52,6 +53,17 @@ class Allowed:
     against: tuple[int, ...]
     open: tuple[tuple[int, Case], ...]
     by_load: frozenset[int]
+    loaded: Case
+
+    @property
+    def load(self) -> tuple[str, ...]:
+        """The facts that the load is told by, and those assumed with it."""
+        return tuple(name for name in (self.loading.fact, self.loading.times, *self.allowance.assuming) if name)
+
+    @property
+    def own_open(self) -> tuple[int, ...]:
+        """The open rules of its own, and of none of the things beside it."""
+        return tuple(number for number, case in self.open if case is self.loaded)
 
     @property
     def whole(self) -> bool:
@@ -320,6 +332,7 @@ class _Trial:
     def _told(self, at_most: float | None, times: int | None, each: float, count: int) -> Allowed:
         of_each = (at_most or 0.0) / (count or 1)
         refusing = self._refusing(count or 1, of_each + self._step / (count or 1)) if at_most is not None else ()
+        loaded = replace(self._case, facts=dict(self._load(count, of_each)))
         return Allowed(
             allowance=self._one,
             loading=self._loading,
@@ -328,8 +341,9 @@ class _Trial:
             times=times,
             each=each,
             against=self._judge.plain(refusing),
-            open=self._judge.judged_on(self._open, replace(self._case, facts=dict(self._load(count, of_each)))),
+            open=self._judge.judged_on(self._open, loaded),
             by_load=self._by_load,
+            loaded=loaded,
         )
 
     def _times(self) -> int | None:
