@@ -13,6 +13,7 @@ from test_engine_columns import rest, split
 
 from fitsvc.answers.shelf import Item
 from fitsvc.audits.blocks import Kernel, decided_by
+from fitsvc.audits.items import Items
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.cli.answer_view import show_answer
 from fitsvc.cli.console import Console
@@ -91,7 +92,7 @@ def test_an_audit_puts_the_pair_down_to_the_rules_of_the_cases() -> None:
         name: column_of(kernel.slots[name], [value])
         for name, value in split(shipped_rulebook(), one, ACCESSORY)[0].items()
     }
-    block = kernel.block(columns, 1)
+    block = kernel.block(Items(["A"], np.ones(1, np.int64), columns, {}, {}))
     ((_, found),) = block.judge([AuditRig("rig", "", rest(one, ACCESSORY))])
     assert OUTCOMES[np.asarray(found.outcome)[0]] == "fails"
     assert {*decided_by(kernel.names, found, 0)} == {*RULES}

@@ -6,7 +6,6 @@ import signal
 import subprocess
 import sys
 import weakref
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
@@ -20,7 +19,7 @@ from waiting import until
 
 from fitsvc.audits.blocks import Block, Kernel
 from fitsvc.audits.summary import run
-from fitsvc.engine.columns.signatures import Catalogue, Column
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.language.problems import ProblemsFound
 
 _SEED = 11
@@ -148,8 +147,8 @@ def test_blocks_are_let_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     """What was computed for a block goes with it: at most one block and the next are held at a time."""
     held, most, make = list[weakref.ref[Catalogue]](), [0], Kernel.block
 
-    def block(kernel: Kernel, columns: Mapping[str, Column], count: int, *rest: Any) -> Block:
-        made = make(kernel, columns, count, *rest)
+    def block(kernel: Kernel, *rest: Any) -> Block:
+        made = make(kernel, *rest)
         held.append(weakref.ref(made.catalogue))
         most[0] = max(most[0], sum(one() is not None for one in held))
         return made

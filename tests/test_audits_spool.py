@@ -27,7 +27,13 @@ def items(*weights: tuple[float, float]) -> Items:
         "accessory.kind": np.full(count, 4, np.uint64),
         "accessory.pin_supplied": np.full(count, 2, np.uint8),
     }
-    return Items([f"A-{number}" for number in range(count)], np.arange(2, 2 + count), columns, {})
+    return Items(
+        [f"A-{number}" for number in range(count)],
+        np.arange(2, 2 + count),
+        columns,
+        {},
+        {"accessory.weight": np.array([weight == (0.0, np.inf) for weight in weights])},
+    )
 
 
 def test_blocks_are_given_back(spool: Spool) -> None:

@@ -1,22 +1,34 @@
-"""What an audit makes of a cell that cannot be read: the fact is not known, nor whether it is named; never a yes."""
+"""What an audit makes of a cell that cannot be read, or tells nothing: the fact is not known; never a yes."""
 
+import csv
+import json
+from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from audit_recall import rows_of_text
 from audit_world import Rows, accessories, audit, found, pairs, rigs, summary, write_csv
-from demo_world import answerer, world
+from demo_world import SEED, answerer, world, yaml_of
 
 from fitsvc.audits.blocks import Kernel
 from fitsvc.audits.cleaned import CATALOGUE, write_cleaned
 from fitsvc.audits.mapping import read_mapping
+from fitsvc.audits.others import JUDGED
 from fitsvc.audits.reading import items_of_columns
+from fitsvc.audits.rigs import AuditRig
+from fitsvc.document import Document
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.types import ListType, Value
 from fitsvc.loading.cells import read_cell
 from fitsvc.loading.entries import wire_fact
 from fitsvc.rulebook.outcomes import OUTCOMES
+from fitsvc.rulebook.vocabulary import Fact
 
 _UNREAD = "??"
 _YES = OUTCOMES.index("conditional")
@@ -32,7 +44,7 @@ def _outcomes(rows: Rows) -> np.ndarray[tuple[int, int], np.dtype[np.int64]]:
     """The outcome of each rig with each row, worst last."""
     cells = {title: [row[title] for row in rows] for title in rows[0]} | {"sku": [str(n) for n in range(len(rows))]}
     items, _, _ = items_of_columns(cells, answerer().reader, "rows")
-    block = _kernel().block(items.columns, len(rows), {}, items.unread)
+    block = _kernel().block(items)
     return np.array([result.outcome[block.signature_of] for _, result in block.judge(rigs()[::_EACH])], np.int64)
 
 
@@ -159,6 +171,96 @@ def test_audit_and_answer_agree_on_cells_that_tell_nothing(tmp_path: Path) -> No
     left_out = {tuple(sku.split(".")[1:]) for _, sku in judged.keys() - told.keys()}
     assert left_out == {(name, "odd") for name in ("min_class", "pin_supplied")}
     assert len({judged[pair][0] for pair in empty}) > 1
+
+
+def _open_cells(fact: Fact) -> list[str]:
+    """The ways to tell a fact and leave it open: by either end of what is plausible, and by each of its values.
+
+    Intake writes the first in place of a figure that it could not read.
+    """
+    if isinstance(fact.type, ListType):
+        return [" | ".join(fact.type.members)]
+    return [f"at least {fact.range_text[0]}", f"at most {fact.range_text[1]}"] if fact.range_text else []
+
+
+def _told_and_open() -> Rows:
+    """Items of each judged subject, accessories of each kind, each fact in turn told and open."""
+    with (SEED / "accessories.csv").open(encoding="utf-8", newline="") as stream:
+        every = [{title: cell for title, cell in row.items() if cell} for row in csv.DictReader(stream)]
+    titles = {_name(title): title for row in every for title in row}
+    trailer: Any = yaml_of("trailers.yaml")["records"][2]
+    every.append({"sku": trailer["sku"], "subject": "trailer", **trailer["facts"]})
+    bases = {(row["subject"], row.get("kind")): row for row in every if row["subject"] in ("accessory", *JUDGED)}
+    return [
+        {**base, "sku": f"{subject} {kind} {fact.short} {cell}", title: cell}
+        for (subject, kind), base in bases.items()
+        for fact in answerer().reader.vocabulary.of(subject).values()
+        for title in [fact.short if subject == "trailer" else titles.get(fact.short, fact.short)]
+        for cell in _open_cells(fact)
+    ]
+
+
+def _name(title: str) -> str:
+    return title.split(" [", maxsplit=1)[0]
+
+
+def _wired(row: Mapping[str, str]) -> Document:
+    """A row as a program tells it: each fact by its name, as the API takes it."""
+    facts = answerer().reader.vocabulary.of(row["subject"])
+    units = {title: title.removesuffix("]").partition(" [")[2] for title in row}
+    told = {
+        _name(title): wire_fact(facts[_name(title)], read_cell(cell, facts[_name(title)], units[title]))
+        for title, cell in row.items()
+        if _name(title) in facts
+    }
+    return {**told, "sku": row["sku"], "subject": row["subject"]}
+
+
+def _single(rig: AuditRig, row: Mapping[str, str]) -> str:
+    """What the question of one rig and one item comes to by itself."""
+    one, subject, values = answerer(), row["subject"], dict[str, Value]()
+    facts = one.reader.vocabulary.of(subject)
+    for name, wire in _wired(row).items():
+        values |= one.reader.value(facts[name], wire) if name in facts else {}
+    values |= one.reader.told_by_one_end(values)
+    if subject == "adapter":
+        case = one.reader.stacked(rig.case, [values])
+    else:
+        present = rig.case.present | {subject} | one.reader.named(values)
+        case = replace(rig.case, facts={**rig.case.facts, **values}, present=present)
+    return one.engine.evaluate(one.engine.opened(case)).outcome
+
+
+def test_what_is_told_and_open_is_told(tmp_path: Path) -> None:
+    """Each fact of each judged subject, told so that all of it is open: an audit judges each pair as its question is.
+
+    A fact that an item has and nobody knows is asked for, where one that it has not is none of a rule's business.
+    """
+    rows, asked = _told_and_open(), [rig for rig in rigs()[::14] if not rig.case.of_items]
+    titles = list(dict.fromkeys(title for row in rows for title in row))
+    write_csv(tmp_path / "a.csv", [{title: row.get(title, "") for title in titles} for row in rows])
+    audit(tmp_path / "a.csv", tmp_path / "out", asked)
+    assert found(tmp_path / "out", "bad_cells") == []
+    of, keys = {row["sku"]: row for row in rows}, {rig.key: rig for rig in asked}
+    judged = [*pairs(tmp_path / "out"), *found(tmp_path / "out", "others")]
+    assert {of[row["sku"]]["subject"] for row in judged} == {"accessory", *JUDGED}
+    assert len(judged) == len(rows) * len(asked)
+    single = {(row["sku"], row["rig"]): _single(keys[row["rig"]], of[row["sku"]]) for row in judged}
+    assert {pair: row["outcome"] for pair, row in zip(single, judged, strict=True)} == single
+    less = [{title: cell for title, cell in row.items() if _name(title) != row["sku"].split(" ")[2]} for row in rows]
+    unlike = {row["sku"].split(" ")[2] for row in less if _single(asked[0], row) != single[row["sku"], asked[0].key]}
+    assert len(unlike) > _FEW, "next to no fact matters by being told"
+    some = [row for row in rows if row["sku"].split(" ")[2] in unlike]
+    (tmp_path / "b.jsonl").write_text("".join(json.dumps(_wired(row)) + "\n" for row in some))
+    pq.write_table(
+        pa.Table.from_pylist([{title: row.get(title) for title in titles} for row in some]), tmp_path / "c.parquet"
+    )
+    for name in ("b.jsonl", "c.parquet"):
+        audit(tmp_path / name, tmp_path / f"{name}.out", asked)
+        again = [*pairs(tmp_path / f"{name}.out"), *found(tmp_path / f"{name}.out", "others")]
+        assert len(again) == len(some) * len(asked)
+        for row in again:
+            assert row["outcome"] == single[row["sku"], row["rig"]], (name, row)
 
 
 @pytest.mark.parametrize(

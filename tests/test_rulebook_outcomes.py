@@ -19,6 +19,7 @@ from fitsvc.answers.answering import Answerer
 from fitsvc.answers.readings import BAD, GOOD, OPEN
 from fitsvc.answers.shelf import Item
 from fitsvc.audits.blocks import Kernel, decided_by
+from fitsvc.audits.items import Items
 from fitsvc.audits.missing import OpenFacts
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.cli.answer_view import show_answer
@@ -142,7 +143,8 @@ def _audit_agrees(rulebook: Rulebook, weight: Value, outcome: Outcome, row: Row)
     """An audit's pairs, and the facts that they wait for: where the rule alone leaves a pair open."""
     kernel = Kernel(rulebook)
     assert isinstance(weight, tuple)
-    block = kernel.block({WEIGHT: (np.array(weight[:1]), np.array(weight[1:]))}, 1)
+    column = np.array(weight[:1]), np.array(weight[1:])
+    block = kernel.block(Items(["A"], np.ones(1, np.int64), {WEIGHT: column}, {}, {}))
     rig = AuditRig("rig", "", Case({}, frozenset(("vehicle", "receiver"))))
     ((judged, found),) = block.judge([rig])
     deciders = [] if outcome == "works" else ["made"]

@@ -8,13 +8,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from fitsvc.answers.wording import Wording
-from fitsvc.audits.blocks import unread_of
 from fitsvc.audits.items import Items
 from fitsvc.audits.other_pairs import OtherCounts
 from fitsvc.audits.others import BALL
 from fitsvc.audits.state import AuditState
 from fitsvc.caching import LruCache
-from fitsvc.engine.columns.signatures import Catalogue, known_at
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.point import Point
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case
@@ -82,7 +81,7 @@ class BallPairs:
             return
         claims = self._state.spool.ball_claims()
         claimed = [frozenset(claims.get(sku, ())) for sku in balls.skus]
-        catalogue = self._kernel.columns.catalogue_of(balls.columns, [BALL], len(balls.skus), (), balls.unread)
+        catalogue = self._kernel.catalogue(balls, BALL)
         signatures = list(enumerate(catalogue.signature_of.tolist()))
         for items in map(self._state.spool.block, range(self._blocks)):
             for item, sku in enumerate(items.skus):
@@ -114,7 +113,7 @@ class BallPairs:
         outcome, by = of.outcome, of.by
         if not of.takes:
             outcome = _FAILS  # it is claimed to stand on what takes no ball
-        elif outcome < _UNDETERMINED and self._read & (unread_of(balls.unread, ball) | unread_of(items.unread, item)):
+        elif outcome < _UNDETERMINED and self._read & (balls.unread_of(ball) | items.unread_of(item)):
             outcome, by = _UNDETERMINED, ()
         name = OUTCOMES[outcome]
         self.counts.outcomes[name] += 1
@@ -139,12 +138,12 @@ class BallPairs:
 
     def _case(self, balls: Items, ball: int, items: Items, item: int) -> Case:
         facts = {**self._facts(items, item), **self._facts(balls, ball)}
-        unread = unread_of(balls.unread, ball) | unread_of(items.unread, item)
+        unread = balls.unread_of(ball) | items.unread_of(item)
         named = self._kernel.rulebook.named & (facts.keys() | unread)
         return self._kernel.engine.opened(Case(facts, _PAIR | named))
 
     def _facts(self, items: Items, item: int) -> dict[str, Value]:
-        return known_at(self._kernel.slots, items.columns, item)
+        return items.facts_of(item, self._kernel.slots)
 
 
 def _of_pairs_alone(engine: Point) -> list[_Member]:

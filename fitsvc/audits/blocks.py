@@ -11,19 +11,18 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from fitsvc.audits.claims import ClaimReader, Claims
+from fitsvc.audits.items import Items
 from fitsvc.audits.reading import items_of_columns
 from fitsvc.audits.rig_results import RigResult, numbers_of
 from fitsvc.audits.rigs import AuditRig, rigs_of_table
 from fitsvc.engine.columns.kernel import MOST_KEPT, UNREAD, Columns, Judged
-from fitsvc.engine.columns.signatures import Column, known_at
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
 from fitsvc.rulebook.rules import Rulebook
 
 _NONE: Final[Mapping[str, int]] = {}
-_ALL_READ: Final[Mapping[str, NDArray[np.bool_]]] = {}
-Flags = NDArray[np.bool_]
 Codes = NDArray[np.int32]
 PAIRS: Final = pa.schema(
     [
@@ -61,38 +60,26 @@ class Kernel:
             self._lenient[key] = found
         return self._lenient[key]
 
-    def block(
-        self,
-        columns: Mapping[str, Column],
-        count: int,
-        apart: Mapping[str, int] = _NONE,
-        unread: Mapping[str, Flags] = _ALL_READ,
-        subject: str = "accessory",
-    ) -> "Block":
+    def block(self, items: Items, apart: Mapping[str, int] = _NONE, subject: str = "accessory") -> "Block":
         """Some items ready to be judged; those `apart` by SKU and place are judged with what a rig knows of them.
 
-        `unread` tells by fact of which items something is said that could not be read. The items are all of one
-        `subject`: of another than accessories the questions are about no accessory.
+        They are all of one `subject`: of another than accessories the questions are about no accessory.
         """
-        return Block(self, columns, count, apart, unread, subject=subject)
+        return Block(self, items, apart, subject)
+
+    def catalogue(self, items: Items, subject: str, apart: Sequence[int] = ()) -> Catalogue:
+        """Items of one subject as the columns know them, each of those `apart` for itself."""
+        return self.columns.catalogue_of(
+            items.columns, [subject], len(items.skus), apart, unread=items.unread, named=items.named
+        )
 
 
 class Block:
     """Some items, folded into signatures."""
 
-    def __init__(
-        self,
-        kernel: Kernel,
-        columns: Mapping[str, Column],
-        count: int,
-        apart: Mapping[str, int],
-        unread: Mapping[str, Flags],
-        *,
-        subject: str,
-    ) -> None:
-        self.kernel, self._columns, self._apart, self.unread = kernel, columns, apart, unread
-        self._subject = subject
-        self.catalogue = kernel.columns.catalogue_of(columns, [subject], count, list(apart.values()), unread)
+    def __init__(self, kernel: Kernel, items: Items, apart: Mapping[str, int], subject: str) -> None:
+        self.kernel, self.items, self._apart, self._subject = kernel, items, apart, subject
+        self.catalogue = kernel.catalogue(items, subject, list(apart.values()))
         self.signature_of = self.catalogue.signature_of.astype(np.intp)
 
     def judge(self, rigs: Sequence[AuditRig]) -> Iterator[tuple[Judged, "RigResult"]]:
@@ -104,11 +91,11 @@ class Block:
                 result.hold_back(judged, self.kernel.lenient(bool(rig.case.adapters), self._subject))
             for sku in sorted(self._apart.keys() & rig.case.of_items.keys()):
                 item = self._apart[sku]
-                case = pair_case(self.kernel, self._columns, item, sku, rig, self.unread)
+                case = pair_case(self.kernel, self.items, item, rig)
                 verdict = self.kernel.engine.evaluate(self.kernel.engine.opened(case))
                 signature = int(self.signature_of[item])
                 # A single case tells what it names or does not: where that is not known, no better is taken from it.
-                if not unread_of(self.unread, item) or OUTCOMES.index(verdict.outcome) >= result.outcome[signature]:
+                if not self.items.unread_of(item) or OUTCOMES.index(verdict.outcome) >= result.outcome[signature]:
                     result.put(signature, verdict)
             yield judged, result
 
@@ -168,22 +155,11 @@ def _text(members: Sequence[str], words: Sequence[int]) -> str:
     return " ".join(members[number] for number in numbers_of(words))
 
 
-def unread_of(unread: Mapping[str, Flags], item: int) -> set[str]:
-    """The facts of which something is said of one item that could not be read."""
-    return {name for name, flags in unread.items() if flags[item]}
-
-
-def pair_case(
-    kernel: Kernel,
-    columns: Mapping[str, Column],
-    item: int,
-    sku: str,
-    rig: AuditRig,
-    unread: Mapping[str, Flags] = _ALL_READ,
-) -> Case:
+def pair_case(kernel: Kernel, items: Items, item: int, rig: AuditRig) -> Case:
     """The question of one pair; a fact that could not be read is one that it names, of which nothing is known."""
-    facts = {**rig.case.facts, **known_at(kernel.slots, columns, item), **rig.case.of_items.get(sku, {})}
-    named = kernel.rulebook.named & (facts.keys() | unread_of(unread, item))
+    here = rig.case.of_items.get(items.skus[item], {})
+    facts = {**rig.case.facts, **items.facts_of(item, kernel.slots), **here}
+    named = kernel.rulebook.named & (facts.keys() | items.unread_of(item))
     return replace(rig.case, facts=facts, present=rig.case.present | {"accessory"} | named)
 
 
@@ -217,7 +193,7 @@ def judge_in_parts(items: pa.Table, rigs: pa.Table, rules: str | None, pairs: in
     listed = rigs_of_table(rigs)
     cells = {name: items.column(name).to_pylist() for name in items.column_names}
     read, claimed, _ = items_of_columns(cells, reader, "the items")
-    block = kernel.block(read.columns, len(read.skus), touched_of(read.skus, listed), read.unread)
+    block = kernel.block(read, touched_of(read.skus, listed))
     skus = pa.array(read.skus, pa.string())
     names = ClaimReader(listed, "the items", kernel.rulebook)
     for place, cell in enumerate(claimed):

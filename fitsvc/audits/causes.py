@@ -58,7 +58,7 @@ class Causes:
 
     def _judged(self, item: tuple[Items, int], rig: AuditRig) -> Verdict:
         items, place = item
-        case = pair_case(self._kernel, items.columns, place, items.skus[place], rig, items.unread)
+        case = pair_case(self._kernel, items, place, rig)
         return self._kernel.engine.evaluate(self._kernel.engine.opened(case))
 
     def _names(self, verdict: Verdict) -> list[str]:

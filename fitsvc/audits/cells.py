@@ -76,6 +76,14 @@ class FactColumn:
         flags = self.wrong(codes)
         return dict.fromkeys(self.slots, flags) if flags.any() else {}
 
+    def named(self, codes: _Codes) -> dict[str, NDArray[np.bool_]]:
+        """By slot which cells tell of it what leaves all of it open; nothing where there is no such cell."""
+        found = dict[str, NDArray[np.bool_]]()
+        for name, kind in self.slots.items():
+            flags = np.array([value.get(name) == kind.unknown for value in self._values], np.bool_)[codes]
+            found |= {name: flags} if flags.any() else {}
+        return found
+
     def problem(self, code: int) -> Problem:
         """What is wrong with a cell that could not be read."""
         return self._wrong[code]

@@ -30,7 +30,7 @@ def counter_link(base: str, rig: AuditRig, items: Items, place: int, reader: Fac
 
     What every rig carries or tows in the audit is not the saved rig's own, and is told beside it.
     """
-    if any(flags[place] for flags in items.unread.values()):
+    if items.unread_of(place) or any(flags[place] for flags in items.named.values()):
         return ""
     fields, slots = {"rig": rig.key}, reader.vocabulary.slots()
     told = {

@@ -31,7 +31,7 @@ from fitsvc.files import written
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.subjects import KIND
 
-_NONE: Final = Items([], np.zeros(0, np.int64), {}, {})
+_NONE: Final = Items([], np.zeros(0, np.int64), {}, {}, {})
 Counts = NDArray[np.int64]
 
 

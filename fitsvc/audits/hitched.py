@@ -10,13 +10,11 @@ from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 from fitsvc.audits.ball_pairs import BallPair
-from fitsvc.audits.blocks import unread_of
 from fitsvc.audits.items import Items
 from fitsvc.audits.other_pairs import OthersClaimed
 from fitsvc.audits.others import BALL
 from fitsvc.audits.rigs import AuditRig
 from fitsvc.audits.state import AuditState
-from fitsvc.engine.columns.signatures import known_at
 from fitsvc.facts import Case
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
@@ -122,4 +120,4 @@ class Hitches:
         return found
 
     def _told(self, items: Items, place: int) -> _Piece:
-        return _Piece(known_at(self.state.kernel.slots, items.columns, place), unread_of(items.unread, place))
+        return _Piece(items.facts_of(place, self.state.kernel.slots), items.unread_of(place))

@@ -15,7 +15,8 @@ from fitsvc.engine.columns.signatures import Column, arrays_of
 from fitsvc.files import write_text, written
 
 _UNREAD: Final = "unread "
-"""Begins the name of an array of what could not be read of a slot."""
+_NAMED: Final = "named "
+"""These begin the names of arrays of what could not be read of a slot, and of what is told of it and open."""
 
 
 def items_file(block: int | str) -> str:
@@ -40,7 +41,8 @@ def end_of(name: str, place: int) -> str:
 def write_items(folder: Path, block: int | str, items: Items, *, packed: bool = False) -> None:
     """Keep a block of items in a folder, `packed` where it stays there."""
     arrays: dict[str, Array] = {"lines": items.lines}
-    arrays |= {_UNREAD + name: flags for name, flags in items.unread.items()}
+    for begins, every in ((_UNREAD, items.unread), (_NAMED, items.named)):
+        arrays |= {begins + name: flags for name, flags in every.items()}
     for name, column in items.columns.items():
         arrays |= {end_of(name, place): array for place, array in enumerate(arrays_of(column))}
     save_arrays(folder / items_file(block), arrays, packed=packed)
@@ -64,17 +66,20 @@ def items_in(folder: Path, block: int | str, *, skus_alone: bool = False) -> Ite
     """A block of items as it is kept in a folder; without their facts where the SKUs are wanted alone."""
     skus: list[str] = json.loads((folder / skus_file(block)).read_text("utf-8"))
     if skus_alone:
-        return Items(skus, np.zeros(0, np.int64), {}, {})
+        return Items(skus, np.zeros(0, np.int64), {}, {}, {})
     with np.load(folder / items_file(block), allow_pickle=False) as read:
         arrays: dict[str, Array] = dict(read)
     columns = dict[str, Column]()
-    unread = {key.removeprefix(_UNREAD): arrays[key] for key in arrays if key.startswith(_UNREAD)}
+    unread, named = (
+        {key.removeprefix(begins): arrays[key] for key in arrays if key.startswith(begins)}
+        for begins in (_UNREAD, _NAMED)
+    )
     for key in arrays:
         name, _, place = key.partition("#")
         if place == "0":
             high = end_of(name, 1)
             columns[name] = (arrays[key], arrays[high]) if high in arrays else arrays[key]
-    return Items(skus, arrays["lines"], columns, unread)
+    return Items(skus, arrays["lines"], columns, unread, named)
 
 
 def digest_of(path: Path | None) -> str:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from fitsvc.audits.cells import FactColumn
 from fitsvc.audits.chunks import WIRE, Chunk, name_in
 from fitsvc.audits.decimals import DecimalMarks
-from fitsvc.audits.items import Items
+from fitsvc.audits.items import Flags, Items
 from fitsvc.audits.mapping import KEYS, READ, FileMapping, Header, close_by, needs_unit, read_header
 from fitsvc.audits.others import SubjectReader
 from fitsvc.audits.plain_rows import Cell
@@ -96,6 +96,11 @@ class ItemReader:
         """The unit of each column that is a quantity."""
         return {title: column.column.unit for title, column in self._columns.items() if needs_unit(column.fact)}
 
+    def wanted(self) -> set[str]:
+        """The columns that are read of any row: what items of another subject have stands in columns of its own."""
+        of_others = (title for title in self._titles if any(one.is_of(title) for one in self.others.values()))
+        return {*self.header.columns, *of_others}
+
     def plain(self, title: str, cell: str | None) -> str:
         """A cell of a column in the form in which files are loaded."""
         column = self._columns.get(title)
@@ -126,18 +131,19 @@ class ItemReader:
         for subject, others in self.others.items():
             self._read_others(chunk, subject, others, np.array([one == subject for one in subjects], np.bool_))
         columns: dict[str, Column] = {}
-        unread: dict[str, NDArray[np.bool_]] = {}
+        unread, named = Flags(), Flags()
         for title, codes in read.items():
             column, of = self._columns[title], codes[rows]
             columns |= column.columns(of)
             unread |= column.unread(of)
+            named |= column.named(of)
             for place in np.flatnonzero(column.wrong(of)).tolist():
                 self._wrong_cell(chunk, int(rows[place]), skus[place], column, int(of[place]))
         cells = chunk.cells.get(self.title("fits") or "", [])
         claims = [cells[row] if cells else None for row in rows]
         lines = np.array(chunk.lines, np.int64)[rows]
         every = {name: self._column(columns, name, len(rows)) for name in self.slots}
-        return Items(skus, lines, every, unread), claims
+        return Items(skus, lines, every, unread, named), claims
 
     def _column(self, columns: Mapping[str, Column], name: str, rows: int) -> Column:
         if name in columns:

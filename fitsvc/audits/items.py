@@ -8,9 +8,11 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.engine.columns.signatures import Column, arrays_of, known_rows, taken
-from fitsvc.language.types import Type
+from fitsvc.engine.columns.signatures import Column, arrays_of, known_at, known_rows, taken
+from fitsvc.language.types import Type, Value
 
+Flags = dict[str, NDArray[np.bool_]]
+"""By slot of which items something holds."""
 _SPREAD: Final = np.uint64(0x9E3779B97F4A7C15)
 
 
@@ -18,18 +20,30 @@ class Items(NamedTuple):
     """Some items: their SKUs, their lines in the file, and their typed columns by slot.
 
     `unread` tells by slot of which items something is said that could not be read, of the slots where that is so: such
-    a fact is not known, nor whether the item has it.
+    a fact is not known, nor whether the item has it. `named` tells so of which items a fact is told by what leaves all
+    of it open, such as a bound that nothing can be below: the item has it, and no more is known.
     """
 
     skus: list[str]
     lines: NDArray[np.int64]
     columns: dict[str, Column]
-    unread: dict[str, NDArray[np.bool_]]
+    unread: Flags
+    named: Flags
 
     def part(self, rows: slice) -> "Items":
         """Some of them."""
         columns = {name: taken(column, rows) for name, column in self.columns.items()}
-        return Items(self.skus[rows], self.lines[rows], columns, {name: f[rows] for name, f in self.unread.items()})
+        unread, named = ({name: one[rows] for name, one in flags.items()} for flags in (self.unread, self.named))
+        return Items(self.skus[rows], self.lines[rows], columns, unread, named)
+
+    def facts_of(self, place: int, slots: Mapping[str, Type]) -> dict[str, Value]:
+        """The facts that are told of one item by their slots, as a question has them: those told and open, too."""
+        told = known_at(slots, self.columns, place)
+        return told | {name: slots[name].unknown for name, flags in self.named.items() if flags[place]}
+
+    def unread_of(self, place: int) -> set[str]:
+        """The facts of which something is said of one item that could not be read."""
+        return {name for name, flags in self.unread.items() if flags[place]}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -70,8 +84,9 @@ def digests(items: Items, slots: Mapping[str, Type]) -> NDArray[np.uint64]:
     """A digest of the known facts of each item, whatever the order of the facts; what is not told adds nothing."""
     count, columns = len(items.skus), items.columns
     found = np.zeros(count, np.uint64)
-    for name, flags in items.unread.items():
-        found[flags] += np.uint64(int.from_bytes(sha256(f"unread {name}".encode()).digest()[:8], "little"))
+    for word, every in (("unread", items.unread), ("named", items.named)):
+        for name, flags in every.items():
+            found[flags] += np.uint64(int.from_bytes(sha256(f"{word} {name}".encode()).digest()[:8], "little"))
     for name in sorted(slots.keys() & columns.keys()):
         known = known_rows(slots[name], columns[name])
         mixed = np.full(count, int.from_bytes(sha256(name.encode()).digest()[:8], "little"), np.uint64)
@@ -92,9 +107,18 @@ def joined(blocks: Sequence[Items]) -> Items:
         parts = [arrays_of(block.columns[name]) for block in blocks]
         ends = [np.concatenate(arrays) for arrays in zip(*parts, strict=True)]
         columns[name] = (ends[0], ends[1]) if len(ends) == 2 else ends[0]
-    unread = {
-        name: np.concatenate([block.unread.get(name, np.zeros(len(block.skus), np.bool_)) for block in blocks])
-        for name in dict.fromkeys(name for block in blocks for name in block.unread)
-    }
+    unread, named = (
+        _joined(blocks, flags) for flags in ([one.unread for one in blocks], [one.named for one in blocks])
+    )
     skus = [sku for block in blocks for sku in block.skus]
-    return Items(skus, np.concatenate([block.lines for block in blocks]), columns, unread)
+    return Items(skus, np.concatenate([block.lines for block in blocks]), columns, unread, named)
+
+
+def _joined(blocks: Sequence[Items], flags: Sequence[Flags]) -> Flags:
+    """Flags of several blocks, one after the other, of all slots that some of them has flags of."""
+    return {
+        name: np.concatenate(
+            [own.get(name, np.zeros(len(block.skus), np.bool_)) for block, own in zip(blocks, flags, strict=True)]
+        )
+        for name in dict.fromkeys(name for own in flags for name in own)
+    }

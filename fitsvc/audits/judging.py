@@ -100,7 +100,7 @@ def _on_top_of(done: int, total: int, tell: Callable[[int, int], None]) -> Calla
 def judge_one(state: AuditState, part: BlockTask, tell: Callable[[int], None]) -> None:
     """Judge a block with every group of rigs that is not judged yet; `tell` is told of the pairs done."""
     items = state.spool.block(part.number)
-    block = state.kernel.block(items.columns, part.rows, touched_of(items.skus, state.rigs), items.unread)
+    block = state.kernel.block(items, touched_of(items.skus, state.rigs))
     skus, teller = pa.array(items.skus, pa.string()), ClaimTeller(state.kernel, state.facts)
     every = state.groups(part.rows)
     for group in part.groups or range(len(every)):

@@ -57,7 +57,8 @@ def _in_blocks(parts: Iterable[Items]) -> Iterator[Items]:
 
 def _plain(items: Items) -> Items:
     """Items without flags that none of them has."""
-    return items._replace(unread={name: flags for name, flags in sorted(items.unread.items()) if flags.any()})
+    some = ({name: one for name, one in sorted(flags.items()) if one.any()} for flags in (items.unread, items.named))
+    return Items(items.skus, items.lines, items.columns, *some)
 
 
 def _slots(slots: Mapping[str, Type]) -> str:

@@ -12,13 +12,13 @@ from functools import partial
 from typing import Final, NamedTuple
 
 from fitsvc.answers.wording import Wording
-from fitsvc.audits.blocks import decided_by, unread_of
+from fitsvc.audits.blocks import decided_by
 from fitsvc.audits.items import Items
 from fitsvc.audits.others import ADAPTER, JUDGED
 from fitsvc.audits.rig_results import RigResult
 from fitsvc.audits.state import AuditState
 from fitsvc.caching import LruCache
-from fitsvc.engine.columns.signatures import Catalogue, known_at
+from fitsvc.engine.columns.signatures import Catalogue
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES, Outcome
@@ -114,7 +114,7 @@ class OtherPairs:
 
     def _beside(self, items: Items, subject: str) -> Iterator[_PairJudged]:
         """What stands beside the rig as an accessory does: folded, and judged with all rigs."""
-        block = self._kernel.block(items.columns, len(items.skus), unread=items.unread, subject=subject)
+        block = self._kernel.block(items, subject=subject)
         names = self._kernel.names
         for place, (rig, (_, result)) in enumerate(zip(self._rigs, block.judge(self._rigs), strict=True)):
             for item, signature in enumerate(block.signature_of.tolist()):
@@ -124,8 +124,8 @@ class OtherPairs:
 
     def _case_beside(self, rig: Case, items: Items, item: int, subject: str) -> Case:
         """The case of a rig with one item beside it; a fact that could not be read is one that it names."""
-        told = known_at(self._kernel.slots, items.columns, item)
-        named = self._kernel.rulebook.named & (told.keys() | unread_of(items.unread, item))
+        told = items.facts_of(item, self._kernel.slots)
+        named = self._kernel.rulebook.named & (told.keys() | items.unread_of(item))
         return replace(rig, facts={**rig.facts, **told}, present=rig.present | {subject} | named)
 
     def _stacked(
@@ -143,9 +143,9 @@ class OtherPairs:
         rigs = [place for place, rig in enumerate(self._rigs) if len(rig.case.adapters) < MOST_ADAPTERS]
         judged = LruCache[tuple[tuple[str, Value], ...], list[tuple[Case, RigResult]]](_MOST_KEPT)
         for item in range(len(items.skus)):
-            values = known_at(self._kernel.slots, items.columns, item)
+            values = items.facts_of(item, self._kernel.slots)
             alike = judged.get(tuple(sorted(values.items())), partial(self._stacked, values, rigs, nothing))
-            unread = any(flags[item] for flags in items.unread.values())
+            unread = items.unread_of(item)
             for place, (case, result) in zip(rigs, alike, strict=True):
                 outcome = OUTCOMES[int(result.outcome[0])]
                 rules: Sequence[str] = decided_by(self._kernel.names, result, 0)

@@ -4,12 +4,11 @@ from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fitsvc.audits.cells import FactColumn
 from fitsvc.audits.chunks import Chunk
 from fitsvc.audits.decimals import DecimalMarks
-from fitsvc.audits.items import Items, joined
+from fitsvc.audits.items import Flags, Items, joined
 from fitsvc.audits.mapping import READ, FileMapping, Mapped, by_name
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
@@ -45,6 +44,11 @@ class SubjectReader:
             self._columns[title] = FactColumn(self._reader, fact, told, unknown, self._marks) if fact else None
         return self._columns[title]
 
+    def is_of(self, title: str) -> bool:
+        """Whether a column is a fact of the subject, should a row of it come."""
+        column: Mapped = self._mapping.columns.get(title) or by_name(title)
+        return column.name in self._reader.vocabulary.of(self._subject)
+
     def titles(self) -> list[str]:
         """The titles of the columns that were read of its rows."""
         return [title for title, column in self._columns.items() if column is not None]
@@ -60,13 +64,14 @@ class SubjectReader:
     def read(self, chunk: Chunk, rows: list[int], skus: list[str]) -> Iterable[tuple[int, str, FactColumn, Problem]]:
         """Take some rows of a chunk; yields each cell that could not be read: its row, the SKU, the column and why."""
         columns: dict[str, Column] = {}
-        unread: dict[str, NDArray[np.bool_]] = {}
+        unread, named = Flags(), Flags()
         for title, cells in chunk.cells.items():
             if (column := self._column(title)) is None:
                 continue
             codes = column.codes([cells[row] for row in rows])
             columns |= column.columns(codes)
             unread |= column.unread(codes)
+            named |= column.named(codes)
             for place in np.flatnonzero(column.wrong(codes)).tolist():
                 yield rows[place], skus[place], column, column.problem(int(codes[place]))
         every = {
@@ -74,7 +79,7 @@ class SubjectReader:
             for name, kind in self.slots.items()
         }
         lines = np.array([chunk.lines[row] for row in rows], np.int64)
-        self._read.append(Items(skus, lines, every, unread))
+        self._read.append(Items(skus, lines, every, unread, named))
 
     def items(self) -> Items | None:
         """All of them; None where there are none."""

@@ -37,7 +37,7 @@ def read_items(
     """
 
     def whole() -> Iterator[Chunk]:
-        return read_chunks(path, [], items.units(), items.header.columns, mapping.form)
+        return read_chunks(path, [], items.units(), items.wanted(), mapping.form)
 
     items = ItemReader(reader, mapping, str(path), titles_of(path, mapping.form), whole)
     found = ReadReport()
@@ -53,7 +53,7 @@ def read_items(
         waiting: list[Items] = []
         of_balls: list[tuple[str, str, int]] = []
         read = 0
-        for chunk in read_chunks(path, items.problems, items.units(), items.header.columns, mapping.form):
+        for chunk in read_chunks(path, items.problems, items.units(), items.wanted(), mapping.form):
             read += len(chunk.lines)
             tell(read)
             start = len(items.places)

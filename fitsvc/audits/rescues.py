@@ -18,7 +18,6 @@ from fitsvc.audits.items import Items
 from fitsvc.audits.others import ADAPTER
 from fitsvc.audits.parts import ClaimFate
 from fitsvc.audits.state import AuditState
-from fitsvc.engine.columns.signatures import known_at
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.inventory.stored import stored
 from fitsvc.language.types import Value
@@ -85,8 +84,8 @@ class Rescues:
         kinds = self.state.kernel.slots
         for place, sku in enumerate(items.skus if items else ()):
             assert items is not None
-            if not any(flags[place] for flags in items.unread.values()):
-                yield StockedAdapter(sku, known_at(kinds, items.columns, place), "catalogue")
+            if not items.unread_of(place):
+                yield StockedAdapter(sku, items.facts_of(place, kinds), "catalogue")
 
     def of(self, items: Items, fates: Sequence[ClaimFate]) -> Iterator[Rescue]:
         """The rescues of the contradicted claims about a block's items."""
@@ -103,7 +102,7 @@ class Rescues:
                 self.untried += 1
                 continue
             kernel = self.state.kernel
-            case = pair_case(kernel, items.columns, places[sku], sku, rigs[key], items.unread)
+            case = pair_case(kernel, items, places[sku], rigs[key])
             found = sorted(self._tried(case), key=lambda one: OUTCOMES.index(one[1]))[:_TOLD]
             self.rescued += bool(found)
             for adapter, outcome in found:

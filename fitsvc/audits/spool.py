@@ -31,7 +31,7 @@ _REPORT: Final = "read.json"
 _CLAIMS: Final = "claims.npz"
 _DAY: Final = "day.json"
 _LAYOUT: Final = "layout.json"
-_FIELDS: Final = [list(one._fields) for one in (PartCounts, ClaimFate, ClaimCarried, Claims)] + [
+_FIELDS: Final = [list(one._fields) for one in (PartCounts, ClaimFate, ClaimCarried, Claims, Items)] + [
     [one.name for one in fields(ReadReport)]
 ]
 """What is kept of what was read and judged: another version of the program may keep other things."""

@@ -47,9 +47,9 @@ class Tally:
         self.held_by_item: Counts = np.zeros_like(self.waits_of_item)
         # Of the kind and of cells that do not read alone: all that others leave open would be a long count for little.
         self._looked_at = [
-            (place, kernel.columns.unread_bits(["accessory"], [name] if name in block.unread else []))
+            (place, kernel.columns.unread_bits(["accessory"], [name] if name in block.items.unread else []))
             for place, name in enumerate(facts.item_facts)
-            if name in {KIND, *block.unread}
+            if name in {KIND, *block.items.unread}
         ]
         unread = block.catalogue.columns.get(UNREAD)
         none = np.zeros(block.catalogue.count, np.uint64)
@@ -198,7 +198,7 @@ class ClaimTeller:
 
     def _case(self, items: Items, item: int, rig: AuditRig) -> Case:
         """The case of one pair, with its opening's facts."""
-        case = pair_case(self._kernel, items.columns, item, items.skus[item], rig, items.unread)
+        case = pair_case(self._kernel, items, item, rig)
         return self._kernel.engine.opened(case)
 
 

@@ -122,7 +122,7 @@ def _fitting(
         cells = {title: [one[title] for one in some] for title in TITLES} | {"sku": list(map(str, range(len(some))))}
         items, _, bad = items_of_columns(cells, reader, "the models")
         assert not bad
-        block = kernel.block(items.columns, len(some))
+        block = kernel.block(items)
         found = np.array([result.outcome[block.signature_of] for _, result in block.judge(rigs)], np.int8)
         fitting = np.any(found <= _FITS, axis=0).tolist()
         outcomes.append(found[:, fitting])

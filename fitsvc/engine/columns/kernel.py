@@ -92,19 +92,24 @@ class Columns:
         subjects: Iterable[str],
         count: int,
         apart: Sequence[int] = (),
+        *,
         unread: Mapping[str, NDArray[np.bool_]] = _NONE,
+        named: Mapping[str, NDArray[np.bool_]] = _NONE,
     ) -> Catalogue:
         """Fold items given as columns; a slot without one is unknown of every item, and not in the question.
 
         Each of those `apart`, given by their places, is a signature of its own. Of facts that are `unread` something
         is said that could not be read: whether that names them is as little known as their value. The column UNREAD
-        keeps which they are, by the bits of `unread_bits`.
+        keeps which they are, by the bits of `unread_bits`. Facts that are `named` are in the question, and nothing is
+        known of them: a column alone cannot tell that from one that is not there.
         """
         wanted = frozenset(subjects)
         slots = self.slots(wanted)
         used = {name: columns[name] for name in slots if name in columns}
         flags = {name: known_rows(slots[name], used[name]) for name in self.presences(wanted) if name in used}
         flags |= {name: np.full(count, name in wanted) for name in self.presences(wanted) if name not in used}
+        for name in named.keys() & flags.keys():
+            flags[name] = flags[name] | named[name]
         for name in unread.keys() & flags.keys():
             flags[name] = np.where(unread[name], UNKNOWN, flags[name].astype(np.uint8) * YES).astype(np.uint8)
         if told := unread.keys() & slots.keys():
