@@ -48,7 +48,7 @@ def _names(rules: str) -> Names:
 
 
 def case_of(told: Told) -> Case:
-    """The case that is told."""
+    """The case that is told: of a bound on it one end alone was, as of any that somebody tells."""
     reader, values, problems = _reader(told["rules"]), dict[str, Value](), list[Problem]()
     for name, wire in told["facts"].items():
         subject, short = name.split(".")
@@ -59,6 +59,8 @@ def case_of(told: Told) -> Case:
         reader.read("adapter", adapter, "", problems, stack[-1], {})
     if problems:
         raise ProblemsFound(problems)
+    values |= reader.told_by_one_end(values)
+    stack = [one | reader.told_by_one_end(one) for one in stack]
     always = {one.name for one in reader.vocabulary.subjects.values() if one.presence == "always"}
     present = {*always, *told["present"], *(name.split(".")[0] for name in told["facts"])}
     return Case(values, frozenset(present) | reader.named(values, stack), tuple(stack))
