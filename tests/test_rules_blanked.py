@@ -140,14 +140,17 @@ def passed_over(rng: Random, rig: Rig) -> Iterator[tuple[str, list[str]]]:
 def heeded(kind: str) -> set[str]:
     """What is not asked about for a kind and has a say only where it is told.
 
-    What a maker may forbid; of a pin alone what is stamped on the bumper; of a mount a spare on the door, which who
-    couples sees above the ball.
+    What a maker may forbid; of a pin alone what is stamped on the bumper, and what stands before the front, where it
+    lies within the receiver; of a mount a spare on the door, which who couples sees above the ball; of what is no
+    carrier its width, as hardly any stands out past the vehicle.
     """
     behind_motorhome = set() if has(kind, "carries") else {"accessory.approved_behind_motorhome"}
     on_bumper = {"accessory.allowed_on_bumper"} if has(kind, "tows") or has(kind, "only_pin") else set()
     stamped = {"vehicle.bumper_tongue_rating"} if has(kind, "only_pin") else set()
     above = {"vehicle.spare_location"} if has(kind, "tows") else set()
-    return behind_motorhome | on_bumper | stamped | above
+    before = {"accessory.allowed_at_front", "accessory.obscures_headlamps"} if has(kind, "only_pin") else set()
+    wide = set() if has(kind, "carries") else {"accessory.width"}
+    return behind_motorhome | on_bumper | stamped | above | before | wide
 
 
 @pytest.mark.parametrize("kind", KINDS)

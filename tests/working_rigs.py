@@ -125,7 +125,14 @@ _BESIDE: Final[Sequence[Facts]] = (
     },
     _OTHERS,
     {**_OTHERS, "beside.things": 0, "beside.loads_trailer": True, "beside.on_trailer": "20 lb"},
-    {**_OTHERS, "beside.hangs_on": "front_receiver", "beside.things": 0, "beside.on_front_axle": "30 lb"},
+    {
+        **_OTHERS,
+        "beside.hangs_on": "front_receiver",
+        "beside.things": 0,
+        "beside.on_front_axle": "30 lb",
+        "accessory.allowed_at_front": True,
+        "accessory.obscures_headlamps": False,
+    },
 )
 """What else the question may be about."""
 
