@@ -381,8 +381,6 @@ def test_nothing_is_pulled_by_what_is_not_made_for_it(kind: str) -> None:
 @pytest.mark.parametrize(
     ("facts", "told", "rule", "outcome"),
     [
-        (PULLED, {"receiver.place": "front", "accessory.allowed_at_front": False}, "allowed-at-the-front", "fails"),
-        (PULLED, {"receiver.place": "front", "accessory.obscures_headlamps": True}, "headlamps-in-sight", "fails"),
         (PULLED, {"accessory.obscures_lamps": True}, "lamp-board", "conditional"),
         (PULLED, {"accessory.obscures_plate": True}, "plate-in-sight", "conditional"),
         (TOWED, {"accessory.obscures_plate": True}, "plate-in-sight", "conditional"),
