@@ -94,3 +94,16 @@ def test_a_reading_that_bears_only_less_is_told_as_such() -> None:
     assert (step.works_if, step.less_if, step.fails_if) == ("at least 500 lb", "63 lb to 499 lb", "at most 62 lb")
     said = readings_told(step, found, answerer().rulebook.vocabulary.facts[step.fact])
     assert "less may be on it if that is 63 lb to 499 lb" in said and "between the two, read it nearer" not in said
+
+
+def test_no_room_for_people_is_told_beside_a_load_that_may_not_be_on_it() -> None:
+    """Of a placard of 400 lb a tray of 54 lb leaves 346 lb for people, luggage and what goes on it, told as one sum."""
+    facts = {"curb_weight": None, "placard_capacity": "400 lb"}
+    document = on("LLH-TRAY-60", "mnt_muckle_short_own")
+    for name, value in facts.items():
+        document = told(document, f"vehicle.{name}", value)
+    found = answerer().answer(document, world())
+    assert found.allowance is not None and found.allowance.at_most == "196 lb" and found.allowance.by_label == "500 lb"
+    said = [text for one in found.to_see_to for text in (one.told, *one.also) if "left" in text]
+    assert any("346 lb is left for people, luggage and what goes on the carrier" in text for text in said)
+    assert not any("500 lb" in text for text in said)
