@@ -98,3 +98,19 @@ def test_f17_no_miss_is_nearer_than_that_told(seed: int) -> None:
             continue
         fails, by = min(away.values())
         assert told[0] == fails and told[1] == pytest.approx(by), (vehicle, miss.parts, away)
+
+
+def test_what_only_waits_to_be_known_is_told_before_what_is_refused() -> None:
+    """Four bikes of no told weight go behind a sleeve on a carrier for four, if they weigh no more than it says.
+
+    What it says to find out first serves, told as it says.
+    """
+    wish: dict[str, Any] = {"name": "bikes", "load": {"facts": {"bikes": 4}}}
+    found = plan("veh_oxter_2024", wish, parts_at_most=6)
+    assert found.best is None and found.misses[0].outcome == "undetermined"
+    assert [miss.outcome for miss in found.misses[1:]] == ["fails"] * (len(found.misses) - 1)
+    assert "surely serves" in found.summary and "First find out the weight of each bike" in found.summary
+    assert "at most 40 lb" in found.summary and "No." not in found.summary
+    told = {**wish, "load": {"facts": {"bikes": 4, "bike_weight": "40 lb"}}}
+    served = plan("veh_oxter_2024", told, parts_at_most=6).best
+    assert served is not None and {*found.misses[0].parts} == {*served.wishes[0].parts}

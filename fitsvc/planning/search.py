@@ -71,12 +71,28 @@ _PIN_SETTLES: Final = 2
 """What a pin can settle of a wish at most: the need of one, and the doubt about the one that may be there."""
 
 
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    """An accessory behind adapters that nothing known refuses and nothing known lets pass, for one wish.
+
+    Its rank is how many other parts it takes, and how much is open of it; `ball` that it wants one.
+    """
+
+    rank: tuple[int, int]
+    site: Site
+    stack: Stack
+    item: int
+    ball: bool
+
+
 @dataclass(slots=True, kw_only=True)
 class Search:
     """One search; `found` is in order when it has run, `bare` has what each accessory alone comes to.
 
     `spoilt` are sets of which every wish is served by itself and not beside the others, and `unheld` openings that hold
     them not at the same time whatever serves them: of each the nearest few first, with how many rules are broken.
+    `undecided` is, of each wish, what might serve it behind adapters if more were known: the fewest parts, and of those
+    what leaves least open.
     `left` is the work that may still be done, and `untried` counts what was left out once it was done: openings with
     adapters, mounts whose balls were not looked for, and sets of parts.
     """
@@ -92,6 +108,7 @@ class Search:
     served: dict[int, set[int]] = field(default_factory=dict)
     spoilt: list[tuple[int, Site, tuple[Provision, ...]]] = field(default_factory=list)
     unheld: list[tuple[int, Site, Stack]] = field(default_factory=list)
+    undecided: dict[int, Undecided] = field(default_factory=dict)
     _sets: dict[tuple[tuple[int, int], ...], int] = field(default_factory=dict)
     _by_number: list[Mapping[int, int]] = field(default_factory=list)
     _balls: dict[tuple[object, ...], int] = field(default_factory=dict)
@@ -244,6 +261,7 @@ class Search:
         if stack.adapters and self.wanted.place is None:
             works &= ~self._served_bare[site.number, wish]  # which need none of its adapters
         if stack.adapters and not works.any():
+            self._note_undecided(site, stack, wish, judged)
             return
         rows, touched = fold.rows(judged), fold.called(site.cases[wish].of_items)
         bare = np.zeros(len(works), dtype=bool)
@@ -259,6 +277,20 @@ class Search:
                 bare[item] = True
                 # What touched when it was tried there is one thing more to see to.
                 yield item, Serves(int(rows.opens[item]) + int(touched[item]), bool(rows.pin[item]), balls)
+
+    def _note_undecided(self, site: Site, stack: Stack, wish: int, judged: Sequence[Judged]) -> None:
+        """Keep what might serve a wish in a stack that surely serves it by nothing."""
+        fold, count, best = self.wares.accessories, (not site.there) + len(stack.adapters), self.undecided.get(wish)
+        if wish in self.served[site.number] or (best is not None and best.rank < (count, 0)):
+            return
+        may = np.flatnonzero(fold.may_work(judged) & fold.of_kinds(self.wanted.wishes[wish].kinds)).tolist()
+        if not may:
+            return
+        rows = fold.rows(judged)
+        item = min(may, key=lambda one: (int(rows.opens[one]), one))
+        rank = (count, int(rows.opens[item]))
+        if best is None or rank < best.rank:
+            self.undecided[wish] = Undecided(rank, site, stack, item, bool(rows.ball[item]))
 
     def _stacks(self, site: Site, size: int) -> Iterator[Stack]:
         """The stacks of so many adapters that fit each other, one for each opening they make."""

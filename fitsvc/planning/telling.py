@@ -23,7 +23,7 @@ from fitsvc.language.types import Value
 from fitsvc.planning.excess import Excess
 from fitsvc.planning.parts import PartSet, Provision, Site, Stack, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
-from fitsvc.planning.search import MOST_SPOILT, Search
+from fitsvc.planning.search import MOST_SPOILT, Search, Undecided
 from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.tongues import later, t
@@ -213,6 +213,9 @@ class PlanTelling:
         wanted = [(site, wish) for site in sites for wish in wishes if wish not in self.search.served[site.number]]
         wanted += [(best, wish) for wish in wishes] if best is not None else []
         misses = [miss for site, wish in wanted[:MOST_MISSES] if (miss := self._miss(site, wish)) is not None]
+        if best is None:
+            # What only waits to be known is nearer than what is refused, and says what to find out first.
+            misses = sorted([*misses, *self._undecided()], key=lambda miss: OUTCOMES.index(miss.outcome))[:MOST_MISSES]
         if not sites:
             misses = [
                 PlanMiss(
@@ -224,6 +227,31 @@ class PlanTelling:
                 for wish, one in enumerate(self.wanted.wishes)
             ]
         return misses
+
+    def _undecided(self) -> Iterator[PlanMiss]:
+        """What would serve a wish behind adapters, if what is open of it were known."""
+        told = (self._if_known(wish, one) for wish, one in sorted(self.search.undecided.items()))
+        yield from (miss for miss in told if miss.outcome == "undetermined")
+
+    def _if_known(self, wish: int, one: Undecided) -> PlanMiss:
+        mount = self.wares.accessories.items[one.item]
+        bare = with_items(one.site.cases[wish], self.answerer.reader, mount)
+        adapters = [self.wares.adapters.items[i] for i in one.stack.adapters]
+        case = self.answerer.reader.stacked(bare, [item.values for item in adapters])
+        balls = self._nearest_ball(case) if one.ball else []
+        question = self._question(one.site, wish, [mount, *balls], one.stack.adapters, False)
+        asked = read_question(question, self.answerer.reader, self.records)
+        answer = self.answerer.answer_question(asked, self.system)
+        receiver = [one.site.receiver.key] if one.site.receiver else []
+        return PlanMiss(
+            wish=wish,
+            name=self.wanted.wishes[wish].name,
+            outcome=answer.outcome,
+            because=answer.summary,
+            parts=[*receiver, *(item.sku for item in (*adapters, mount, *balls))],
+            question=question,
+            disputed=answer.disputed,
+        )
 
     def _spoilt(self) -> Iterator[PlanMiss]:
         """What comes nearest to serving all wishes at the same time, where nothing does: an opening for all of them."""
@@ -286,7 +314,7 @@ class PlanTelling:
             return None
         items = [fold.items[place]]
         if rows.ball[place]:
-            items += self._nearest_ball(site, wish, items[0])
+            items += self._nearest_ball(with_items(site.cases[wish], self.answerer.reader, items[0]))
         question = self._question(site, wish, items, (), False)
         asked = read_question(question, self.answerer.reader, self.records)
         answer = self.answerer.answer_question(asked, self.system)
@@ -365,9 +393,9 @@ class PlanTelling:
     def _holds(self, case: Case) -> bool:
         return self.answerer.engine.evaluate(case).outcome in ("works", "conditional")
 
-    def _nearest_ball(self, site: Site, wish: int, mount: Item) -> list[Item]:
+    def _nearest_ball(self, mounted: Case) -> list[Item]:
         balls = self.wares.balls
-        rows = balls.rows(balls.judged(with_items(site.cases[wish], self.answerer.reader, mount)))
+        rows = balls.rows(balls.judged(mounted))
         order = sorted(
             range(len(rows.works)), key=lambda i: (not rows.works[i], int(rows.fails[i]), int(rows.opens[i]), i)
         )
@@ -403,6 +431,9 @@ def _summary(
         )
         first = f" {misses[0].name}: {misses[0].because}" if misses else alone
         nothing = t("Of what was tried of the shelf nothing") if untried else t("Nothing on the shelf")
+        if misses and misses[0].outcome == "undetermined":
+            # It is no refusal: more has to be known first.
+            nothing = t("{nothing} surely", nothing=nothing)
         return t(
             "{nothing} serves {every} with one receiver.{first}{left}",
             nothing=nothing,
