@@ -17,6 +17,7 @@ from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.types import ListType, Mask, NumberType, TruthType
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES
+from fitsvc.selection.results import codes_of
 
 SPRING_BARS = {
     "accessory.kind": "weight_distribution_head",
@@ -169,7 +170,9 @@ def test_columns_decide_by_cases_as_point_does(seed: int) -> None:
                 decided[row].add((number, effect))
         for place, item in enumerate(items):
             verdict = made.engine.evaluate(joined(rig, item))
-            assert decided[int(catalogue.signature_of[place])] == put_down_to(made, verdict), f"{seed}, item {place}"
+            here = decided[int(catalogue.signature_of[place])]
+            assert here == put_down_to(made, verdict), f"{seed}, item {place}"
+            assert {number for number, _ in here} == set(codes_of(verdict, len(made.rulebook.rules)))
 
 
 def put_down_to(made: Made, verdict: Verdict) -> set[tuple[int, str]]:

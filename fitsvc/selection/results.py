@@ -45,7 +45,7 @@ class SegmentResults(NamedTuple):
 def codes_of(verdict: Verdict, rules: int) -> list[int]:
     """The rules and needs that bring an outcome about, in the order in which findings are told.
 
-    A rule goes by its number, a need by its number after the rules.
+    A rule goes by its number, a need by its number after the rules. What is moot brings nothing about.
     """
     if verdict.either_way and verdict.outcome == "fails":
         return verdict.either_way.rules
@@ -53,7 +53,7 @@ def codes_of(verdict: Verdict, rules: int) -> list[int]:
     for effect in _EFFECTS:
         if OUTCOME_OF[effect] == verdict.outcome:
             before = rules if effect == "open_needs" else 0
-            found += [before + number for number in sorted(getattr(verdict, effect))]
+            found += [before + number for number in sorted(verdict.left(effect))]
     return found
 
 
