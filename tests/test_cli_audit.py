@@ -205,3 +205,20 @@ def test_records_that_were_not_given_are_told_once(
     assert told.count("error:") == 1
     assert "and 19 more records that the rigs name are missing" in told
     assert "each by a `--rigs FILE`" in told
+
+
+def test_all_that_is_wrong_with_rigs_is_told_at_once(
+    catalogue: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is wrong with a file's rows keeps nobody from being told what is wrong with its rigs."""
+    lines = (
+        "{id: rig_x, name: X, rig: {receiver: {facts: {opening: 2 in}}}}",
+        "{id: rig_x, name: again, rig: {receiver: {facts: {opening: 2 in}}}}",
+        "{id: rig_y, rig: {receiver: {facts: {openning: 2 in}}}}",
+        "{id: rig_z, name: Z, rig: {vehicle: {id: veh_none}}}",
+    )
+    (tmp_path / "rigs.yaml").write_text("rigs:\n" + "".join(f"  - {line}\n" for line in lines))
+    assert main(["audit", str(catalogue), "--rigs", str(tmp_path / "rigs.yaml"), "-o", str(tmp_path / "out")]) == 2
+    told = capsys.readouterr().err
+    assert told.count("error:") == 4
+    assert all(one in told for one in ("stands here again", "`name` is missing", "`openning`", "`veh_none`"))

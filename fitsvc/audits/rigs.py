@@ -159,18 +159,41 @@ def read_rigs(paths: Sequence[Path], reader: FactReader, carried: Mapping[str, J
     `carried` is the load, ball or trailer of a question, which every rig then has.
     """
     records, problems = _FileRecords(reader), list[Problem]()
+    rigs, whole, listed = list[tuple[str, Mapping[str, Json]]](), True, ", ".join(map(str, paths))
     for path in paths:
         for row in read_rows(path, reader.vocabulary, problems, reader.bounds):
             entry = read_entry(row, reader, problems)
+            is_rig, document = row.document.get("subject") == "rig", row.document.get("rig")
+            whole &= entry is not None or is_rig
+            if is_rig and isinstance(document, dict):
+                rigs.append((str(row.document.get("id") or ""), document))
             if isinstance(entry, RigEntry):
                 _once(records.rigs, entry.key, entry.document, entry, problems)
                 records.names[entry.key] = entry.name
             elif entry is not None:
                 _once(records.found, (entry.subject, entry.key), _stored(entry), entry, problems)
     if problems:
-        raise ProblemsFound(problems)
+        more = _wrong_with(rigs, records, reader, listed, carried, whole=whole) if rigs else ()
+        raise ProblemsFound([*problems, *more])
     mounted = [key for subject, key in records.found if subject == "mounting"]
-    return _read(dict(records.rigs) or _of_mountings(mounted), records, reader, ", ".join(map(str, paths)), carried)
+    return _read((records.rigs or _of_mountings(mounted)).items(), records, reader, listed, carried)
+
+
+def _wrong_with(
+    rigs: Sequence[tuple[str, Mapping[str, Json]]],
+    records: Records,
+    reader: FactReader,
+    file: str,
+    carried: Mapping[str, Json],
+    *,
+    whole: bool,
+) -> list[Problem]:
+    """What is wrong with rigs themselves, of files of which more is; a record is missing only where all are `whole`."""
+    try:
+        _read(rigs, records, reader, file, carried)
+    except ProblemsFound as found:
+        return [one for one in found.problems if whole or one.kind != "missing record"]
+    return []
 
 
 def stored_rigs(
@@ -199,7 +222,7 @@ def stored_rigs(
     ):
         mounted += [record.key for record in records]
     held = StoreRecords(session, Shop(reader).vehicles)
-    return _read(documents or _of_mountings(mounted), held, reader, "the database", carried, aside)
+    return _read((documents or _of_mountings(mounted)).items(), held, reader, "the database", carried, aside)
 
 
 def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Json]]:
@@ -229,7 +252,7 @@ def _stored(entry: RecordEntry) -> Stored:
 
 
 def _read(
-    documents: Mapping[str, Mapping[str, Json]],
+    documents: Iterable[tuple[str, Mapping[str, Json]]],
     records: Records,
     reader: FactReader,
     file: str,
@@ -238,7 +261,7 @@ def _read(
 ) -> list[AuditRig]:
     check_carried(carried, reader, records)
     rigs, problems = [], list[Problem]()
-    for key, document in documents.items():
+    for key, document in documents:
         # A question asks about something; an accessory of which nothing is told stands for every item.
         try:
             question = read_question({"rig": document, "accessory": {"facts": {}}, **carried}, reader, records)
