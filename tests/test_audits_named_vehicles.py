@@ -116,6 +116,45 @@ def test_what_is_unclear_is_told(cells: dict[str, str], words: str) -> None:
     assert (found.help == OURS) == bool(found.untold) == (is_open and not is_theirs)
 
 
+@pytest.mark.parametrize(
+    ("said", "near"),
+    [
+        ("2022-24 Brannoch Muckle", "2022-2024"),
+        ("23 Muckle", "2023"),
+        ("'23 Muckle longbed", "long bed"),
+        ("2023 Muckle 4wheel drive", ""),
+        ("2023 Mukle", "muckle"),
+    ],
+)
+def test_how_a_word_is_written_is_told(said: str, near: str) -> None:
+    """Years cut short, and words written as one, are asked about in the form in which they are read; none is taken."""
+    found = _meant(vehicle=said)
+    assert not found.rigs and not found.may and found.problem
+    assert found.help == (
+        f"did you mean `{near}`?" if near else "leave out what no label of a vehicle says, or name the rig"
+    )
+
+
+def test_an_id_under_vehicle_is_what_it_is(tmp_path: Path) -> None:
+    """A rig's or a vehicle's id claims its rigs whichever column it stands in: no false claim is lost so."""
+    row = next(row for row in accessories() if (row["kind"], row["shank"]) == ("ball_mount", "2-1/2 in"))
+    ids = ["rig_farm_muckle", "veh_muckle_2023_long", "rig_farm_muckle; veh_muckle_2023_long"]
+    verdicts = dict[str, list[tuple[str, str]]]()
+    for column in ("rig", "vehicle"):
+        claims = tmp_path / f"{column}.csv"
+        claims.write_text(f"sku,{column}\n" + "".join(f"{row['sku']},{one}\n" for one in ids))
+        audit(write_csv(tmp_path / "a.csv", [row]), tmp_path / column, claims=claims)
+        verdicts[column] = [(one["verdict"], one["rigs"]) for one in found(tmp_path / column, "claims_checked")]
+    assert verdicts["rig"] == verdicts["vehicle"]
+    assert {verdict for verdict, _ in verdicts["vehicle"]} == {"contradicted"}
+    claims = tmp_path / "both.csv"
+    claims.write_text(
+        f"sku,vehicle,rig,bed\n{row['sku']},rig_farm_muckle,rig_farm_muckle,\n{row['sku']},rig_farm_muckle,,long\n"
+    )
+    audit(tmp_path / "a.csv", tmp_path / "both", claims=claims)
+    assert [one["verdict"] for one in found(tmp_path / "both", "claims_checked")] == ["unclear"] * 2
+
+
 def test_what_our_own_vehicles_do_not_tell_is_no_fault_of_the_supplier(tmp_path: Path) -> None:
     """It stays unclear, and stands in the list of what we have to tell and not in his; years are told as people do."""
     row = next(row for row in accessories() if (row["kind"], row["shank"]) == ("ball_mount", "2 in"))

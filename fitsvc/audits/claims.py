@@ -149,6 +149,10 @@ class ClaimReader:
         help = t(_LOST) if likely else t(_OF_BALLS) if sku in self.balls else help
         return Problem(told, help, pointer=title, file=self.file, line=line)
 
+    def has_ids(self, cell: str) -> bool:
+        """Whether a cell has the id of a rig or of a vehicle among what it names."""
+        return any(name in self._places for name in names_in(cell))
+
     def _in_cell(self, cell: str) -> list[tuple[str, Meant]]:
         """What a cell names: all of its ids together, and each vehicle that is named otherwise."""
         found = self._kept.find(cell)
@@ -326,10 +330,12 @@ def _claim(
     rig = chunk.cells[columns.rig][row] if columns.rig else None
     item: Claimed = sku if place is None else place
     cells = {name: own[title] for name, title in columns.vehicle.items() if own[title].strip()}
-    if rig and not cells:
-        yield from reader.add(item, rig, line, columns.rig, own)
+    has_ids = reader.has_ids(cells.get(VEHICLE, ""))
+    if bool(rig) != has_ids and len(cells) == has_ids:
+        title = columns.rig if rig else columns.vehicle[VEHICLE]
+        yield from reader.add(item, chunk.cells[title][row], line, title, own)
         return
     twice = Meant(problem=t("a rig and a vehicle's names are told at once"), help=t("keep one of them"))
-    meant = reader.named.meant(cells) if not rig else twice
+    meant = twice if rig or has_ids else reader.named.meant(cells)
     told = columns.vehicle.get(meant.column) or columns.rig or columns.called
     yield from reader.take(item, meant, line, told, own)

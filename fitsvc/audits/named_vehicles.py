@@ -4,6 +4,7 @@ A claim about what is not told apart, or is written in words that nobody knows, 
 taken for one that holds.
 """
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -39,6 +40,9 @@ OURS: Final = later("nothing is to be mended in the file: what is stored of our 
 _SHOWN: Final = 3
 _SLIP: Final = 0.8
 """How close a name is to another for a slip of the pen, as `mukle` to `muckle`; what is farther off nobody stores."""
+_CUT_SHORT: Final = re.compile(r"(?P<of>19|20)(?P<first>\d\d)[-/](?P<last>\d\d)")
+_TWO_DIGITS: Final = re.compile(r"\d\d")
+"""Years as some write them, which are asked about and not taken: `2022-24` may be a month, `23` a length."""
 _LONGEST: Final = 400
 """Characters of a name: whoever writes more names several."""
 
@@ -213,10 +217,21 @@ class NamedVehicles:
         if not words:
             return
         listed = ", ".join(f"`{word}`" for word in words)
-        near = [found for word in words if (found := nearest(word, self._of.vocabulary, _SLIP))]
+        near = [found for word in words if (found := self._near(word))]
         otherwise = t("leave out what no label of a vehicle says, or name the rig")
         help = t("did you mean `{near}`?", near=near[0]) if near else otherwise
         raise _Unclear(column, t("no label of a vehicle of these rigs has {listed}", listed=listed), help)
+
+    def _near(self, word: str) -> str:
+        """What a word that is not known was probably to be: years cut short, a phrase without its blanks, or a slip."""
+        short = _CUT_SHORT.fullmatch(word)
+        return (
+            (f"{short['of']}{short['first']}-{short['of']}{short['last']}" if short else "")
+            or (plain(f"'{word}") if _TWO_DIGITS.fullmatch(word) else "")
+            or self._of.reader.apart.get(word, "")
+            or nearest(word, self._of.vocabulary, _SLIP)
+            or ""
+        )
 
     def _resolved(self, name: _Name, text: str, column: str) -> Meant:
         tests = [*name.wanted, *([self._of.of_years(name.years)] if name.years else ())]

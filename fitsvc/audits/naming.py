@@ -170,6 +170,8 @@ class PhraseReader:
         word: Callable[[str], Wanted],
     ) -> None:
         self._named, self._known, self._word = named, frozenset(known), word
+        self.apart = {"".join(text.replace("-", " ").split()): text for text in sorted(named) if " " in text}
+        """Phrases of several words by how they stand without what parts them."""
         self._filler = _FILLER | set(passed_over)
         longest = sorted(named, key=lambda one: (-len(one), one))
         self._pattern = re.compile(rf"(?<![\w-])(?:{'|'.join(map(re.escape, longest)) or '(?!)'})(?![\w-])")
