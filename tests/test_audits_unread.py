@@ -95,6 +95,19 @@ def test_an_odd_cell_costs_a_fact_and_not_the_row(tmp_path: Path) -> None:
     assert (rows["rows"], rows["items"], rows["bad_rows"], rows["bad_cells"]) == (3, 3, 0, 3)
 
 
+def test_a_number_that_a_sheet_made_is_told(tmp_path: Path) -> None:
+    """What looks like a figure or a day of a sheet is an item as others are, and told; no number of their own is."""
+    made, own = ["1.23457E+11", "4.5E3", "12-May", "Sep-12", "1E+05"], ["4E5", "MAR-20", "12-MAY-A", "5.8", "A-4.5E3"]
+    rows = [{"sku": sku, "kind": "step"} for sku in (*made, *own)]
+    audit(write_csv(tmp_path / "a.csv", rows), tmp_path / "out", rigs()[:1])
+    told = [(row["sku"], row["column"]) for row in found(tmp_path / "out", "bad_cells")]
+    assert told == [(sku, "sku") for sku in made]
+    assert [row["sku"] for row in found(tmp_path / "out", "items")] == [*made, *own]
+    assert found(tmp_path / "out", "bad_rows") == []
+    audit(write_csv(tmp_path / "b.csv", [{**row, "subject": "trailer"} for row in rows]), tmp_path / "b", rigs()[:1])
+    assert [(row["sku"], row["column"]) for row in found(tmp_path / "b", "bad_cells")] == told
+
+
 def test_a_row_is_lost_for_its_number_or_its_cells_alone(tmp_path: Path) -> None:
     """Missing and repeated numbers are told, of a row too that had too many cells; what was read adds up."""
     (tmp_path / "a.csv").write_text(

@@ -19,6 +19,7 @@ from fitsvc.audits.plain_rows import Cell
 from fitsvc.engine.columns.signatures import Column, column_of
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
+from fitsvc.language.spreadsheets import damage_of
 from fitsvc.language.types import Type
 from fitsvc.loading.rows import quoted
 from fitsvc.tongues import t
@@ -33,6 +34,11 @@ _ERROR: Final = re.compile(
 """What a sheet shows in place of a value (ECMA-376 Part 1, 18.17.3; the later ones from memory)."""
 _FLOATED: Final = re.compile(r"-?\d\.\d+e\+\d+|-?\de\+\d+|-?\d{16}\.0")
 """A whole number of more digits than a sheet holds (15; IEEE 754 binary64), as it is handed over."""
+_BY_SHEET: Final = re.compile(
+    r"-?\d[.,]\d+E[+-]?\d{1,3}|-?\dE\+\d{1,3}|\d{1,2}[-/. ]+[A-Z][a-zä]{2}|[A-Z][a-zä]{2}[-/. ]+\d{1,4}"
+)
+"""A number as a sheet shows it that took it for a figure or a day: `1.23457E+11`, `12-May`; people write none so."""
+_AS_A_FIGURE: Final = re.compile(f"{_FLOATED.pattern}|{_BY_SHEET.pattern}")
 
 
 class BadCell(NamedTuple):
@@ -180,6 +186,7 @@ class ItemReader:
             self._lines_of_others[sku] = chunk.lines[row]
             rows.append(row)
             skus.append(sku)
+            self._remark_number(chunk, row, sku)
         for row, sku, column, found in others.read(chunk, rows, skus):
             self._tell_wrong(chunk, row, sku, column, found)
 
@@ -208,6 +215,7 @@ class ItemReader:
                 self._lines.append(chunk.lines[row])
                 skus.append(sku)
                 rows.append(row)
+                self._remark_number(chunk, row, sku)
                 if like := self._no_item(chunk, row, sku):
                     self._tell_no_item(chunk.lines[row], sku, like)
         return np.array(rows, np.intp), skus
@@ -222,7 +230,7 @@ class ItemReader:
             return False
         if len({*skus}) < len(skus) or not self.other_skus.keys().isdisjoint(skus):
             return False
-        if not self.places.keys().isdisjoint(skus) or any(map(_FLOATED.fullmatch, skus)):
+        if not self.places.keys().isdisjoint(skus) or any(map(_AS_A_FIGURE.fullmatch, skus)):
             return False
         said = {sku.strip(":").casefold() for sku in skus}
         return said.isdisjoint(_TOTALS) and said.isdisjoint(("sku", title.casefold()))
@@ -289,6 +297,14 @@ class ItemReader:
         self.no_items.add(line)
         help = t("take the line out, if it is one")
         self.bad_cells.append(BadCell(sku, sku, Problem(like, help, pointer=self.title("sku") or "sku", line=line)))
+
+    def _remark_number(self, chunk: Chunk, row: int, sku: str) -> None:
+        """Tell of a number that looks like what a sheet makes of numbers; its item is judged as any other."""
+        if _BY_SHEET.fullmatch(sku) and damage_of(sku):
+            told = t("{what} looks like what a spreadsheet makes of a number", what=quoted(sku))
+            help = t("where the item's own number is another, format the column as text and write it again")
+            told_of = Problem(told, help, pointer=self.title("sku") or "sku", line=chunk.lines[row])
+            self.bad_cells.append(BadCell(sku, sku, told_of))
 
     def _complain(self, chunk: Chunk, row: int, name: str, message: str, help: str) -> None:
         title = self.title(name) or name
