@@ -72,7 +72,7 @@ _PIN_SETTLES: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Undecided:
+class StillOpen:
     """An accessory behind adapters that nothing known refuses and nothing known lets pass, for one wish.
 
     Its rank is how many other parts it takes, and how much is open of it; `ball` that it wants one.
@@ -108,7 +108,7 @@ class Search:
     served: dict[int, set[int]] = field(default_factory=dict)
     spoilt: list[tuple[int, Site, tuple[Provision, ...]]] = field(default_factory=list)
     unheld: list[tuple[int, Site, Stack]] = field(default_factory=list)
-    undecided: dict[int, Undecided] = field(default_factory=dict)
+    undecided: dict[int, StillOpen] = field(default_factory=dict)
     _sets: dict[tuple[tuple[int, int], ...], int] = field(default_factory=dict)
     _by_number: list[Mapping[int, int]] = field(default_factory=list)
     _balls: dict[tuple[object, ...], int] = field(default_factory=dict)
@@ -290,7 +290,7 @@ class Search:
         item = min(may, key=lambda one: (int(rows.opens[one]), one))
         rank = (count, int(rows.opens[item]))
         if best is None or rank < best.rank:
-            self.undecided[wish] = Undecided(rank, site, stack, item, bool(rows.ball[item]))
+            self.undecided[wish] = StillOpen(rank, site, stack, item, bool(rows.ball[item]))
 
     def _stacks(self, site: Site, size: int) -> Iterator[Stack]:
         """The stacks of so many adapters that fit each other, one for each opening they make."""

@@ -23,7 +23,7 @@ from fitsvc.language.types import Value
 from fitsvc.planning.excess import Excess
 from fitsvc.planning.parts import PartSet, Provision, Site, Stack, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
-from fitsvc.planning.search import MOST_SPOILT, Search, Undecided
+from fitsvc.planning.search import MOST_SPOILT, Search, StillOpen
 from fitsvc.rulebook.filling import ACCESSORY
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.tongues import later, t
@@ -233,7 +233,7 @@ class PlanTelling:
         told = (self._if_known(wish, one) for wish, one in sorted(self.search.undecided.items()))
         yield from (miss for miss in told if miss.outcome == "undetermined")
 
-    def _if_known(self, wish: int, one: Undecided) -> PlanMiss:
+    def _if_known(self, wish: int, one: StillOpen) -> PlanMiss:
         mount = self.wares.accessories.items[one.item]
         bare = with_items(one.site.cases[wish], self.answerer.reader, mount)
         adapters = [self.wares.adapters.items[i] for i in one.stack.adapters]
