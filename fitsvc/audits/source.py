@@ -131,11 +131,16 @@ def _titles(found: list[Cell], path: Path, problems: list[Problem], form: FileFo
 
 
 def _whole_chunk(
-    titles: list[str], columns: int, some: list[tuple[int, list[Cell]]], path: Path, problems: list[Problem]
+    titles: list[str],
+    columns: int,
+    some: list[tuple[int, list[Cell]]],
+    path: Path,
+    problems: list[Problem],
+    separator: str = "",
 ) -> Chunk:
     """A chunk of rows, of which those are lost that have not as many cells as there are titles.
 
-    `columns` are those of the header, with what stands empty behind its last title.
+    `columns` are those of the header, with what stands empty behind its last title; `separator` parts a text's cells.
     """
     if any(len(row) > len(titles) for _, row in some):
         some = [(line, _without_end(row, len(titles))) for line, row in some]
@@ -143,7 +148,7 @@ def _whole_chunk(
     problems += [
         _untitled(row, len(titles), str(path), line)
         if len(titles) < len(row) <= columns
-        else ragged(len(row), len(titles), str(path), line)
+        else ragged(len(row), len(titles), str(path), line, separator)
         for line, row in lost
     ]
     return _table_chunk(titles, some if not lost else [one for one in some if len(one[1]) == len(titles)], lost)
@@ -186,7 +191,7 @@ def _csv_chunks(path: Path, problems: list[Problem], form: FileForm) -> Iterator
             some = list(islice(_until(rows, lines, stretch), CHUNK))
             if not some:
                 break
-            yield _whole_chunk(titles, len(first), some, path, problems)
+            yield _whole_chunk(titles, len(first), some, path, problems, told[-1])
             stretch = min(2 * stretch, CHUNK)
     yield _table_chunk(titles, [], [])
 

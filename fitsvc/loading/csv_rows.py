@@ -11,7 +11,7 @@ from typing import Final
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.cells import BETWEEN, Column, read_cell
-from fitsvc.loading.csv_text import RowTooLong, read_cells
+from fitsvc.loading.csv_text import RowTooLong, read_cells, separator_of
 from fitsvc.loading.header import dimension_of, nameless, no_header, ragged, read_title, repeated, unit_problem
 from fitsvc.loading.lines import read_lines
 from fitsvc.loading.rows import Place, Row, field_of, quoted
@@ -39,7 +39,8 @@ def csv_rows(
     """
     of = [subject for subject in STORED if subject in vocabulary.subjects]
     facts = {subject: {**vocabulary.former(subject), **vocabulary.of(subject)} for subject in of}
-    rows = _cells(path, file, problems)
+    header = list[str]()
+    rows = _cells(path, file, problems, header)
     first = next(rows, None)
     if first is None:
         problems += [] if problems else [no_header(file)]
@@ -53,16 +54,25 @@ def csv_rows(
     told = _observation if observed else _document
     for line, cells in rows:
         if len(cells) != len(titles):
-            problems.append(ragged(len(cells), len(titles), file, line))
+            problems.append(ragged(len(cells), len(titles), file, line, separator_of(header[0])))
             continue
         document = told(cells, columns, facts, words)
         yield Row(document, _place(file, line, columns), line)
 
 
-def _cells(path: Path, file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
-    """The rows of the file that hold anything; what ends the reading early stands among the problems."""
+def _cells(path: Path, file: str, problems: list[Problem], header: list[str]) -> Iterator[tuple[int, list[str]]]:
+    """The rows of the file that hold anything; what ends the reading early stands among the problems.
+
+    Its first line goes to `header`.
+    """
+
+    def lines() -> Iterator[tuple[int, str]]:
+        for line, text in read_lines(path, file, problems):
+            header.extend([] if header else [text])
+            yield line, text
+
     with suppress(RowTooLong):
-        yield from read_cells(read_lines(path, file, problems), file, problems)
+        yield from read_cells(lines(), file, problems)
 
 
 class _Header:

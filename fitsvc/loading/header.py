@@ -56,8 +56,8 @@ def repeated(name: str, number: int, first: int, file: str, line: int) -> Proble
     return Problem(f"column {number} is {quoted(name)} again, as column {first}", "keep one", file=file, line=line)
 
 
-def ragged(cells: int, titles: int, file: str, line: int) -> Problem:
-    """A row that has not as many cells as the header."""
+def ragged(cells: int, titles: int, file: str, line: int, separator: str = ",") -> Problem:
+    """A row that has not as many cells as the header; `separator` is what parts the cells, none in a sheet."""
     message = t(
         "the row has {count} cell, the header {titles}"
         if cells == 1
@@ -65,5 +65,17 @@ def ragged(cells: int, titles: int, file: str, line: int) -> Problem:
         count=cells,
         titles=titles,
     )
-    help = t("put a cell with a comma in quotes" if cells > titles else "write empty cells as `,,`")
-    return Problem(message, help, file=file, line=line)
+    return Problem(message, _whole_row(separator, short=cells < titles), file=file, line=line)
+
+
+def _whole_row(separator: str, *, short: bool) -> str:
+    """What to write for a row to have a cell for each title, in a file whose cells are parted so."""
+    if separator == ",":
+        return t("write empty cells as `,,`" if short else "put a cell with a comma in quotes")
+    if separator == "\t":
+        return t("write two tabs where a cell is empty" if short else "put a cell with a tab in quotes")
+    if separator and short:
+        return t("write empty cells as `{two}`", two=2 * separator)
+    if separator:
+        return t("put a cell with `{mark}` in quotes", mark=separator)
+    return t("give the row a cell for each title")
