@@ -15,12 +15,15 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from audit_world import Rows, accessories, audit, files, found, pairs, rigs, small_blocks, summary, write_csv
+from demo_world import answerer
 
 from fitsvc.audits import parquet_chunks
 from fitsvc.audits.chunks import FileForm
+from fitsvc.audits.intake import take_in
 from fitsvc.audits.source import read_chunks
 from fitsvc.cli.audit_view import show as show_audit
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.csv_rows import csv_rows
 from fitsvc.loading.lines import NumberedLines
 
 _FEW = 3
@@ -447,3 +450,42 @@ def test_a_file_that_cannot_be_read_says_what_helps(tmp_path: Path) -> None:
     problems: list[Problem] = []
     list(read_chunks(tmp_path / "a.csv", problems, {}))
     assert "`encoding: cp1252`" in problems[0].help
+
+
+@pytest.mark.parametrize(
+    ("mark", "short", "long"),
+    [
+        (",", "`,,`", "a comma in quotes"),
+        (";", "`;;`", "`;` in quotes"),
+        ("|", "`||`", "`|` in quotes"),
+        ("\t", "two tabs", "a tab in quotes"),
+    ],
+)
+def test_a_row_is_made_whole_by_its_files_own_mark(tmp_path: Path, mark: str, short: str, long: str) -> None:
+    """What to write where a row has too few cells, or too many, is told as that file writes them."""
+    lines = ("sku,kind,weight [lb]", "A,step,20", "B,step", "C,step,20,30")
+    (tmp_path / "a.csv").write_text("".join(line.replace(",", mark) + "\n" for line in lines))
+    audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:1])
+    allowed = [row["allowed"] for row in found(tmp_path / "out", "bad_rows")]
+    assert len(allowed) == 2 and short in allowed[0] and long in allowed[1]
+    problems = list[Problem]()
+    records = ("subject,sku,kind", "accessory,A,step", "accessory,B", "accessory,C,step,20")
+    (tmp_path / "b.csv").write_text("".join(line.replace(",", mark) + "\n" for line in records))
+    list(csv_rows(tmp_path / "b.csv", "b.csv", problems, answerer().rulebook.vocabulary, None))
+    assert len(problems) == 2 and short in problems[0].help and long in problems[1].help
+
+
+def test_columns_that_the_mapping_leaves_out_are_told_so(tmp_path: Path) -> None:
+    """They may well be facts: the page and the list of what to mend lead to the mapping, and no day calls them new."""
+    (tmp_path / "suppliers").mkdir()
+    (tmp_path / "suppliers" / "a.yaml").write_text("columns: {Nr: sku, Art: kind, Stift: ignore}\n")
+    (tmp_path / "a.csv").write_text("Nr,Art,Stift,Bestand\nA,step,5/8 in,3\n")
+    told = audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:1], mapping=tmp_path / "suppliers" / "a.yaml")
+    assert (told["rows"]["passed_over"], told["rows"]["ignored"]) == (["Stift", "Bestand"], ["Stift"])
+    page = (tmp_path / "out" / "summary.html").read_text()
+    assert "no facts of accessories and were not read: <code>Bestand</code>." in page
+    assert "The mapping says to pass over these columns, and they were not read: <code>Stift</code>." in page
+    missing = [row for row in found(tmp_path / "out", "fix_list") if "no column for it" in row["wrong"]]
+    assert missing and all(row["allowed"].startswith("say in the mapping if it is `Stift`, or add") for row in missing)
+    taken = take_in(tmp_path / "a.csv", answerer().reader, tmp_path / "suppliers", "a")
+    assert taken.drifted == ["`Bestand` is new, and not read"]

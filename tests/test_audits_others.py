@@ -244,3 +244,17 @@ def test_a_trailers_pair_that_unclear_lines_name_alone_does_not_hold(tmp_path: P
     claims.write_text(f"sku,vehicle\n{line}{sku},2023 Muckle long bed\n")
     clear = audit(path, tmp_path / "clear", claims=claims)["others"]["trailer"]["claimed"]
     assert (clear["unclear"] < holds) == (clear["works"] + clear["conditional"] > 0) == (holds > 0)
+
+
+def test_what_stands_in_a_false_claim_is_told(tmp_path: Path) -> None:
+    """The fix list tells what the cell says, of a ball, a trailer and an adapter as of an accessory."""
+    (tmp_path / "a.csv").write_text(
+        "sku,subject,kind,shank,ball_hole,shank_diameter,diameter,fits_opening,offers_opening,coupler_kind,fits\n"
+        "M,accessory,ball_mount,2-1/2 in,1 in,,,,,,rig_farm_muckle\n"
+        "B,ball,,,,1-1/4 in,2 in,,,,M\n"
+        "T,trailer,,,,,,,,fifth_wheel_pin,rig_farm_muckle\n"
+        "A,adapter,reducer_sleeve,,,,,2-1/2 in,2 in,,rig_farm_muckle\n"
+    )
+    audit(tmp_path / "a.csv", tmp_path / "out", [rig for rig in rigs() if rig.key == "rig_farm_muckle"])
+    false = {row["sku"]: row["stands"] for row in found(tmp_path / "out", "fix_list") if row["sort"] == "false_claim"}
+    assert false == {"M": "rig_farm_muckle", "B": "M", "T": "rig_farm_muckle", "A": "rig_farm_muckle"}

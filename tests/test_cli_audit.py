@@ -222,3 +222,16 @@ def test_all_that_is_wrong_with_rigs_is_told_at_once(
     told = capsys.readouterr().err
     assert told.count("error:") == 4
     assert all(one in told for one in ("stands here again", "`name` is missing", "`openning`", "`veh_none`"))
+
+
+def test_the_shell_counts_claims_as_the_page_does(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The false claims of each kind add up to the contradicted ones that are told as faults."""
+    (tmp_path / "a.csv").write_text(
+        "sku,subject,kind,shank,ball_hole,shank_diameter,fits\nM,accessory,ball_mount,2-1/2 in,1 in,,rig_farm_muckle\n"
+        "B,ball,,,,1-1/4 in,M\nA,adapter,reducer_sleeve,3 in,,,rig_farm_muckle\n"
+    )
+    assert main(["audit", str(tmp_path / "a.csv"), *_RIGS, "-o", str(tmp_path / "out")]) in (0, 1)
+    told = " ".join(capsys.readouterr().out.split())
+    counts = [int(one) for one in re.findall(r"(\d+) (?:is|are) false", told)]
+    assert len(counts) == 2
+    assert sum(counts) == summary(tmp_path / "out")["faults"]["contradicted_claims"] >= 2

@@ -101,7 +101,7 @@ class Findings:
         self._file("suspicious", titles, self._suspicious(usual))
         if self.report.claims_told:
             skus = list(self.skus)
-            self.fixes.as_claimed((skus[one.item] if one.item >= 0 else "", one) for one in lines.faulty())
+            self.fixes.as_claimed((skus[one.item] if one.item >= 0 else one.other, one) for one in lines.faulty())
         self._fix_list()
         if earlier is not None:
             self._changes(earlier, rig_digests)

@@ -137,6 +137,7 @@ class Fixes:
                 len(some),
                 why=why,
                 unless=t("take them out of the claims, unless a fact is wrong"),
+                stands="; ".join(named),
             )
 
     def as_claimed(self, lines: Iterable[tuple[str, ClaimLine]]) -> None:
@@ -230,6 +231,9 @@ class Fixes:
         if fact.short not in self._titles:
             wrong = t("{fact} is not told: the file has no column for it", fact=fact.the)
             help = t("add a column `{name}`: {help}", name=fact.short, help=help)
+            if ignored := self._report.ignored:
+                listed = ", ".join(f"`{title}`" for title in ignored[:_NAMED])
+                help = t("say in the mapping if it is {listed}, or {help}", listed=listed, help=help)
         return fix_as("missing", line, sku, self._title(fact.short), stands, (wrong, help), pairs=pairs, claims=claims)
 
     def _false(self, items: Items, lines: Mapping[str, int], fates: Sequence[ClaimFate]) -> None:
@@ -250,11 +254,16 @@ class Fixes:
             self._falsely_claimed(lines[sku], sku, by_id, len(rigs), why=" ".join(reasons), unless=unless)
         self._keep(items, found)
 
-    def _falsely_claimed(self, row: int, sku: str, named: Sequence[str], count: int, *, why: str, unless: str) -> None:
-        """Take one item's false claims together, of which the first are `named`."""
+    def _falsely_claimed(
+        self, row: int, sku: str, named: Sequence[str], count: int, *, why: str, unless: str, stands: str = ""
+    ) -> None:
+        """Take one item's false claims together, of which the first are `named`.
+
+        What `stands` there is told where no line of claims is, as of a ball, whose own row names its mounts.
+        """
         more = t(" and {count} more", count=counted(count - len(named))) if count > len(named) else ""
         wrong = t("does not fit {named}{more}: {why}", named="; ".join(named), more=more, why=why)
-        told = (row, sku, self._title("fits"), "", (wrong, unless))
+        told = (row, sku, self._title("fits"), stands, (wrong, unless))
         self._add(fix_as("false_claim", *told, pairs=count, claims=count))
 
     def _keep(self, items: Items, found: Iterable[FalseClaims]) -> None:

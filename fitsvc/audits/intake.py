@@ -90,7 +90,7 @@ def _drift(columns: Sequence[DraftedColumn], mapping: FileMapping, before: Docum
     yield from (t("`{title}` is gone", title=title) for title in mapping.columns if title not in there)
     for one in columns:
         was = before.get(one.title)
-        if was is None and one.taken is None:
+        if was is None and one.taken is None and one.title not in mapping.columns:
             yield t("`{title}` is new, and not read", title=one.title)
         if was is None or one.taken is None:
             continue

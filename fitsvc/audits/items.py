@@ -50,6 +50,7 @@ class Items(NamedTuple):
 class ReadReport:
     """What came of reading a catalogue; `columns` says what each column that was read is, by its title.
 
+    `ignored` are those of the columns passed over of which the mapping says to: what they are somebody may still tell.
     `file` is what the catalogue is called, `claims_file` the file of claims, in which `bad_claims_apart` stand.
     `untold` are the vehicles of which too little is stored to tell whether they are claimed, with what that is and of
     how many claims; for nothing else `claims_of_ours` are unclear.
@@ -72,6 +73,7 @@ class ReadReport:
     claims_told: bool = False
     columns: dict[str, str] = field(default_factory=dict)
     passed_over: list[str] = field(default_factory=list)
+    ignored: list[str] = field(default_factory=list)
     meant: dict[str, str] = field(default_factory=dict)
     mapped_in_vain: list[str] = field(default_factory=list)
     claims_passed_over: list[str] = field(default_factory=list)

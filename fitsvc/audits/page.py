@@ -217,12 +217,20 @@ def _rows(rows: Document, summary: Document) -> str:
                 others=escape(others(rows)),
             )
         )
-    if rows["passed_over"]:
-        titles = _codes(rows["passed_over"])
+    ignored = rows.get("ignored", ())
+    if unknown := [title for title in rows["passed_over"] if title not in ignored]:
+        titles = _codes(unknown)
         words.append(t("These columns are no facts of accessories and were not read: {titles}.", titles=titles))
-        for title, name in rows.get("meant", {}).items():
-            one, other = _codes([title]), _codes([name])
-            words.append(t("{title} is probably {fact}: rename it, or map it.", title=one, fact=other))
+    if ignored:
+        by_mapping = t(
+            "The mapping says to pass over these columns, and they were not read: {titles}. Where one tells a fact, "
+            "say in the mapping which.",
+            titles=_codes(ignored),
+        )
+        words.append(by_mapping)
+    for title, name in rows.get("meant", {}).items():
+        one, other = _codes([title]), _codes([name])
+        words.append(t("{title} is probably {fact}: rename it, or map it.", title=one, fact=other))
     if rows["mapped_in_vain"]:
         titles = _codes(rows["mapped_in_vain"])
         words.append(t("The mapping names columns that the catalogue has not: {titles}.", titles=titles))

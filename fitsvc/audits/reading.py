@@ -91,6 +91,7 @@ def read_items(
     }
     read_of_others = {title for one in items.others.values() for title in one.titles()}
     found.passed_over = [title for title in items.header.passed_over if title not in read_of_others]
+    found.ignored = [title for title in found.passed_over if title in mapping.columns]
     found.meant = items.meant(found.passed_over)
     found.other_subjects = items.other_subjects
     found.mapped_in_vain = items.mapped_in_vain()

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from fitsvc.audits.layout import told
 from fitsvc.audits.page import others
+from fitsvc.audits.page_claims import all_claims
 from fitsvc.cli.console import out, paragraph
 from fitsvc.document import Document
 from fitsvc.subjects import plural
@@ -26,8 +27,7 @@ def show(summary: Document, output: Path) -> None:
         paragraph(
             console, f"{told(balls['items'], 'balls')} with the catalogue's mounts: {came_to}", sign="·", indent=2
         )
-    if rows["passed_over"]:
-        paragraph(console, f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
+    _show_not_read(rows)
     _show_meant(rows, "Rename it, or map it")
     if rows["mapped_in_vain"]:
         words = f"Columns of the mapping that the catalogue has not: {', '.join(rows['mapped_in_vain'])}"
@@ -38,10 +38,7 @@ def show(summary: Document, output: Path) -> None:
         paragraph(console, f"{odd:,} figures look wrong", sign="·", indent=2)
     for fact, guess in summary["suspicious_columns"].items():
         paragraph(console, f"{fact} looks wrong in {guess}", sign="?", indent=2)
-    if (claims := summary["claims"]) and claims["claims"]:
-        held = claims["works"] + claims["conditional"]
-        words = f"Of {claims['claims']:,} claims {held:,} hold, {claims['undetermined']:,} cannot be decided"
-        paragraph(console, words, sign="·", indent=2)
+    _show_claims(summary)
     _show_lines(summary["claims"])
     if ours := summary.get("claims_of_ours"):
         words = f"Unclear for what we have not stored of our vehicles: {told(ours, 'claims')}, vehicles_to_tell.csv"
@@ -62,6 +59,29 @@ def show(summary: Document, output: Path) -> None:
         words = f"{one['fact']} on {where} alone would decide {told(one['pairs'], 'pairs')}"
         paragraph(console, words, sign="·", indent=2)
     paragraph(console, f"All of it: {output / 'summary.html'}")
+
+
+def _show_not_read(rows: Document) -> None:
+    """The columns that are not read, and those of which that is so because the mapping says so."""
+    if rows["passed_over"]:
+        paragraph(out(), f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
+    if rows.get("ignored"):
+        words = f"The mapping says to pass over {', '.join(rows['ignored'])}: where one tells a fact, say there which"
+        paragraph(out(), words, sign="?", indent=2)
+
+
+def _show_claims(summary: Document) -> None:
+    """What comes of the claims: of one item and one vehicle, and of a ball and a mount."""
+    if (claims := all_claims(summary)) and claims["claims"]:
+        held, false = claims["works"] + claims["conditional"], claims["fails"]
+        words = f"Of {claims['claims']:,} claims that one item fits one vehicle {held:,} hold, {false:,} are false, "
+        paragraph(out(), f"{words}{claims['undetermined']:,} cannot be decided", sign="·", indent=2)
+    balls = summary.get("balls")
+    if balls and (claimed := balls["claimed"]):
+        false = claimed.get("fails", 0)
+        are = "is" if false == 1 else "are"
+        words = f"Of {told(sum(claimed.values()), 'claims')} that a ball stands on a mount {false:,} {are} false"
+        paragraph(out(), words, sign="·", indent=2)
 
 
 def _show_rescued(rescued: Document) -> None:
