@@ -5,7 +5,7 @@ from random import Random
 from typing import get_args
 
 import pytest
-from effort import EFFORT, NIGHTLY
+from effort import NIGHTLY
 from interpreter import Judged, nodes, tree
 from random_rulebooks import Made, nodes_of, random_case, random_rulebook, shipped_rulebook
 
@@ -14,8 +14,8 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language import syntax, typed
 
-BLOCKS, BOOKS, CASES = 10, 25 * EFFORT, 80
-"""Random trials: blocks of rulebooks, each judged on so many cases (20,000 in all, or 400,000 by night)."""
+BLOCKS, BOOKS, CASES = 10, 500 if NIGHTLY else 15, 80
+"""Random trials: blocks of rulebooks, each judged on so many cases (12,000 in all, or 400,000 by night)."""
 REAL_CASES = 100_000 if NIGHTLY else 1_500
 """Beside these each shipped rule has its examples and its thresholds, which hold it case by case."""
 
