@@ -13,10 +13,13 @@ from litestar.testing import TestClient
 
 from fitsvc.audits.impact import impact_on_questions, unsigned
 from fitsvc.cli import main
+from fitsvc.engine.examples import brings_about
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.context import service_in
+from fitsvc.store.database import Database, upgrade
 from fitsvc.store.rigs import count_rigs
+from fitsvc.store.searching import count_records
 
 OWN = data_dir("rules")
 SHANK = "    requires: accessory.shank == opening.size\n    severity: blocking\n"
@@ -65,7 +68,7 @@ def test_a_looser_rule_says_yes_to_more_and_wants_a_name(
     assert "add under `signed:` in signed.yaml: `- {since: " in capsys.readouterr().out
     old, new = load_rulebook(OWN), load_rulebook(rules)
     impact = impact_on_questions(old, new, [("asked", json.loads(_question("step", "1-1/4 in")))])
-    (theirs,) = unsigned(impact, old, new, theirs=True)
+    (theirs,) = unsigned(impact.looser(), old, new, theirs=True)
     assert theirs.message.endswith("nobody has signed for that: shank-fits-opening")
     assert theirs.help.startswith(f"ask whoever releases these rules to sign for them since {since}, ")
     assert load_rulebook(rules).digest == digest
@@ -115,7 +118,7 @@ def test_a_rule_that_is_gone_is_told_on_the_shop_s_own_store(
     assert "any kind" not in told
     service = service_in(pages.app)
     with service.database.session() as session:
-        asked = count_rigs(session) * service.selections.index.held().items
+        asked = (count_rigs(session) + count_records(session, "mounting")) * service.selections.index.held().items
     assert f"\n{asked} asked: " in told
 
 
@@ -174,3 +177,62 @@ def test_a_comment_says_what_nobody_has_signed(
     (tmp_path / "sold.csv").write_text("sku,sold\nA,-1\n")
     assert main([*asked, "--sold", str(tmp_path / "sold.csv")]) == 2
     assert "line 2: `-1` is not how much of `A` is sold" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("how", ["requires less", "lower severity", "gone"])
+def test_what_no_saved_rig_shows_wants_a_name_all_the_same(
+    how: str, tmp_path: Path, pages: TestClient[Litestar], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A rule that lets more pass is found by mountings and by examples; without a name it is neither clean nor kept."""
+    rule, rules = "shank-fits-opening", changed(tmp_path, "coupling.yaml", SHANK, LOOSER)
+    file = rules / "coupling.yaml"
+    if how == "requires less":
+        broken = "{accessory.kind: ball_mount, accessory.shank: 2 in, receiver.opening: 2-1/2 in, gives: "
+        file.write_text(file.read_text("utf-8").replace(f"{broken}fails, so: blocks}}", f"{broken}passes}}"), "utf-8")
+    elif how == "gone":
+        text = (OWN / "coupling.yaml").read_text("utf-8")
+        gone = text[text.index("  - id: shank-fits-opening") : text.index("  - id: pin-fits-hole")]
+        file.write_text(text.replace(gone, ""), "utf-8")
+    else:
+        file.write_text((OWN / "coupling.yaml").read_text("utf-8"), "utf-8")
+        rule, file = "folded-clears-bumper", rules / "clearance.yaml"
+        before, at, after = file.read_text("utf-8").partition(f"  - id: {rule}\n")
+        own, next_, rest = after.partition("  - id: ")
+        for old, new in (
+            ("severity: blocking", "severity: caution"),
+            ("so: blocks", "so: caution"),
+            ("open}", "caution}"),
+        ):
+            own = own.replace(old, new)
+        file.write_text(f"{before}{at}{own}{next_}{rest}", "utf-8")
+    url, mute = service_in(pages.app).database.url, capsys.readouterr
+    assert main(["rules", "compare", str(OWN), str(rules)]) == 1  # by its examples alone
+    assert f"rules: [{rule}], by: NAME" in " ".join(mute().out.split())
+    assert main(["rules", "compare", str(OWN), str(rules), "--on", url]) == 1
+    told = " ".join(mute().out.split())
+    assert f"+ {rule}, bike_carrier: " in told and " mounting mnt_" in told
+    assert f"rules: [{rule}], by: NAME" in told
+    empty = Database(f"sqlite:///{tmp_path}/empty.db")
+    upgrade(empty.url)
+    for database in (url, empty.url):
+        assert main(["rules", "publish", str(rules), "--database", database]) == 1
+        assert "1 rule says yes to more, and nobody has signed for that" in mute().out
+    since = load_rulebook(OWN).digest.removeprefix("sha256:")[:12]
+    entry = f"{{since: {since}, rules: [{rule}], by: M. Keeper, because: tried on the bench}}"
+    (rules / "signed.yaml").write_text(f"signed:\n  - {entry}\n")
+    assert main(["rules", "publish", str(rules), "--database", empty.url]) == 0
+    empty.close()
+
+
+def test_an_example_is_looser_by_what_it_brings_about() -> None:
+    """Whatever it gives: what counts is the outcome, and neither what is said nor a figure that is another."""
+    words = [
+        ("fails, so: blocks", "fails"),
+        ("undetermined, so: open", "undetermined"),
+        ("fails, so: caution", "conditional"),
+        ("undetermined, so: caution", "conditional"),
+        ("open", "conditional"),
+    ]
+    assert [brings_about(given) for given, _ in words] == [outcome for _, outcome in words]
+    for given in ("passes", "not_applicable", "met", "told", "not_told", "at_most 350 lb", "is [open]"):
+        assert brings_about(given) == "works"

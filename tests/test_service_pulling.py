@@ -445,7 +445,7 @@ def test_a_looser_release_needs_a_name_here_too(
         asked.append(trusted.names)
         return [Problem("1 rule says yes to more, and nobody has signed for that")]
 
-    monkeypatch.setattr("fitsvc.service.publishing.unsigned_on_store", unsigned)
+    monkeypatch.setattr("fitsvc.service.publishing.unsigned_here", unsigned)
     offering.body, _ = maker.release("Take care")
     with pytest.raises(ProblemsFound, match="nobody has signed for that"):
         pull(sqlite, offering.url, Trusted([signer.name]))

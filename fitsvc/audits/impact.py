@@ -13,7 +13,7 @@ from sqlmodel import Session
 from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords
 from fitsvc.answers.shelf import Item, read_items
-from fitsvc.audits.rigs import stored_rigs
+from fitsvc.audits.rigs import AuditRig, rigs_and_mountings
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.engine.verdict import Verdict
@@ -26,10 +26,15 @@ from fitsvc.rulebook.renamed import by_both_names
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.selection.segments import case_of
 from fitsvc.store.records import list_records
+from fitsvc.store.rigs import count_rigs
+from fitsvc.store.searching import count_records
 
 _UNTOLD: Final[Mapping[str, float]] = {}
 _AS_IS: Final[Mapping[str, str]] = {}
 _PAGE: Final = 1_000
+_MOST_PAIRS: Final = 200_000
+"""Pairs of a mounting and an item asked beside those of saved rigs: half a millisecond each, so two minutes."""
+_MOUNTING: Final = "mounting"
 _MOST_CASES: Final = 3
 """How many cases are named for each rule and kind: enough to look one up, and few enough to read."""
 _ACCESSORY: Final = "accessory"
@@ -38,11 +43,15 @@ _ACCESSORY: Final = "accessory"
 
 @dataclass(frozen=True, slots=True)
 class ImpactCase:
-    """One case by its name: as options of `fitsvc answer` for a stored pair, else where the question stands."""
+    """One case by its name: as options of `fitsvc answer` for a saved rig, else where the question stands.
+
+    `rig` is the id of a saved rig, or of a mounting where it is `mounted`.
+    """
 
     name: str
     rig: str = ""
     sku: str = ""
+    mounted: bool = False
 
 
 @dataclass(slots=True, kw_only=True)
@@ -96,6 +105,10 @@ class Impact:
         """Groups of answers that are better: what sells most first, else the most."""
         return self._in_order(is_looser=True)
 
+    def looser(self) -> list[str]:
+        """Rules and needs that say yes to more, those of most answers first."""
+        return [*dict.fromkeys(group.rule for group in self.loosened())]
+
     def tightened(self) -> list[Group]:
         """Groups of answers that are worse, in the same order."""
         return self._in_order(is_looser=False)
@@ -137,20 +150,37 @@ _HINDERS: Final = ("doubts", "cautions", "unknown", "fails")
 
 
 def impact_on_store(old: Rulebook, new: Rulebook, session: Session, sold: Mapping[str, float] = _UNTOLD) -> Impact:
-    """Every saved rig with every accessory of a store, under both rulebooks; `sold` are the items sold by SKU."""
+    """Every saved rig and every mounting with every accessory of a store, under both; `sold` are the items sold by SKU.
+
+    Where rigs are saved, of mountings so many as there is work for; of how many nothing is asked is told aside.
+    """
     sides = _sides(old, new)
     records = list(_accessories(session))
     goods = [{item.sku: item for item in read_items(side.reader, records)} for side in sides]
-    rigs = [{rig.key: rig.case for rig in stored_rigs(session, side.reader, aside=[])} for side in sides]
+    wanted = max(1, _MOST_PAIRS // max(len(records), 1)) if count_rigs(session) else None
+    rigs = [_asked(rigs_and_mountings(session, side.reader, [], wanted)) for side in sides]
     impact = Impact(sold=sold)
     impact.aside += [f"accessory {one.key}" for one in records if any(one.key not in side for side in goods)]
-    impact.aside += [f"rig {key}" for key in rigs[0].keys() ^ rigs[1].keys()]
-    for key in (key for key in rigs[0] if key in rigs[1]):
+    impact.aside += sorted(rigs[0].keys() ^ rigs[1].keys())
+    for name, rig in ((name, rig) for name, rig in rigs[0].items() if name in rigs[1]):
         for sku in (sku for sku in goods[0] if sku in goods[1]):
-            cases = [case_of(rigs[i][key], goods[i][sku], sides[i].reader) for i in (0, 1)]
-            asked = ImpactCase(f"--rig {key} --accessory {sku}", key, sku)
-            _judge(impact, sides, asked, _kind(old, goods[0][sku]), cases)
+            cases = [case_of(rigs[i][name].case, goods[i][sku], sides[i].reader) for i in (0, 1)]
+            _judge(impact, sides, _case(rig, sku), _kind(old, goods[0][sku]), cases)
+    if wanted is not None and (left := count_records(session, _MOUNTING) - wanted) > 0:
+        impact.aside.append(f"{left} mountings, with which it would be more than {_MOST_PAIRS} pairs")
     return impact
+
+
+def _asked(rigs: Iterable[AuditRig]) -> dict[str, AuditRig]:
+    """Rigs by what each is asked by; an id may be that of a rig and of a mounting."""
+    return {f"{_MOUNTING if rig.mounted else 'rig'} {rig.key}": rig for rig in rigs}
+
+
+def _case(rig: AuditRig, sku: str) -> ImpactCase:
+    """A stored pair: of a mounting, as the counter is asked about it."""
+    if rig.mounted:
+        return ImpactCase(f"mounting {rig.key}, accessory {sku}", rig.key, sku, mounted=True)
+    return ImpactCase(f"--rig {rig.key} --accessory {sku}", rig.key, sku)
 
 
 def impact_on_questions(old: Rulebook, new: Rulebook, questions: Iterable[tuple[str, Json]]) -> Impact:
@@ -200,10 +230,9 @@ def _word(fact: Any, value: Value | None) -> str:
     return members.get(value, "any kind") if isinstance(value, int) else "no accessory"
 
 
-def unsigned(impact: Impact, old: Rulebook, new: Rulebook, *, theirs: bool = False) -> list[Problem]:
+def unsigned(looser: Iterable[str], old: Rulebook, new: Rulebook, *, theirs: bool = False) -> list[Problem]:
     """Looser rules for which nobody has signed in the new rulebook; of rules that are others' to sign, if they are."""
-    looser = dict.fromkeys(group.rule for group in impact.loosened())
-    rules = [rule for rule in looser if not any(one.covers(old.digest, rule) for one in new.signed)]
+    rules = [rule for rule in dict.fromkeys(looser) if not any(one.covers(old.digest, rule) for one in new.signed)]
     short = old.digest.removeprefix("sha256:")[:12]
     line = f"- {{since: {short}, rules: [{', '.join(rules)}], by: NAME, because: REASON}}"
     if theirs:

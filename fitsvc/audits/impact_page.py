@@ -54,7 +54,8 @@ class ImpactTold:
         """Where a case opens at the counter; empty where none is named, or the case is no stored pair."""
         if not self.counter or not one.rig:
             return ""
-        return f"{self.counter.rstrip('/')}/answer?{urlencode({'rig': one.rig, 'accessory': one.sku})}"
+        fields = {"mounting" if one.mounted else "rig": one.rig, "accessory": one.sku}
+        return f"{self.counter.rstrip('/')}/answer?{urlencode(fields)}"
 
     def summary(self) -> str:
         """How many were asked, and what became of them."""
@@ -123,6 +124,7 @@ def _ask(found: ImpactTold) -> str:
     return (
         '<h2>Ask one under either</h2><p class="note">'
         "<code>fitsvc answer --rig ID --accessory SKU --database URL --rules OLD</code>, then with the new rules; "
+        'a mounting by a file with <code>{"rig": {"mounting": {"id": ID}}, "accessory": {"sku": SKU}}</code>; '
         "a recorded question by <code>fitsvc answer FILE --rules OLD</code>. More that say yes want a person who looks "
         "at the rigs named here, and signs for it in <code>signed.yaml</code>.</p>"
     )

@@ -27,6 +27,7 @@ from fitsvc.store.rigs import list_rigs
 from fitsvc.store.tables import SavedRig
 
 _PAGE: Final = 1_000
+_MOUNTING: Final = "mounting"
 _MOST_NEAR: Final = 1_000
 _ASIDE: Final = b"aside"
 """Ids that one which is in no file is held against, to tell the nearest."""
@@ -37,7 +38,8 @@ class AuditRig:
     """One rig: the id it goes by, the id of its vehicle if it has one, and what is known of it.
 
     `label` is the vehicle's own, where it has one, and `called` what the rig itself or its mounting is called. `doubts`
-    are those of its facts of which what was said cannot all hold, hardly can, or is stale.
+    are those of its facts of which what was said cannot all hold, hardly can, or is stale. Where it is `mounted`, the
+    id is that of a mounting, and of no saved rig.
     """
 
     key: str
@@ -46,6 +48,7 @@ class AuditRig:
     doubts: Mapping[str, Doubt] = field(default_factory=dict)
     label: str = ""
     called: str = field(default="", kw_only=True)
+    mounted: bool = field(default=False, kw_only=True)
 
     @property
     def name(self) -> str:
@@ -100,8 +103,8 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
         case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items=of_items)
         told = json.loads(row.get("doubts") or "{}")
         doubts = {name: _doubt(how, said) for name, (how, *said) in told.items()}
-        names = {name: row.get(name) or "" for name in ("label", "called")}
-        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts, **names))
+        label, called = (row.get(name) or "" for name in ("label", "called"))
+        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts, label, called=called))
     return found
 
 
@@ -207,26 +210,61 @@ def stored_rigs(
 
     A rig that a later change of its parts broke is set aside, with why; ProblemsFound when no other is left.
     """
-    documents, saved = dict[str, Mapping[str, Json]](), list[SavedRig]()
-    page_of = _PAGE if most is None else min(_PAGE, most)
+    documents, kept = _saved(session, most)
+    held = StoreRecords(session, Shop(reader).vehicles)
+    asked = documents if kept else _mounted(session, most)
+    return _read(asked.items(), held, reader, "the database", carried, aside)
+
+
+def rigs_and_mountings(
+    session: Session, reader: FactReader, aside: list[Problem], mounted: int | None = None, most: int | None = None
+) -> list[AuditRig]:
+    """The saved rigs of a store and then its mountings, of which anything may be asked as well; in order of their ids.
+
+    Of both together there are `most`, of mountings so many; none says all. Those of which nothing can be asked are set
+    aside, with why.
+    """
+    held, found = StoreRecords(session, Shop(reader).vehicles), list[AuditRig]()
+    saved, kept = _saved(session, most)
+    left = mounted if most is None else min(most - len(kept), most if mounted is None else mounted)
+    for documents in (saved, _mounted(session, left)):
+        try:
+            found += _read(documents.items(), held, reader, "the database", _NOTHING, aside) if documents else []
+        except ProblemsFound as wrong:  # none of them is left
+            aside += wrong.problems
+    return found
+
+
+def _saved(session: Session, most: int | None) -> tuple[dict[str, Mapping[str, Json]], list[SavedRig]]:
+    """How saved rigs are asked about, and the rigs: while they are kept the session has each at hand."""
+    documents, held = dict[str, Mapping[str, Json]](), list[SavedRig]()
     while (most is None or len(documents) < most) and (
-        page := list_rigs(session, after=next(reversed(documents), None), limit=page_of)
+        page := list_rigs(session, after=next(reversed(documents), None), limit=_page(most, len(documents)))
     ):
         documents |= {rig.id: {"id": rig.id} for rig in page}
-        saved += page  # the session then has each at hand when a question asks for it
-    mounted: list[str] = []
-    while (
-        not documents
-        and (most is None or len(mounted) < most)
-        and (records := list_records(session, "mounting", after=mounted[-1] if mounted else None, limit=page_of))
+        held += page
+    return documents, held
+
+
+def _mounted(session: Session, most: int | None) -> dict[str, Mapping[str, Json]]:
+    keys: list[str] = []
+    while (most is None or len(keys) < most) and (
+        page := list_records(session, _MOUNTING, after=keys[-1] if keys else None, limit=_page(most, len(keys)))
     ):
-        mounted += [record.key for record in records]
-    held = StoreRecords(session, Shop(reader).vehicles)
-    return _read((documents or _of_mountings(mounted)).items(), held, reader, "the database", carried, aside)
+        keys += [record.key for record in page]
+    return _of_mountings(keys)
+
+
+def _page(most: int | None, held: int) -> int:
+    return _PAGE if most is None else min(_PAGE, most - held)
 
 
 def _of_mountings(keys: Iterable[str]) -> dict[str, Mapping[str, Json]]:
-    return {key: {"mounting": {"id": key}} for key in keys}
+    return {key: _mounting(key) for key in keys}
+
+
+def _mounting(key: str) -> Mapping[str, Json]:
+    return {_MOUNTING: {"id": key}}
 
 
 def _once(found: dict[Any, Any], key: Any, value: Any, entry: RecordEntry | RigEntry, problems: list[Problem]) -> None:
@@ -272,8 +310,9 @@ def _read(
         case = replace(case, present=case.present - {"accessory"})
         vehicle = _vehicle(document, records)
         told = records.find("vehicle", vehicle) if vehicle else None
-        names = {"label": told.label if told else "", "called": _called(key, records)}
-        rigs.append(AuditRig(key, vehicle, case, question.doubts, **names))
+        label, mounted = told.label if told else "", document == _mounting(key)
+        called = _called(key, records)
+        rigs.append(AuditRig(key, vehicle, case, question.doubts, label, called=called, mounted=mounted))
     if not rigs and not problems:
         help = "give `rigs`, or mountings with their vehicles and receivers"
         problems.append(Problem("there are no rigs", help, file=file))

@@ -192,12 +192,16 @@ def compare(
         show_meaning(out(), *folders)
     for word, rulebook in (("old", before), ("new", after)):
         out().print(f"{word} {rulebook.digest}")
+    from fitsvc.audits.impact import unsigned
+
+    looser = compared.looser()
     if on is None:
         out().print(
             "Whose answers change: `--on` a store or questions; on a catalogue `fitsvc audit ... --against AUDIT`."
         )
+        if problems := unsigned(looser, before, after):
+            _fail(problems)
         return
-    from fitsvc.audits.impact import unsigned
     from fitsvc.audits.impact_page import ImpactTold
     from fitsvc.cli.rules_compared import impact_on, show_impact, shown_name, write_impact
 
@@ -205,7 +209,10 @@ def compare(
     show_impact(out(), impact)
     if "://" in on and impact.changed:
         out().print("Ask one under either: `fitsvc answer --rig ID --accessory SKU --database URL --rules OLD|NEW`")
-    problems = unsigned(impact, before, after)
+        out().print(
+            'Of a mounting, put `{"rig": {"mounting": {"id": ID}}, "accessory": {"sku": SKU}}` in a file and name that.'
+        )
+    problems = unsigned([*impact.looser(), *looser], before, after)
     if to is not None:
         said = " ".join(f"{one.message}: {one.help}" for one in problems)
         told = ImpactTold(impact=impact, old=before, new=after, on=shown_name(on), counter=counter, unsigned=said)

@@ -52,12 +52,12 @@ def publish(folder: Path | None, database: str | None, sign: Path | None) -> Non
 
     Whole, under its digest. No server answers by it yet.
 
-    It is checked, its examples are run, and its answers on what is stored are compared with those of the rulebook in
-    force: more that say yes must be signed for.
+    It is checked, its examples are run, and both they and its answers on what is stored are compared with those of the
+    rulebook in force: more that say yes must be signed for.
     """
     from fitsvc.rulebook.dating import frozen, today
     from fitsvc.rulebook.folder import lay_out, texts_of
-    from fitsvc.service.publishing import unsigned_on_store
+    from fitsvc.service.publishing import unsigned_here
     from fitsvc.service.signatures import Signer
     from fitsvc.store.publications import publish as keep
 
@@ -67,7 +67,7 @@ def publish(folder: Path | None, database: str | None, sign: Path | None) -> Non
         texts = frozen(texts_of(source), today())
         lay_out(texts, copy)  # what is kept is what was tried, whoever writes meanwhile
         rulebook = _tried(copy)
-        stop_at(unsigned_on_store(opened, rulebook, Path(below)))
+        stop_at(unsigned_here(opened, rulebook, Path(below)))
         signed = {signer.name: signer.sign(rulebook.digest, texts)} if signer else {}
         with opened.session() as session:
             is_new = keep(session, rulebook.digest, rulebook.name, texts, in_the_shell(), signed)

@@ -1,15 +1,18 @@
 """Two rulebooks on the examples of both: which rules, limits and needs give another result."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from fitsvc.engine.examples import Owner, owners_of, run_example
+from fitsvc.engine.examples import Owner, brings_about, owners_of, run_example
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.rulebook.renamed import by_both_names
 from fitsvc.rulebook.rules import Example, Rulebook
 from fitsvc.rulebook.yaml_text import to_plain
+
+_Side = tuple[Point, FactReader, dict[str, Owner]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,18 +23,26 @@ class Changed:
     example: Example
     old: str
     new: str
+    looser: bool = False
+    """Whether what it gives brings about a better outcome than before."""
 
 
 @dataclass(frozen=True, slots=True)
 class Compared:
     """How many examples both rulebooks were asked, and those on which they differ.
 
-    `gone` are the examples of what only the old one has: nothing of the new one is held to them.
+    `gone` are the examples of what only the old one has: nothing of the new one is held to them. `dropped` is what of
+    it stood in the way of a yes in an example; nothing, where the two share no rule: they are then two of their own.
     """
 
     asked: int
     changed: tuple[Changed, ...]
     gone: int
+    dropped: tuple[str, ...] = ()
+
+    def looser(self) -> list[str]:
+        """Rules, limits and needs that say yes to more: by an example, or as they are there no more."""
+        return [*dict.fromkeys(one.owner for one in self.changed if one.looser), *self.dropped]
 
 
 def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
@@ -54,9 +65,11 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
         seen.add(key)
         before, after = (_gives(engine, reader, owners[owner], example) for engine, reader, owners in sides)
         if before != after:
-            changed.append(Changed(owner, example, before, after))
-    gone = sum(len(old.examples.get(name, ())) for name in owners_of(old) if ids.get(name, name) not in shared)
-    return Compared(len(seen), tuple(changed), gone)
+            changed.append(Changed(owner, example, _told(before), _told(after), looser=_is_looser(before, after)))
+    only = [name for name in owners_of(old) if ids.get(name, name) not in shared]
+    gone = sum(len(old.examples.get(name, ())) for name in only)
+    hindering = (name for name in only if shared and _hinders(sides[0], old, ids.get(name, name), name))
+    return Compared(len(seen), tuple(changed), gone, tuple(hindering))
 
 
 def _owners(book: Rulebook, ids: Mapping[str, str]) -> dict[str, Owner]:
@@ -64,11 +77,34 @@ def _owners(book: Rulebook, ids: Mapping[str, str]) -> dict[str, Owner]:
     return {ids.get(name, name): owner for name, owner in owners_of(book).items()}
 
 
-def _gives(engine: Point, reader: FactReader, owner: Owner, example: Example) -> str:
+def _gives(engine: Point, reader: FactReader, owner: Owner, example: Example) -> list[str] | str:
+    """What an example comes to, promise by promise; or why it cannot be asked."""
     try:
-        return ", ".join(ran.found for ran in run_example(engine, reader, owner, example))
+        return [ran.found for ran in run_example(engine, reader, owner, example)]
     except ProblemsFound as found:
         return f"no answer: {found.problems[0].message}"
+
+
+def _told(gives: list[str] | str) -> str:
+    return gives if isinstance(gives, str) else ", ".join(gives)
+
+
+def _is_looser(before: list[str] | str, after: list[str] | str) -> bool:
+    """Whether an example comes to a better outcome; what cannot be asked gets no answer, and so no yes."""
+    if isinstance(before, str) or isinstance(after, str):
+        return False
+    return _worst(after) < _worst(before)
+
+
+def _worst(gives: Iterable[str]) -> int:
+    return max((OUTCOMES.index(brings_about(one)) for one in gives), default=0)
+
+
+def _hinders(side: _Side, book: Rulebook, id: str, name: str) -> bool:
+    """Whether a rule, limit or need stands in the way of a yes in one of its examples."""
+    engine, reader, owners = side
+    gives = (_gives(engine, reader, owners[id], example) for example in book.examples.get(name, ()))
+    return any(not isinstance(one, str) and _worst(one) for one in gives)
 
 
 def _examples(rulebook: Rulebook) -> Iterator[tuple[str, Example]]:

@@ -20,7 +20,7 @@ from fitsvc.language.quantities import QuantityError, parse_any
 from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import ALWAYS, Constant, Negative, Read
 from fitsvc.language.types import ListType, NumberType, Type, Value
-from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, RESULTS, SO, Result
+from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, RESULTS, SO, Outcome, Result
 from fitsvc.rulebook.rules import Caution, Derived, Example, Limit, Need, Opening, Rule, Rulebook, Shown, values_of
 from fitsvc.rulebook.shape import source_of
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence, to_plain
@@ -28,6 +28,9 @@ from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence, to_plain
 Owner = Rule | Limit | Need | Caution | Derived | Opening
 """What examples stand beside."""
 _LONGEST_COUNT: Final = 20
+_SO: Final = ", so: "
+_OPEN: Final = "open"
+"""What a need gives where a part is still to be had."""
 _ENDS: Final = ("at_least", "at_most")
 UNKNOWN: Final = "unknown"
 """How an example says that a value may be anything."""
@@ -79,6 +82,14 @@ def owners_of(rulebook: Rulebook) -> dict[str, Owner]:
 def name_of(owner: Owner) -> str:
     """The name that an owner's examples are found by."""
     return owner.name if isinstance(owner, Derived | Opening) else owner.id
+
+
+def brings_about(found: str) -> Outcome:
+    """The outcome that a result brings about, by the words in which `given` tells it; values alone bring none."""
+    if found == _OPEN:
+        return OUTCOME_OF["open_needs"]
+    _, _, so = found.partition(_SO)
+    return next((outcome for outcome, word in SO.items() if word == so), OUTCOMES[0])
 
 
 def case_of(example: Example, reader: FactReader) -> Case:
@@ -178,12 +189,12 @@ def _brings(members: Iterable[tuple[Rule, str]], gives: Result) -> str:
 
 
 def _with_so(gives: str, so: str) -> str:
-    return f"{gives}, so: {so}" if so else gives
+    return f"{gives}{_SO}{so}" if so else gives
 
 
 def _need(engine: Point, need: Need, verdict: Verdict, case: Case) -> str:
     if engine.rulebook.needs.index(need) in verdict.open_needs:
-        return "open"
+        return _OPEN
     applies = not set(need.subjects) - case.present
     if applies and need.guard is not None:
         guard_node = need.guard

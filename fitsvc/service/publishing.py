@@ -9,6 +9,7 @@ from pathlib import Path
 from fitsvc.answers.saying import Teller
 from fitsvc.audits.impact import impact_on_store, unsigned
 from fitsvc.engine.broken import broken
+from fitsvc.engine.compared import compare_examples
 from fitsvc.engine.examples import run_examples
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
@@ -31,16 +32,20 @@ def tried(folder: Path) -> tuple[Rulebook, Sequence[Problem]]:
     return rulebook, [*broken(ran, folder), *Teller(rulebook).unknown_told()]
 
 
-def unsigned_on_store(
+def unsigned_here(
     database: Database, new: Rulebook, below: Path, trusted: Trusted = _ANYBODY, *, theirs: bool = False
 ) -> Sequence[Problem]:
-    """What says yes to more on the store than the rulebook that servers go by, and nobody has signed for.
+    """What says yes to more than the rulebook that servers go by, on examples or the store, and nobody has signed for.
 
-    The rulebook in force is laid out in a folder of its own `below`. `theirs` are rules that others release.
+    The rulebook in force is laid out in a folder of its own `below`. `theirs` are rules that others release, who have
+    looked at examples and put their key to it: those are held to this store alone.
     """
+    (below / "held").mkdir()
+    old = Published(database, below / "held", trusted).first().answerer.rulebook
+    if old.digest == new.digest:
+        return []
+    looser = [] if theirs else compare_examples(old, new).looser()
     with database.session() as session:
-        if not count_rigs(session) and not list_records(session, "mounting", limit=1):
-            return []
-        (below / "held").mkdir()
-        old = Published(database, below / "held", trusted).first().answerer.rulebook
-        return [] if old.digest == new.digest else unsigned(impact_on_store(old, new, session), old, new, theirs=theirs)
+        if count_rigs(session) or list_records(session, "mounting", limit=1):
+            looser += impact_on_store(old, new, session).looser()
+    return unsigned(looser, old, new, theirs=theirs)

@@ -121,7 +121,7 @@ def _sound(database: Database, release: Release, trusted: Trusted) -> Rulebook:
         if rulebook.digest != release.digest:
             help = "release it with this version of fitsvc, or bring this one up to date"
             raise ProblemsFound([Problem(f"it reads as {rulebook.digest} here, not as {release.digest}", help)])
-        problems = problems or publishing.unsigned_on_store(database, rulebook, Path(below), trusted, theirs=True)
+        problems = problems or publishing.unsigned_here(database, rulebook, Path(below), trusted, theirs=True)
         if problems:
             raise ProblemsFound(problems)
     return rulebook

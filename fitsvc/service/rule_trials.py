@@ -9,10 +9,8 @@ from pathlib import Path
 from threading import Lock
 from typing import Final
 
-from sqlmodel import Session
-
 from fitsvc.audits.foreseen import Foreseen, foresee
-from fitsvc.audits.rigs import AuditRig, stored_rigs
+from fitsvc.audits.rigs import rigs_and_mountings
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.paths import data_dir
@@ -25,7 +23,7 @@ from fitsvc.store.searching import count_records
 from fitsvc.tongues import later, t
 
 MOST_RIGS: Final = 500
-"""Rigs that a change is held against, in the order of their ids: to read one takes about a millisecond."""
+"""Saved rigs, then mountings, that a change is held against, in the order of their ids: each takes a millisecond."""
 _MOUNTING: Final = "mounting"
 _CHANGED: Final = later("the rule files have changed since this service began to answer by them")
 _START: Final = later("start the service anew, or publish them, and try the change then")
@@ -37,14 +35,13 @@ class TrialBusy(Exception):
 
 @dataclass(frozen=True, slots=True)
 class StoreImpact:
-    """What a change brings on the store, and how many rigs there are, saved ones or else mountings.
+    """What a change brings on the store, and how many rigs there are: those that are saved, and mountings.
 
     `aside` counts those that cannot be asked.
     """
 
     found: Foreseen
     of_rigs: int
-    saved: bool
     aside: int
 
 
@@ -79,19 +76,9 @@ class RuleTrials:
             reader = old.reader if changed.named == old.rulebook.named else FactReader(changed)
             aside: list[Problem] = []
             with self.database.session() as session:
-                saved = count_rigs(session)
-                rigs = _rigs(session, reader, aside)
-                count = saved or count_records(session, _MOUNTING)
+                rigs = rigs_and_mountings(session, reader, aside, most=MOST_RIGS)
+                count = count_rigs(session) + count_records(session, _MOUNTING)
             found = foresee(old.columns, changed, id, held, rigs)
-            return StoreImpact(found, count, bool(saved), len(aside))
+            return StoreImpact(found, count, len(aside))
         finally:
             self._foreseeing.release()
-
-
-def _rigs(session: Session, reader: FactReader, aside: list[Problem]) -> list[AuditRig]:
-    """The rigs of the store that can be asked; those that cannot are told aside."""
-    try:
-        return stored_rigs(session, reader, aside=aside, most=MOST_RIGS)
-    except ProblemsFound as found:
-        aside += found.problems if count_rigs(session) or count_records(session, _MOUNTING) else ()
-        return []

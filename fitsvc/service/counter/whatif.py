@@ -223,15 +223,15 @@ def _with_impact(service: Service, checked: Checked, impact: StoreImpact) -> Che
     return replace(
         checked,
         impact=impact,
-        more=[_shift(one, words, saved=impact.saved) for one in impact.found.looser()],
-        fewer=[_shift(one, words, saved=impact.saved) for one in impact.found.tighter()],
+        more=[_shift(one, words) for one in impact.found.looser()],
+        fewer=[_shift(one, words) for one in impact.found.tighter()],
     )
 
 
-def _shift(one: Shift, words: Mapping[str, str], *, saved: bool) -> ShiftLine:
+def _shift(one: Shift, words: Mapping[str, str]) -> ShiftLine:
     kind = sentence(words.get(one.kind, one.kind)) if one.kind else t("Of no sure kind")
     cases = [
-        (link("/answer", {_RIG if saved else _MOUNTING: rig.key, "accessory": sku}), rig.name, sku)
+        (link("/answer", {_MOUNTING if rig.mounted else _RIG: rig.key, "accessory": sku}), rig.name, sku)
         for rig, sku in one.cases
     ]
     return ShiftLine(kind, one.old, one.new, one.count, cases)
