@@ -12,12 +12,14 @@ from pathlib import Path
 
 import click
 import pytest
+import yaml
 from markdown_it import MarkdownIt
 from walkthrough import blocks_of, carry_out
 from warm import shim
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.cli.app import app
+from fitsvc.engine.cautioning import cautions_of
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
@@ -119,6 +121,31 @@ def test_a_page_of_the_guide_can_be_carried_out(page: Path, tmp_path: Path, port
     """Every command and request of a page is run in an empty folder, and prints what the page shows."""
     path = f"{shim(tmp_path / '.bin')}:{Path(sys.executable).parent}:{os.environ['PATH']}"
     carry_out(page, tmp_path, swaps(port), {"PYTHONPATH": str(ROOT), "PATH": path})
+
+
+def test_rules_and_tables_that_pages_show_are_as_they_should_be(rules: Path) -> None:
+    """What authors copy: a topic of the guide is checked without a caution, and the reference names columns there are.
+
+    A rule that reads past an adapter, or a column that is gone, would else be what everybody begins with.
+    """
+    page = (ROOT / "fitsvc/guide/rules.md").read_text("utf-8")
+    shown = [text for text in re.findall(r"```yaml\n(.*?)```", page, re.DOTALL) if text.startswith("topic: ")]
+    sound = [text for text in shown if "topic: slip" not in text]
+    assert len(sound) == len(shown) - 1 > 0  # one is refused, as the page says
+    assert not cautions_of(load_rulebook(rules), rules)
+    for text in sound:
+        (rules / f"{yaml.safe_load(text)['topic']}.yaml").write_text(text, "utf-8")
+    book = load_rulebook(rules)
+    assert not cautions_of(book, rules)
+    reference = (data_dir("rules") / "README.md").read_text("utf-8")
+    named = {}
+    for text in re.findall(r"```yaml\n(.*?)```", reference, re.DOTALL):
+        read = yaml.safe_load(text)
+        if isinstance(read, list) and "columns" in read[0] and read[0]["id"] in book.tables:
+            named[read[0]["id"]] = {*read[0]["columns"], *(key for row in read[0]["rows"].values() for key in row)}
+    assert named.keys() == {"brake_law"}
+    for id, columns in named.items():
+        assert columns - {"source"} <= book.tables[id].columns.keys()
 
 
 def test_the_readme_can_be_carried_out(tmp_path: Path, port: int) -> None:

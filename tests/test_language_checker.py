@@ -94,6 +94,25 @@ def test_error_texts() -> None:
         assert said == wanted, text
 
 
+def test_a_column_that_is_not_there_is_told_apart_from_its_table() -> None:
+    """Whoever misspells a column is not told that the table is missing, and sees which columns there are."""
+    known = ["brake_law.line", "brake_law.whole", "brake_law.known", "usual_pin"]
+    has = "columns are `line`, `whole`, `known`"
+    told = {
+        "brake_law.lines": ("the table `brake_law` has no column `lines`", f"did you mean `brake_law.line`? Its {has}"),
+        "brake_law.overr": ("the table `brake_law` has no column `overr`", f"its {has}"),
+        "brake_laws.over": ("there is no table `brake_laws`", f"did you mean `brake_law`? Its {has}"),
+        "brake_law": (
+            "the table `brake_law` has several columns",
+            f"name one behind it, as `brake_law.COLUMN`: its {has}",
+        ),
+        "usual_pin.over": ("the table `usual_pin` has no columns", "write `lookup(usual_pin, subject.fact)`"),
+        "usual_pn": ("there is no table `usual_pn`", "did you mean `usual_pin`?"),
+        "weather.of": ("there is no table `weather`", "there are `brake_law`, `usual_pin`"),
+    }
+    assert {name: complaints.unknown_table(name, known) for name in told} == told
+
+
 def test_error_texts_cover_every_complaint() -> None:
     """Each kind of complaint the checker can make stands in the golden file."""
     golden = ERRORS.read_text(encoding="utf-8")

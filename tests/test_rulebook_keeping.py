@@ -22,7 +22,9 @@ SLIPS = {
     "a folder below": ({"shop/shop.yaml": SHOP}, "shop/shop.yaml", "this file is not read", "into the folder itself"),
     "tables deeper": ({"tables/more/law.yaml": TABLES}, "tables/more/law.yaml", "this file is not read", "`tables/`"),
     "another ending": ({"shop.yml": SHOP}, "shop.yml", "this file is not read", "name it `shop.yaml`"),
-    "a table twice": ({"tables/zz.yaml": TABLES}, "tables/zz.yaml", "there is a table `heavy` already", "another id"),
+    "a table twice": (
+        {"tables/zz.yaml": TABLES}, "tables/zz.yaml", "there is a table `heavy` already, in few/tables/", "another id",
+    ),
     "a caution twice": (
         {"rulebook.yaml": TOP + ANOTHER.replace("ID", "c")}, "rulebook.yaml", "`c` is taken by an entry", "another id"
     ),

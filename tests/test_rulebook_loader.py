@@ -160,6 +160,13 @@ def test_a_length_compared_with_a_mass_is_refused_in_place(tmp_path: Path) -> No
         (REQUIRES, "accessory.length", (9, 15), "`accessory.length` is a length, expected a yes/no", ""),
         (REQUIRES, "lookup(heavi, accessory.kind) <= 1 kg", (9, 22), "there is no table `heavi`", "`heavy`"),
         (
+            REQUIRES,
+            "lookup(heavy.over, accessory.kind) <= 1 kg",
+            (9, 22),
+            "the table `heavy` has no columns",
+            "`lookup(h",
+        ),
+        (
             "    source: {kind: common_practice}\n",
             "",
             (6, 5),

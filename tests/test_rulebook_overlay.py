@@ -268,7 +268,7 @@ REFUSED = {
     ),
     "a table of the core's id": (
         {"tables/shop.yaml": FILES["tables/classes.yaml"]}, "yard/tables/shop.yaml", 2,
-        "there is a table `heavy` already",
+        "there is a table `heavy` already, in core/tables/classes.yaml, line 2",
     ),
     "a top of a whole rulebook": (
         {"rulebook.yaml": "name: mine\n"}, "yard/rulebook.yaml", 1, "the core has a file `rulebook.yaml` already",

@@ -169,8 +169,30 @@ def lookup_keys(name: str, wanted: int, given: int) -> Complaint:
 
 
 def unknown_table(name: str, known: Iterable[str]) -> Complaint:
-    """A table that does not exist."""
-    return f"there is no table `{name}`", _mean(name, known, f"there are {_some(known)}")
+    """A table that does not exist, or a column that a table does not have; `known` are tables, with their columns."""
+    columns: dict[str, list[str]] = {}
+    for one in known:
+        table, _, column = one.partition(".")
+        columns.setdefault(table, []).extend([column] if column else [])
+    table, _, column = name.partition(".")
+    if table not in columns:
+        near = nearest(table, columns)
+        told = f"there is no table `{table}`"
+        if near and columns[near]:
+            return told, f"did you mean `{near}`? Its columns are {_all(columns[near])}"
+        return told, f"did you mean `{near}`?" if near else f"there are {_some(columns)}"
+    if not columns[table]:
+        return f"the table `{table}` has no columns", f"write `lookup({table}, subject.fact)`"
+    has = f"its columns are {_all(columns[table])}"
+    if not column:
+        return f"the table `{table}` has several columns", f"name one behind it, as `{table}.COLUMN`: {has}"
+    near = nearest(column, columns[table])
+    help = f"did you mean `{table}.{near}`? I{has[1:]}" if near else has
+    return f"the table `{table}` has no column `{column}`", help
+
+
+def _all(names: Iterable[str]) -> str:
+    return ", ".join(f"`{name}`" for name in names)
 
 
 def known_form() -> Complaint:

@@ -56,14 +56,17 @@ def read_tables(
     """Read the tables of some files; the names of those that are faulty are `lost`."""
     reader = _TableReader(shape, vocabulary, sources)
     tables: dict[str, TableEntry] = {}
+    places: dict[str, Node] = {}
     for tree in trees:
         top = shape.form(tree, TABLES_FILE)
         for node in shape.items(top.entries["tables"] if top else None, "`tables`"):
             table = reader.entry(node)
             if table and table.id in tables:
-                shape.complain(node, f"there is a table `{table.id}` already", "give one of them another id")
+                mark = places[table.id].mark
+                told = f"there is a table `{table.id}` already, in {mark.file}, line {mark.line}"
+                shape.complain(node, told, "give one of them another id")
             elif table:
-                tables[table.id] = table
+                tables[table.id], places[table.id] = table, node
             elif isinstance(node, Mapping):
                 lost.add(shape.text(node, "id"))
     return tables
