@@ -15,6 +15,7 @@ from waiting import LONGEST, until
 
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.cache import cached_rulebook
+from fitsvc.rulebook.folder import passed_over
 from fitsvc.service.reloading import MOST_KEPT, FolderRules, _put
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
@@ -152,9 +153,23 @@ def test_what_is_served_is_a_copy(tmp_path: Path, rules: Path) -> None:
     assert folder.load("sha256:0") is None
 
 
-def test_files_that_would_be_passed_over_are_refused(tmp_path: Path, rules: Path) -> None:
-    """As `rules check` refuses them: nothing in them would hold."""
-    (rules / "more.yml").write_text("topic: more\n")
+@pytest.mark.parametrize(
+    "name", ["more.yml", "Steps.YAML", "steps.YML", "steps.yaml.txt", "steps.Yaml.bak", "words/es.yml"]
+)
+@pytest.mark.parametrize("overlay", [False, True])
+def test_files_that_would_be_passed_over_are_refused(name: str, overlay: bool, tmp_path: Path, rules: Path) -> None:
+    """As `rules check` refuses them, whatever their letters and endings: nothing in them would hold."""
+    if overlay:
+        rules = tmp_path / "yard"
+        rules.mkdir()
+        (rules / "overlay.yaml").write_text("name: the yard\n")
+    assert not [*passed_over(rules)]
+    (rules / name).parent.mkdir(exist_ok=True)
+    (rules / name).write_text("topic: more\n")
+    (found,) = passed_over(rules)
+    stem = name.partition("/")[2] or name
+    assert found.help.startswith(f"name it `{stem.partition('.')[0]}.yaml`") and found.file.endswith(name)
+    assert ("take it out" in found.help) == (name.count(".") > 1)
     below = tmp_path / "below"
     below.mkdir()
     with pytest.raises(ProblemsFound, match="this file is not read"):

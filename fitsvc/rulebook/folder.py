@@ -5,6 +5,7 @@ editor's locks and git's own files are, belongs to nobody's rules. A folder with
 is read with it: the one below it named `core`, or else fitsvc's own.
 """
 
+import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePosixPath
 from typing import Final
@@ -28,12 +29,18 @@ TONGUES: Final = "words"
 """The folder below that holds words in other languages, from which no rule is made."""
 RULINGS: Final = ("rules", "limits", "needs")
 """The sections of a topic whose entries have an id and come to a result."""
-_SUFFIXES: Final = (".yaml", ".yml")
+_SUFFIX: Final = ".yaml"
+_NAMED: Final = re.compile(r"(?P<stem>.+?)[.]ya?ml(?P<more>([.]\w+)*)", re.IGNORECASE)
+"""A file that its name calls YAML, in whatever letters and whatever an editor or a download has put behind it."""
 
 
 def yaml_files(folder: Path) -> list[Path]:
     """Every file below a folder that is named as YAML and not hidden, whether it is read or not."""
-    found = (path for path in folder.rglob("*.y*ml") if path.suffix in _SUFFIXES)
+    return [path for path in _called_yaml(folder) if path.suffix in (_SUFFIX, ".yml")]
+
+
+def _called_yaml(folder: Path) -> list[Path]:
+    found = (path for path in folder.rglob("*") if _NAMED.fullmatch(path.name) and path.is_file())
     return sorted(path for path in found if not any(part.startswith(".") for part in path.relative_to(folder).parts))
 
 
@@ -59,12 +66,14 @@ def all_files(folder: Path) -> dict[str, Path]:
 def passed_over(folder: Path) -> Iterator[Problem]:
     """A problem for each file that somebody may take for a part of the rules and that no rule is read from."""
     core = core_of(folder)
-    for path in yaml_files(folder):
+    for path in _called_yaml(folder):
         of_core = core is not None and path.is_relative_to(folder / CORE)
-        if not of_core and not _is_read(folder, path) and path.parent != folder / TONGUES:
-            name = str(path.relative_to(folder.parent))
-            if path.suffix != _SUFFIXES[0]:
-                help = f"name it `{path.stem}{_SUFFIXES[0]}`"
+        of_words = path.parent == folder / TONGUES and path.suffix == _SUFFIX
+        if not of_core and not _is_read(folder, path) and not of_words:
+            name, called = str(path.relative_to(folder.parent)), _NAMED.fullmatch(path.name)
+            if path.suffix != _SUFFIX and called is not None:
+                help = f"name it `{called['stem']}{_SUFFIX}`"
+                help += ", or take it out of the folder" if called["more"] else ""
             else:
                 help = f"move it into the folder itself, or into {' or '.join(f'`{one}/`' for one in BELOW)}"
             yield Problem("this file is not read, so that nothing in it holds", help, file=name)
@@ -115,4 +124,4 @@ def _named(folder: Path) -> dict[str, Path]:
 
 def _is_read(folder: Path, path: Path) -> bool:
     below = path.relative_to(folder).parts[:-1]
-    return path.suffix == _SUFFIXES[0] and (not below or below in [(name,) for name in BELOW])
+    return path.suffix == _SUFFIX and (not below or below in [(name,) for name in BELOW])
