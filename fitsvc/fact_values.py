@@ -12,7 +12,7 @@ from typing import Any, Final, TypeVar
 from fitsvc.document import Json
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemKind, ProblemsFound, nearest
-from fitsvc.language.quantities import ANGLE, LIKE, QuantityError, is_plainest, parse_any, parse_quantity
+from fitsvc.language.quantities import ANGLE, LIKE, NUMBER, QuantityError, is_plainest, parse_any, parse_quantity
 from fitsvc.language.spreadsheets import damage_of
 from fitsvc.language.truth import NO, YES, Truth
 from fitsvc.language.types import ListType, Mask, NumberType, TruthType, Value
@@ -205,7 +205,23 @@ def _held(fact: Fact, wire: Json, pointer: str = "") -> float:
     return min(max(amount, fact.range[0]), fact.range[1])
 
 
-def _tolerance(fact: Fact, wire: Json) -> float:
+_SHARE: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*%\s*\Z", re.ASCII)
+_DECIMAL: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(\w+)\s*\Z", re.ASCII)
+
+
+def _share_refused(value: Json, share: str) -> ProblemsFound:
+    """A tolerance as a share of its figure: of which one is read off, so it is told as from what to what it may be."""
+    figure = _DECIMAL.match(value) if isinstance(value, str) else None
+    off, amount, unit = (float(share) / 100, float(figure[1]), figure[2]) if figure else (0.1, 12.0, "lb")
+    ends = f"{max(amount * (1 - off), 0.0):.10g}-{amount * (1 + off):.10g} {unit}"
+    help = t("write from what to what it may be, such as `{ends}`, or `at_least` and `at_most`", ends=ends)
+    return _refuse(t("{wire} is a share, and a tolerance has a unit", wire=f"`{share} %`"), help, "/tolerance")
+
+
+def _tolerance(fact: Fact, wire: Json, value: Json) -> float:
+    share = _SHARE.match(wire) if isinstance(wire, str) else None
+    if share and isinstance(fact.type, NumberType) and fact.type.dimension != NUMBER:
+        raise _share_refused(value, share[1])
     tolerance = _amount(fact, wire, "/tolerance")
     if tolerance < 0.0:
         help = t("a tolerance is how far off it may be either way")
@@ -221,7 +237,7 @@ def _bounded(fact: Fact, wire: Mapping[str, Json]) -> Bounds:
     assert fact.range
     if keys == {"value", "tolerance"}:
         value = partial(_held, fact, wire["value"], "/value")
-        amount, tolerance = _all([value, partial(_tolerance, fact, wire["tolerance"])])
+        amount, tolerance = _all([value, partial(_tolerance, fact, wire["tolerance"], wire["value"])])
         return (max(amount - tolerance, fact.range[0]), min(amount + tolerance, fact.range[1]))
     if not keys or not keys <= {"at_least", "at_most"}:
         listed = ", ".join(shown(key) for key in sorted(keys)) or "nothing"

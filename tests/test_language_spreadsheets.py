@@ -39,7 +39,24 @@ def test_what_a_spreadsheet_did_is_known(text: str, sort: str, meant: str) -> No
 
 @pytest.mark.parametrize(
     "text",
-    ["5/8", "1-1/4", "2-1/2 in", "2.5", "10-12", "45874", "augment", "2 in", "", "8", "1,250"],
+    [
+        "5/8",
+        "1-1/4",
+        "2-1/2 in",
+        "2.5",
+        "10-12",
+        "45874",
+        "augment",
+        "2 in",
+        "",
+        "8",
+        "1,250",
+        "1e400 lb",
+        "1e-400 lb",
+        "-1E+400",
+        "1e99",
+        "1E-99",
+    ],
 )
 def test_what_is_a_figure_or_nothing_at_all_is_no_damage(text: str) -> None:
     """Figures as people write them are none; a bare number of a day is one only where it is asked for."""

@@ -41,8 +41,8 @@ def damage_of(text: str, *, serials: bool = False) -> Damage | None:
     told = _UNIT.sub("", text.strip())
     if _ERROR.match(told):
         return Damage("error")
-    if _EXPONENT.match(told):
-        return Damage("exponent", (f"{float(told.replace(',', '.')):.12g}",))
+    if _EXPONENT.match(told) and (figure := _plain(float(told.replace(",", ".")))):
+        return Damage("exponent", (figure,))
     if found := _BY_NAME.match(told):
         month = next(number for number in range(1, 13) if found[f"m{number}"])
         other = found["day"] or found["behind"]
@@ -53,6 +53,12 @@ def damage_of(text: str, *, serials: bool = False) -> Damage | None:
         day = date(1899, 12, 30) + timedelta(days=days)
         return _date(day.month, day.day)
     return None
+
+
+def _plain(figure: float) -> str:
+    """A figure as people write it; empty of one that nobody writes so, which no spreadsheet has made an exponent of."""
+    told = f"{figure:.12g}"
+    return told if told.lstrip("-").replace(".", "").isdigit() and figure else ""
 
 
 def _date(one: int, other: int) -> Damage:
