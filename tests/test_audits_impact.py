@@ -11,14 +11,15 @@ from changed_rules import changed
 from litestar import Litestar
 from litestar.testing import TestClient
 
-from fitsvc.audits.impact import impact_on_questions, unsigned
+from fitsvc.audits.impact import impact_on_questions, impact_on_store, unsigned
 from fitsvc.cli import main
+from fitsvc.engine.compared import compare_examples
 from fitsvc.engine.examples import brings_about
 from fitsvc.paths import data_dir
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.service.context import service_in
-from fitsvc.store.database import Database, upgrade
-from fitsvc.store.rigs import count_rigs
+from fitsvc.store.database import upgrade
+from fitsvc.store.rigs import count_rigs, list_rigs
 from fitsvc.store.searching import count_records
 
 OWN = data_dir("rules")
@@ -198,30 +199,32 @@ def test_what_no_saved_rig_shows_wants_a_name_all_the_same(
         rule, file = "folded-clears-bumper", rules / "clearance.yaml"
         before, at, after = file.read_text("utf-8").partition(f"  - id: {rule}\n")
         own, next_, rest = after.partition("  - id: ")
-        for old, new in (
+        for was, now in (
             ("severity: blocking", "severity: caution"),
             ("so: blocks", "so: caution"),
             ("open}", "caution}"),
         ):
-            own = own.replace(old, new)
+            own = own.replace(was, now)
         file.write_text(f"{before}{at}{own}{next_}{rest}", "utf-8")
-    url, mute = service_in(pages.app).database.url, capsys.readouterr
-    assert main(["rules", "compare", str(OWN), str(rules)]) == 1  # by its examples alone
+    new = load_rulebook(rules)
+    assert compare_examples(load_rulebook(OWN), new).looser() == [rule]
+    assert compare_examples(new, load_rulebook(OWN)).looser() == []
+    service, mute = service_in(pages.app), capsys.readouterr
+    with service.database.session() as session:
+        impact = impact_on_store(load_rulebook(OWN), new, session)
+    assert impact.looser() == [rule] and all(one.mounted for group in impact.loosened() for one in group.cases)
+    if how != "lower severity":
+        return
+    assert main(["rules", "compare", str(OWN), str(rules)]) == 1
     assert f"rules: [{rule}], by: NAME" in " ".join(mute().out.split())
-    assert main(["rules", "compare", str(OWN), str(rules), "--on", url]) == 1
-    told = " ".join(mute().out.split())
-    assert f"+ {rule}, bike_carrier: " in told and " mounting mnt_" in told
-    assert f"rules: [{rule}], by: NAME" in told
-    empty = Database(f"sqlite:///{tmp_path}/empty.db")
-    upgrade(empty.url)
-    for database in (url, empty.url):
-        assert main(["rules", "publish", str(rules), "--database", database]) == 1
-        assert "1 rule says yes to more, and nobody has signed for that" in mute().out
+    url = f"sqlite:///{tmp_path}/empty.db"
+    upgrade(url)
+    assert main(["rules", "publish", str(rules), "--database", url]) == 1
+    assert "1 rule says yes to more, and nobody has signed for that" in mute().out
     since = load_rulebook(OWN).digest.removeprefix("sha256:")[:12]
     entry = f"{{since: {since}, rules: [{rule}], by: M. Keeper, because: tried on the bench}}"
     (rules / "signed.yaml").write_text(f"signed:\n  - {entry}\n")
-    assert main(["rules", "publish", str(rules), "--database", empty.url]) == 0
-    empty.close()
+    assert main(["rules", "publish", str(rules), "--database", url]) == 0
 
 
 def test_an_example_is_looser_by_what_it_brings_about() -> None:
@@ -236,3 +239,27 @@ def test_an_example_is_looser_by_what_it_brings_about() -> None:
     assert [brings_about(given) for given, _ in words] == [outcome for _, outcome in words]
     for given in ("passes", "not_applicable", "met", "told", "not_told", "at_most 350 lb", "is [open]"):
         assert brings_about(given) == "works"
+
+
+def test_what_could_not_be_asked_is_no_clean_end(
+    tmp_path: Path, pages: TestClient[Litestar], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Questions that name what is stored want the store; without it nothing is asked, which is told and no success."""
+    rules = changed(tmp_path, "road.yaml", "about: ", "about:  ")
+    log, url = tmp_path / "asked.jsonl", service_in(pages.app).database.url
+    with service_in(pages.app).database.session() as session:
+        rig = list_rigs(session, limit=1)[0].id
+    log.write_text(json.dumps({"rig": {"id": rig}, "accessory": {"sku": "SPK-TRUG-2"}}) + "\n")
+    compare = ["rules", "compare", str(OWN), str(rules), "--on", str(log)]
+    assert main(compare) == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert "0 asked: " in told and "nothing could be asked of both" in told and "`--database URL`" in told
+    assert main([*compare, "--database", url]) == 0
+    assert "\n1 asked: 0 have another outcome" in capsys.readouterr().out
+    log.write_text(json.dumps({"rig": {"id": "nobody-s"}, "accessory": {"sku": "SPK-TRUG-2"}}) + "\n")
+    assert main([*compare, "--database", url]) == 1
+    assert "help: mend what is told above" in capsys.readouterr().out
+    upgrade(f"sqlite:///{tmp_path}/empty.db")
+    assert main(["rules", "compare", str(OWN), str(rules), "--on", f"sqlite:///{tmp_path}/empty.db"]) == 1
+    assert "load rigs, or mountings" in " ".join(capsys.readouterr().out.split())
+    assert main(["rules", "compare", str(OWN), str(rules), "--on", url, "--database", url]) == 2

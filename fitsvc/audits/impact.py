@@ -18,7 +18,8 @@ from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case, FactReader
-from fitsvc.inventory.stored import stored
+from fitsvc.inventory.shelf import Shop
+from fitsvc.inventory.stored import StoreRecords, stored
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOMES
@@ -183,12 +184,19 @@ def _case(rig: AuditRig, sku: str) -> ImpactCase:
     return ImpactCase(f"--rig {rig.key} --accessory {sku}", rig.key, sku)
 
 
-def impact_on_questions(old: Rulebook, new: Rulebook, questions: Iterable[tuple[str, Json]]) -> Impact:
-    """Recorded questions, each with its name, under both rulebooks; what one of them cannot be asked is aside."""
+def impact_on_questions(
+    old: Rulebook, new: Rulebook, questions: Iterable[tuple[str, Json]], session: Session | None = None
+) -> Impact:
+    """Recorded questions, each with its name, under both rulebooks; what one of them cannot be asked is aside.
+
+    What they name of a store is looked up in it, where a session with one is given.
+    """
     sides, impact = _sides(old, new), Impact()
+    held = [StoreRecords(session, Shop(side.reader).vehicles) if session else NoRecords() for side in sides]
     for name, document in questions:
         try:
-            cases = [read_question(document, side.reader, NoRecords()).case for side in sides]
+            both = zip(sides, held, strict=True)
+            cases = [read_question(document, side.reader, records).case for side, records in both]
         except ProblemsFound as found:
             impact.aside.append(f"{name}: {found.problems[0].message}")
             continue

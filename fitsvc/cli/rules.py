@@ -155,18 +155,28 @@ def facts(words: tuple[str, ...], kind: str | None, as_json: bool, rules: Path |
 @click.argument("old", metavar="OLD", type=FILE, help="A folder of rules.")
 @click.argument("new", metavar="[NEW]", type=FILE, required=False, help="Another one; fitsvc's own when left out.")
 @click.option("--on", metavar="URL|FILE", help="Judge a store's rigs and accessories too, or a file of questions.")
+@click.option("--database", metavar="URL", help="The store whose records the questions of that file name.")
 @click.option("--sold", metavar="FILE", type=FILE, help="What sells, CSV with `sku` and `sold`: it is told first.")
 @click.option("--to", metavar="FILE", type=FILE, help="Write what changes as a page (.html) or a comment (.md).")
 @click.option("--counter", metavar="URL", default="", help="Where the counter over that store is, to link cases to.")
 @click.option("--prove", is_flag=True, help="Prove that rules mean the same, or tell the smallest rig that differs.")
 def compare(
-    old: Path, new: Path | None, on: str | None, sold: Path | None, to: Path | None, counter: str, prove: bool
+    old: Path,
+    new: Path | None,
+    on: str | None,
+    database: str | None,
+    sold: Path | None,
+    to: Path | None,
+    counter: str,
+    prove: bool,
 ) -> None:
     """Compare two folders of rules. Tells what differs, on their examples and on what you name."""
     from fitsvc.cli.rules_compared import hold_to_endings, show_differences, show_examples, sold_of
 
     if on is None and (sold or to or counter):
         refuse("`--sold`, `--to` and `--counter` are of what `--on` asks", "name a store or a file of questions")
+    if database is not None and (on is None or "://" in on):
+        refuse("`--database` is of questions in a file", "name the file behind `--on`; of a store, its address alone")
     if to is not None:
         hold_to_endings(to)
     sells = sold_of(sold) if sold else {}
@@ -203,9 +213,9 @@ def compare(
             _fail(problems)
         return
     from fitsvc.audits.impact_page import ImpactTold
-    from fitsvc.cli.rules_compared import impact_on, show_impact, shown_name, write_impact
+    from fitsvc.cli.rules_compared import impact_on, show_impact, shown_name, unasked, write_impact
 
-    impact = impact_on(before, after, on, sells)
+    impact = impact_on(before, after, on, sells, database)
     show_impact(out(), impact)
     if "://" in on and impact.changed:
         out().print("Ask one under either: `fitsvc answer --rig ID --accessory SKU --database URL --rules OLD|NEW`")
@@ -218,7 +228,7 @@ def compare(
         told = ImpactTold(impact=impact, old=before, new=after, on=shown_name(on), counter=counter, unsigned=said)
         write_impact(told, to)
         out().print(f"{to}")
-    if problems:
+    if problems := problems + ([] if impact.asked else [unasked(on, database)]):
         _fail(problems)
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 from fitsvc.cli.console import one_line, paragraph, refuse
 from fitsvc.cli.rule_view import inline
 from fitsvc.document import Json
+from fitsvc.language.problems import Problem
 from fitsvc.rulebook.yaml_text import to_plain
 
 if TYPE_CHECKING:
@@ -64,22 +65,41 @@ def _lines(old: Mapping[str, Json], new: Mapping[str, Json]) -> "Iterator[tuple[
             yield from ((sign, f"{field}: {inline(v)}") for sign, v in (("-", before), ("+", after)) if v is not None)
 
 
-def impact_on(old: "Rulebook", new: "Rulebook", on: str, sold: "Mapping[str, float]") -> "Impact":
-    """What changes on a store, named by its URL, or on a file with a question a line; `sold` are items by SKU."""
+def impact_on(
+    old: "Rulebook", new: "Rulebook", on: str, sold: "Mapping[str, float]", database: str | None = None
+) -> "Impact":
+    """What changes on a store, named by its URL, or on a file with a question a line; `sold` are items by SKU.
+
+    Questions of a file may name what is stored in a `database`.
+    """
     from fitsvc.audits.impact import impact_on_questions, impact_on_store
+    from fitsvc.cli.options import open_database
     from fitsvc.loading.json_text import read_json
 
     if "://" in on:
-        from fitsvc.cli.options import open_database
-
-        with open_database(on) as database, database.session() as session:
+        with open_database(on) as opened, opened.session() as session:
             return impact_on_store(old, new, session, sold)
     try:
         lines = Path(on).read_text("utf-8").splitlines()
     except (OSError, UnicodeDecodeError):
         refuse(f"`{on}` cannot be read", "name a store, as in `sqlite:///shop.db`, or a file with a question a line")
     named = [(f"{on}:{number}", line) for number, line in enumerate(lines, 1) if line.strip()]
-    return impact_on_questions(old, new, ((name, read_json(line, name)) for name, line in named))
+    questions = ((name, read_json(line, name)) for name, line in named)
+    if database is None:
+        return impact_on_questions(old, new, questions)
+    with open_database(database) as opened, opened.session() as session:
+        return impact_on_questions(old, new, questions, session)
+
+
+def unasked(on: str, database: str | None) -> "Problem":
+    """That nothing could be asked, so that nothing is known of what changes."""
+    if "://" in on:
+        help = "load rigs, or mountings with their vehicles and receivers, and accessories, or name a file of questions"
+    elif database is None:
+        help = "name the store whose rigs and items the questions name: `--database URL`; else mend what is told above"
+    else:
+        help = "mend what is told above"
+    return Problem("nothing could be asked of both, so that nothing is known of what changes", help)
 
 
 def shown_name(on: str) -> str:
