@@ -164,9 +164,6 @@ def test_texts_are_kept_for_people() -> None:
         ("weight", {"min": "1 kg", "at_most": "2 kg"}, "the weight cannot be read from `at_most`, `min`", "give"),
         ("weight", {"at_least": "9 kg", "at_most": "8 kg"}, "at least `9 kg` and at most `8 kg` cannot both hold",
          "`at_least` is the lower one"),
-        ("weight", "12 kg ±10%", "`10 %` is a share, and a tolerance has a unit",
-         "such as `10.8-13.2 kg`, or `at_least`"),
-        ("weight", {"value": 12, "tolerance": "5 %"}, "`5 %` is a share", "such as `10.8-13.2 lb`, or `at_least` and"),
         ("bikes", 2.5, "`2.5` is not a whole number", "write the bikes as a whole number between 0 and 6"),
         ("bikes", "300 %", "`300 %` is a share, not a count", "write the bikes as a whole number between 0 and 6"),
         ("bikes", 10**400, "`" + ("1" + "0" * 59) + "…` is not plausible for the bikes", "it is between 0"),
@@ -195,6 +192,20 @@ def test_forms_that_are_refused(name: str, wire: Any, message: str, help: str) -
     found = refused(name, wire)
     assert (found.message, found.pointer) == (message, f"/rig/part/facts/{name}")
     assert found.help.startswith(help)
+
+
+def test_a_tolerance_in_percent_is_told_what_to_write() -> None:
+    """A share is of a figure and no tolerance of it: the very ends are offered, or how ends are written."""
+    told = "write from what to what it may be, such as `{}`, or `at_least` and `at_most`"
+    for wire, ends in (
+        ("12 kg ±10%", "10.8-13.2 kg"),
+        ({"value": "1/2 lb", "tolerance": "5 %"}, "10.8-13.2 lb"),
+        ({"value": "90 kg", "tolerance": "2.5 %"}, "87.75-92.25 kg"),
+    ):
+        found = refused("weight", wire)
+        assert found.message.endswith(" %` is a share, and a tolerance has a unit")
+        assert found.pointer == f"/rig/part/facts/weight{'/tolerance' if isinstance(wire, dict) else ''}"
+        assert found.help == told.format(ends)
 
 
 @pytest.mark.parametrize("wire", ["zebra", "245/75R", "", "9999/75R16"])

@@ -23,7 +23,8 @@ SLIPS = {
     "tables deeper": ({"tables/more/law.yaml": TABLES}, "tables/more/law.yaml", "this file is not read", "`tables/`"),
     "another ending": ({"shop.yml": SHOP}, "shop.yml", "this file is not read", "name it `shop.yaml`"),
     "a table twice": (
-        {"tables/zz.yaml": TABLES}, "tables/zz.yaml", "there is a table `heavy` already, in few/tables/", "another id",
+        {"tables/zz.yaml": TABLES}, "tables/zz.yaml",
+        "there is a table `heavy` already, in rules/tables/classes.yaml, line 2", "another id",
     ),
     "a caution twice": (
         {"rulebook.yaml": TOP + ANOTHER.replace("ID", "c")}, "rulebook.yaml", "`c` is taken by an entry", "another id"
