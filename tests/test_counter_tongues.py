@@ -1,6 +1,7 @@
 """The pages, answers and problems in other languages: which one is spoken, and that no text is forgotten in any."""
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -90,6 +91,47 @@ def test_no_text_of_an_answer_is_left_in_english(pages: TestClient[Litestar], ru
         assert answer.status_code == 200 and answer.headers["content-language"] == "es"
         found += [f"{file}: {one}" for one in left_in_english(list(_told(answer.json())), names)]
     assert not found, "\n".join(found)
+
+
+def _named_in_part() -> Iterator[dict[str, object]]:
+    """Questions about a vehicle of which only make and model are told, that may be several, with each receiver."""
+    named = Counter((str(one.facts["make"]), str(one.facts["model"])) for one in world().of("vehicle"))
+    carriers = ("LLH-TRAY-48", "PKM-MOTO-2")
+    for place, (make, model) in enumerate(sorted(one for one, count in named.items() if count > 1)):
+        for receiver in world().of("receiver"):
+            rig = {"vehicle": {"facts": {"make": make, "model": model}}, "receiver": {"id": receiver.key}}
+            yield {"rig": rig, "accessory": {"sku": carriers[place % len(carriers)]}}
+
+
+@pytest.mark.usefixtures("marked")
+def test_no_text_over_several_vehicles_is_left_in_english(pages: TestClient[Litestar], rulebook: Rulebook) -> None:
+    """What holds over all that a vehicle may be, and what each of them comes to: of one and of several."""
+    names, found, differing = _names(rulebook), [], 0
+    for asked in _named_in_part():
+        answer = pages.post("/v1/answers", json=asked, headers={"accept-language": "qps"})
+        assert answer.status_code == 200, answer.text
+        differing += len({one["outcome"] for one in answer.json().get("candidates", ())}) > 1
+        found += [f"{asked}: {one}" for one in left_in_english(list(_told(answer.json())), names)]
+    assert differing > 5
+    assert not found, "\n".join(found[:5])
+
+
+def test_one_of_several_vehicles_is_told_as_one(pages: TestClient[Litestar]) -> None:
+    """`1 is open`, and in Spanish no word of English."""
+    rig = {
+        "vehicle": {"facts": {"make": "Velmora", "model": "Saltmarsh"}},
+        "receiver": {"id": "rcv_pell_wicket_3"},
+    }
+    load = {"facts": {"cargo_weight": "100 kg"}}
+    asked = {"rig": rig, "accessory": {"sku": "LLH-TRAY-48"}, "load": load}
+    said = [
+        pages.post("/v1/answers", json=asked, headers={"accept-language": code}).json()["summary"]
+        for code in ("en", "es")
+    ]
+    assert said[0].endswith("Of the 2 configurations that are stored, 1 would do on conditions and 1 is open.")
+    assert said[1].endswith(
+        "De las 2 configuraciones guardadas, con 1 serviría con condiciones y con 1 queda por saber."
+    )
 
 
 @pytest.mark.parametrize("code", sorted(one for one in spoken_tongues(None) if "-" not in one))

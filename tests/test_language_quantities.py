@@ -26,6 +26,7 @@ from fitsvc.language.quantities import (
     parse_any,
     parse_quantity,
 )
+from fitsvc.tongues import Tongue, speaking
 
 PLAINEST = st.from_regex(r"[0-9]{1,9}(\.[0-9]{1,9})? (in|lb|mm|kg)", fullmatch=True)
 LITERAL = re.compile(rf"{QUANTITY_NUMBER_PATTERN}\s*{QUANTITY_UNIT_PATTERN}")
@@ -311,3 +312,30 @@ def test_a_plain_figure_is_the_float_next_to_what_is_written(text: str) -> None:
     dimension, factor = UNITS[unit]
     assert parse_any(text) == (float(Fraction(figure) * factor), dimension)
     assert parse_any(f"  {text} ") == parse_any(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "offered", "kilograms"),
+    [
+        ("1.000,5 kg", "1000.5 kg", 1000.5),
+        ("1.234.567,8 kg", "1234567.8 kg", 1234567.8),
+        ("1 500 kg", "1500 kg", 1500.0),
+        ("1 500,5 kg", "1500.5 kg", 1500.5),
+        ("1\u202f500 kg", "1500 kg", 1500.0),
+        ("1'500 kg", "1500 kg", 1500.0),
+    ],
+)
+def test_what_is_offered_for_thousands_parted_otherwise_is_read(text: str, offered: str, kilograms: float) -> None:
+    """Whoever writes what the refusal says is not refused again."""
+    with pytest.raises(QuantityError) as refused:
+        parse_any(text)
+    assert f"`{offered}`" in refused.value.help
+    assert parse_any(offered)[0] == pytest.approx(kilograms)
+
+
+def test_a_point_before_a_decimal_comma_parts_thousands() -> None:
+    """Where people write so it has one reading; a point alone may still be either."""
+    with speaking(Tongue(code="es", decimal=",")):
+        assert parse_any("1.000,5 kg")[0] == pytest.approx(1000.5)
+        with pytest.raises(QuantityError):
+            parse_any("1.000 kg")

@@ -47,12 +47,13 @@ _CLASS: Final[Mapping[Outcome, str]] = {
     "fails": "fails",
     "undetermined": "",
 }
-_COUNTED: Final[Mapping[Outcome, str]] = {
-    "works": later("would do"),
-    "conditional": later("would do on conditions"),
-    "fails": later("would not"),
-    "undetermined": later("are open"),
+_COUNTED: Final[Mapping[Outcome, tuple[str, str]]] = {
+    "works": (later("{count} would do"), later("{count} would do")),
+    "conditional": (later("{count} would do on conditions"), later("{count} would do on conditions")),
+    "fails": (later("{count} would not"), later("{count} would not")),
+    "undetermined": (later("{count} is open"), later("{count} are open")),
 }
+"""What one and what several of them come to."""
 _RANKS: Final = tuple(RESULT_OF)
 
 
@@ -96,8 +97,8 @@ def shown(judged: Sequence[CandidateAnswer]) -> list[Candidate]:
 
 def over(judged: Sequence[CandidateAnswer]) -> str:
     """A sentence on what the answer holds over."""
-    counts = [(sum(one.verdict.outcome == kind for one in judged), text) for kind, text in _COUNTED.items()]
-    told = [f"{count} {text}" for count, text in counts if count]
+    counts = [(sum(one.verdict.outcome == kind for one in judged), texts) for kind, texts in _COUNTED.items()]
+    told = [t(one if count == 1 else several, count=count) for count, (one, several) in counts if count]
     if len(told) == 1:
         if len(judged) == 2:
             return t("That is so for both configurations that are stored.")

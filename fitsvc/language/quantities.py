@@ -91,6 +91,10 @@ _SAMPLES = {LENGTH: "2-1/2 in", MASS: "300 lb", ANGLE: "12 deg", FORCE: "14.3 kN
 
 _COMMA = re.compile(r"(?<=\d)[,](?=\d)")
 _THREE = re.compile(r"(?<!\d)([1-9]\d{0,2})([.,])(\d{3})(?!\d)")
+_GROUPED = re.compile(
+    r"(?P<large>[-+]?[1-9]\d{0,2}(?:(?P<mark>[ .'’])\d{3})(?:(?P=mark)\d{3})*)(?:[.,](?P<small>\d+))?(?P<unit>\D*)"
+)
+"""A figure with its thousands parted as much of the world parts them: `1 500 kg`, `1.000,5 kg`, `1'500 kg`."""
 _LISTED: tuple[str, ...] = ("in", "ft", "mm", "cm", "m", "lb", "oz", "kg", "g", "t", "kN", "N", "lbf", "deg", "%")
 _LISTED += ("ft-lb", "in-lb", "N·m")
 """The units that are told where one is not known: of what is asked for, where that is."""
@@ -218,6 +222,8 @@ def _with_point(text: str) -> str:
     """A figure with a decimal comma as it is read, where people write so; `1,700` may be either and is asked."""
     if tongue().decimal == "." or not _COMMA.search(text):
         return text
+    if (figure := _ungrouped(text)) and "." in text:
+        return figure.replace(",", ".")  # a point and a comma behind it: the point parts thousands
     if found := _THREE.search(text):
         large, small = found[1] + found[3], f"{found[1]},{found[3]}".rstrip("0").rstrip(",")
         raise QuantityError(
@@ -225,6 +231,15 @@ def _with_point(text: str) -> str:
             t("write `{small}` or `{large}`, with its unit", small=small, large=large),
         )
     return _COMMA.sub(".", text)
+
+
+def _ungrouped(text: str) -> str:
+    """A figure whose thousands are parted otherwise than by a comma as it is to be written; empty for any other."""
+    found = _GROUPED.fullmatch(" ".join(text.split()))
+    if found is None or (found["mark"] == "." and (found["small"] is None or "," not in text)):
+        return ""
+    small = f"{tongue().decimal}{found['small']}" if found["small"] else ""
+    return re.sub(r"[ .'’]", "", found["large"]) + small + found["unit"]
 
 
 @lru_cache(maxsize=4096)
@@ -329,13 +344,21 @@ def _sum(text: str, parts: list[tuple[Fraction, str]], wanted: Dimension | None)
         return amount * factor, dimension
     _refuse_other(text, parts[0][1])
     if any(unit.startswith(",") for _, unit in parts):
-        pointed = text.strip().replace(",", ".") if text.count(",") == 1 else "2.5 in"
+        pointed = _ungrouped(text) or (text.strip().replace(",", ".") if text.count(",") == 1 else "2.5 in")
         raise QuantityError(
             t("{what} has a comma that does not part thousands", what=_quote(text)),
             t("write `{pointed}` with a point, and thousands as `3,500 lb` or `3500 lb`", pointed=_printable(pointed)),
         )
     rows = [row for _, unit in parts if (row := _known(unit))]
     if not (len(parts) == len(rows) == 2 and _JOINED.get(rows[0]) == rows[1]):
+        if figure := _ungrouped(text):
+            raise QuantityError(
+                t("{what} is not one quantity", what=_quote(text)),
+                t(
+                    "write `{figure}`, with nothing between its thousands, if it is one figure",
+                    figure=_printable(figure),
+                ),
+            )
         raise QuantityError(
             t("{what} is not one quantity", what=_quote(text)),
             t("write one number and its unit; only feet and inches join, as in `6 ft 2 in`, and pounds and ounces"),
