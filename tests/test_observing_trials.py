@@ -217,6 +217,18 @@ def test_f12_what_rubs_is_a_caution(yard: Any) -> None:
     assert not any("tried here" in one for one in finding(yard, "BOX", RULE)[1])
 
 
+def test_f12_what_touched_is_told_so_and_by_no_figure_that_nobody_read(yard: Any) -> None:
+    """That it touched is the reason and when is told with it; how far it strikes nobody has measured."""
+    tried(yard, "touched", at="2026-11-03T12:00:00Z")
+    question = {"rig": {"mounting": {"id": "mnt_1"}}, "accessory": {"sku": "RACK"}}
+    answer = yard[0].post("/v1/answers", json=question).json()
+    assert answer["summary"].startswith("No. This very accessory touched when it was tried here")
+    told = "RACK was tried here folded up: it touched, and did not go, on 3 November 2026."
+    assert told in answer["cautions"]
+    (struck,) = [one for one in answer["findings"] if one["rule"] == RULE]
+    assert struck["reason"].endswith("so it would strike the bumper.") and "margin" not in struck
+
+
 def test_f12_a_state_without_geometry_is_told_of_that_accessory(yard: Any) -> None:
     """What touched when it was tilted down bounds nothing, and is told with every answer about it."""
     before, key = mounting(yard)["facts"], tried(yard, "touched", "tilted")

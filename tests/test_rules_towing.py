@@ -305,3 +305,22 @@ def test_a_weight_that_is_the_sum_of_bounds_is_not_held_against_its_own_parts() 
     assert not any(step.fact == "trailer.gross_weight" for step in told.next)
     heavy = answer({**parts, "trailer.cargo_weight": {"at_least": "3500 lb", "at_most": "4000 lb"}})
     assert heavy.outcome == "fails"
+
+
+def test_a_slip_of_the_pen_is_told_before_what_follows_from_it() -> None:
+    """A tongue of 2600 lb on a trailer of 2500 lb breaks every rating there is; first is told that it cannot be."""
+    found = answer(
+        {
+            "accessory.kind": "ball_mount",
+            "accessory.tongue_rating": "600 lb",
+            "receiver.tongue_rating": "500 lb",
+            "vehicle.tongue_rating": "500 lb",
+            "vehicle.curb_weight_rear": "2170 lb",
+            "vehicle.gawr_rear": "4000 lb",
+            "trailer.gross_weight": "2500 lb",
+            "trailer.tongue_weight": "2600 lb",
+        }
+    )
+    assert found.outcome == "fails" and found.findings[0].rule == "tongue-weight-within-trailer"
+    assert "2600 lb" in found.summary and "one of the two is wrong" in found.summary
+    assert len([one for one in found.findings if one.result == "fails"]) > 2

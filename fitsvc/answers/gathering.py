@@ -57,15 +57,21 @@ class Gathered:
         """Note a problem with the question."""
         self.problems.append(Problem(message, help, pointer=pointer, meaning=meaning, kind=kind))
 
-    def is_mapping(self, document: Json, pointer: str, what: str, known: tuple[str, ...]) -> bool:
-        """Whether a part is an object; what it has and may not have is noted."""
+    def is_mapping(
+        self, document: Json, pointer: str, what: str, known: tuple[str, ...], instead: tuple[str, ...] = ()
+    ) -> bool:
+        """Whether a part is an object; what it has and may not have is noted.
+
+        What would be read elsewhere, had it that, is `instead` named among what it may have, and is no part of it here.
+        """
         if not isinstance(document, dict):
             self.complain(pointer, t("{what} is an object", what=what), may_have(known))
             return False
         for key in document:
             if key not in known:
-                near = nearest(key, known)
-                help = elsewhere(key, known) or (t("did you mean `{near}`?", near=near) if near else may_have(known))
+                every = known if key in instead else (*known, *instead)
+                near = nearest(key, every)
+                help = elsewhere(key, known) or (t("did you mean `{near}`?", near=near) if near else may_have(every))
                 self.complain(f"{pointer}/{escape(key)}", t("{what} has no part `{key}`", what=what, key=key), help)
         return True
 

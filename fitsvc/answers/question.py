@@ -75,7 +75,7 @@ def read_question(document: Json, reader: FactReader, records: Records) -> Quest
     gathered = Gathered(reader, records)
     if isinstance(document, dict) and document.get(TOGETHER, 0) is None:
         document = {name: part for name, part in document.items() if name != TOGETHER}
-    if gathered.is_mapping(document, "", t("a question"), OF_QUESTION):
+    if gathered.is_mapping(document, "", t("a question"), OF_QUESTION, (TOGETHER,)):
         _rig(gathered, document.get("rig"))
         for subject in BESIDE_RIG:
             gathered.subject(subject, document.get(subject), f"/{subject}")

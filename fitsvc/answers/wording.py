@@ -18,7 +18,7 @@ from fitsvc.engine.point import Point, Values
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
-from fitsvc.language.display import System, show
+from fitsvc.language.display import System, show, step
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.quantities import MASS, Dimension
 from fitsvc.language.truth import WORDS, YES
@@ -36,6 +36,8 @@ _MOST_SETS: Final = 100
 _MOST_TOLD: Final = 20_000
 """Values of facts whose texts are kept in each system of units, of some hundred bytes each."""
 
+_FINEST_READ: Final = 2
+"""By a sixty-fourth of an inch or a hundredth of a pound or a millimetre; finer is only written where figures clash."""
 _AT_LEAST, _AT_MOST = "at_least", "at_most"
 """What the bounds of a need are called."""
 
@@ -51,7 +53,11 @@ class _Text:
         """The text with its values, of a margin what is sure of it."""
         pairs = ((values[i], one) for i, one in self.holes)
         sure = (
-            (_sure(value) if one.told == "margin" and isinstance(value, tuple) else value, one) for value, one in pairs
+            (
+                _sure(value, _least(one.unit, system)) if one.told == "margin" and isinstance(value, tuple) else value,
+                one,
+            )
+            for value, one in pairs
         )
         return filled(self.template, texts(sure, system))
 
@@ -240,7 +246,8 @@ class RuleWords:
         low, high = (low, high) if low <= high else (high, low)
         if high == inf or bounds[0] < -TOLERANCE < TOLERANCE < bounds[1]:
             return ""
-        return show(*_sure((low, high)), margin.dimension, margin.unit, system)
+        sure = _sure((low, high), _least(margin.unit, system))
+        return "" if sure == (0.0, inf) else show(*sure, margin.dimension, margin.unit, system)
 
     def _open(self, missing: Mapping[str, str], title: str, case: Case) -> str:
         """What is not known, or not closely, and so leaves the rule open; of the opening the parts' own facts."""
@@ -277,11 +284,20 @@ def _asked_for(told: Mapping[str, tuple[Value, Shown]]) -> dict[str, tuple[Value
     return found
 
 
-def _sure(margin: Bounds) -> Bounds:
-    """What is sure of a margin known in bounds: its low end, as more of it may only seem so for want of a figure."""
+def _least(unit: str, system: System) -> float:
+    """Half of the finest step that is read off a tape or a scale in a unit, in the inside unit; of none nothing."""
+    return step(unit, system, _FINEST_READ) / 2 if unit else 0.0
+
+
+def _sure(margin: Bounds, least: float = 0.0) -> Bounds:
+    """What is sure of a margin known in bounds: its low end, as more of it may only seem so for want of a figure.
+
+    Nothing is where that is less than the `least` that is read of it.
+    """
     if margin[0] <= 0.0 or margin[1] - margin[0] <= TOLERANCE:
         return margin
-    return (margin[0], inf)
+    # Less than anybody reads is no figure, only that there is a margin, as of what touched and may reach any farther.
+    return (margin[0] if margin[0] >= least else 0.0, inf)
 
 
 def _called_anew(text: str, label: str, anew: str) -> str:

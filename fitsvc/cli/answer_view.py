@@ -71,6 +71,9 @@ class _View:
             self._heading(works if ways else "What it would have to be")
             self._list(_remedy(remedy) for remedy in answer.remedies)
         if text := changes_untried(answer):
+            if not answer.remedies:
+                self._heading("What would make it work")
+                text = f"Nothing that was tried. {text}"
             self._line(text, "  ")
         self._to_see_to(answer)
         self._needs(answer)
