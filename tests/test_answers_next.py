@@ -225,3 +225,15 @@ def test_a_reading_that_works_brings_nothing_else_to_see_to(fact: str, readings_
     assert (found.outcome, step.leaves_open) == ("conditional", 0)
     assert {answer(told(document, fact, one)).outcome for one in readings(step, step.works_if)} == {"works"}
     assert {answer(told(document, fact, one)).outcome for one in readings_beyond} == {"conditional"}
+
+
+def test_what_settles_as_easily_is_asked_for_too() -> None:
+    """Cargo under a drop tailgate may lie low or far back: which of them it does is for who loads it to say."""
+    load = {"cargo_weight": "200 lb", "needs_closure_open": True}
+    found = answer({"rig": {"id": "rig_farm_muckle"}, "accessory": {"sku": "LLH-TRAY-60"}, "load": {"facts": load}})
+    steps = {step.fact: step for step in found.next}
+    assert steps["load.top_height"].works_if == "at most 16 in"
+    assert list(steps).index("load.top_height") == list(steps).index("load.front_setback") + 1
+    for fact in ("load.top_height", "load.front_setback"):
+        assert steps[fact].settles == ["closure-opens-past-load"]
+    assert not any(step.how.startswith("Fold it up and") for step in found.next)

@@ -52,3 +52,9 @@ def test_an_empty_store_says_how_to_fill_it(client: Client) -> None:
     """Whoever opens an empty store is told what to do."""
     assert "fitsvc load" in shown(client, "/records")
     assert "None is stored yet" in shown(client, "/records/vehicle")
+
+
+def test_a_saved_rig_that_is_typed_as_a_vehicle_is_pointed_to_the_records(client: Client) -> None:
+    """Its name stands in no list of vehicles, and where it does stand is said."""
+    page = shown(client, "/?find.vehicle=ashgill")
+    assert "Nothing goes by" in page and "A saved rig is found by its name under Records." in page

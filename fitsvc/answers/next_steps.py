@@ -131,6 +131,8 @@ def settling(
     steps: dict[str, Next] = {}
     for step in (*telling.steps([*first], together=True), *telling.steps(later)):
         steps.setdefault(step.fact, step)
+        for other in telling.instead(step.fact):
+            steps.setdefault(other.fact, other)
     untried = [name for name in dict.fromkeys(search.untried) if name in steps]
     waits = {number: frozenset(held.name for held in facts) for number, facts in search.held.items()}
     return Steps(told=list(steps.values()), untried=untried, waits=waits)
@@ -179,6 +181,23 @@ class _Telling:
             return (not decides, held.effort, -closes.get(held, 0.0))
 
         return [step for _, step in sorted(told, key=rank)]
+
+    def instead(self, name: str) -> list[Next]:
+        """What else of the same subject, as easily learnt, settles a blocking rule that waits for one fact alone.
+
+        Either does, and which is the one that can be had nobody but who stands before it knows: how near a load comes,
+        or how low it lies.
+        """
+        found = []
+        for number, facts in self.needed.items():
+            if number not in self.unknown or len(facts) != 1 or facts[0].name != name:
+                continue
+            for held in self.search.held[number]:
+                alike = held.fact.subject == facts[0].fact.subject and held.effort == facts[0].effort
+                settles = GOOD in self.search.runs[held][number].statuses if held in self.search.runs else False
+                if held != facts[0] and alike and settles:
+                    found += replace(self, needed={number: (held,)}).steps([held])
+        return [step for step in found if step.works_if]
 
     def _closes(self) -> dict[UnknownFact, float]:
         """How much each fact closes: of a rule that waits for several its share."""

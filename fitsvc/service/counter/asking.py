@@ -274,7 +274,10 @@ class Asker:
             record = self.records.find("vehicle", chosen) if not named else None
             label = self.chooser.as_called(named) or (record.label if record else "") or chosen
             choices.insert(0, Option(chosen, label, t("as far as it is known") if named else "", True))
-        return Options(choices, max(hits.count, len(choices)), hits.told)
+        told = hits.told
+        if told and not choices:
+            told = f"{told} {t('A saved rig is found by its name under Records.')}"
+        return Options(choices, max(hits.count, len(choices)), told)
 
     def receivers(self, fields: Fields, in_front_for: str = "") -> Options:
         """The receivers that are stored for the vehicle, or for those that it may be.
