@@ -223,7 +223,7 @@ def test_f12_what_touched_is_told_so_and_by_no_figure_that_nobody_read(yard: Any
     question = {"rig": {"mounting": {"id": "mnt_1"}}, "accessory": {"sku": "RACK"}}
     answer = yard[0].post("/v1/answers", json=question).json()
     assert answer["summary"].startswith("No. This very accessory touched when it was tried here")
-    told = "RACK was tried here folded up: it touched, and did not go, on 3 November 2026."
+    told = "RACK was tried here folded up: it touched, and did not go, on 3 November 2026, by yard."
     assert told in answer["cautions"]
     (struck,) = [one for one in answer["findings"] if one["rule"] == RULE]
     assert struck["reason"].endswith("so it would strike the bumper.") and "margin" not in struck
