@@ -175,3 +175,19 @@ def test_ends_of_a_range_never_alike(lo: float, width: float) -> None:
     """A range that has an extent never reads `from X to X`."""
     low, found, high = show(lo, lo + width, LENGTH, "in", "us").partition(" to ")
     assert not found or low != high
+
+
+@pytest.mark.parametrize(
+    ("figures", "told"),
+    [
+        ((222.6, 220.2, 2.4), ["222.6 lb", "220.2 lb", "2.4 lb"]),
+        ((223.0, 220.0, 3.0), ["223 lb", "220 lb", "3 lb"]),
+        ((222.6, 220.2, 9.9), ["223 lb", "220 lb", "10 lb"]),
+    ],
+)
+def test_a_difference_is_told_as_what_the_figures_beside_it_differ_by(
+    figures: tuple[float, float, float], told: list[str]
+) -> None:
+    """`223 lb ... 220 lb: 2 lb too much` is read as a mistake; of figures that it is not of nothing is told finer."""
+    rows = [(one * 0.45359237, one * 0.45359237, MASS, "lb") for one in figures]
+    assert show_together(rows, "us", 2) == told

@@ -49,6 +49,7 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
     places: list[int] = []
     unsigned: list[tuple[int, str, bool]] = []
     over: list[tuple[int, str, str]] = []
+    difference = None
     for value, shown in pairs:
         if isinstance(value, tuple):
             assert shown.dimension is not None
@@ -63,13 +64,14 @@ def texts(pairs: Iterable[tuple[Value, Shown]], system: System) -> list[str]:
                 unsigned.append((len(found), shown.below, turned))
             if high > 0.0 and shown.above and (low, high) != (-inf, inf):
                 over.append((len(found), shown.below, shown.above))
+            difference = len(rows) if shown.told == "margin" else difference
             places.append(len(found))
             rows.append((low, high, shown.dimension, shown.unit))
             found.append("")
         else:
             found.append(words(value, shown.words))
     if rows:
-        for place, text in zip(places, show_together(rows, system), strict=True):
+        for place, text in zip(places, show_together(rows, system, difference), strict=True):
             found[place] = text
     for place, below, turned in unsigned:
         found[place] = f"{found[place]} {below}" if turned else _SIGNED.sub(rf"\1 {below}", found[place])

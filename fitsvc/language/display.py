@@ -42,6 +42,8 @@ _METRIC = {"in": "mm", "ft": "mm", "lb": "kg", "ft-lb": "N·m"}
 _BINARY = (16, 32, 64)
 _DIGITS = {"deg": 1, "%": 1, "kN": 2, "": 2}
 _FINEST = (6, 9, 12)
+_FINEST_READ = 2
+"""By the level of a sixty-fourth of an inch or a hundredth of a pound; finer is written only where figures clash."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +89,35 @@ def _show_down(value: float, unit: str, system: System, one: Tongue) -> str:
     return show_step(floor(value / size + TOLERANCE) * size, unit, system, 0)
 
 
-def show_together(values: Iterable[Shown], system: System) -> list[str]:
-    """Show values of one sentence so that those which differ never look alike."""
+def show_together(values: Iterable[Shown], system: System, difference: int | None = None) -> list[str]:
+    """Show values of one sentence so that those which differ never look alike.
+
+    The one at the place of a `difference` is told as what two others differ by, and is so on paper too.
+    """
     rows = values if isinstance(values, Sequence) else list(values)
     one = tongue()
     texts = [_show(lo, hi, unit or _usual(dimension), system, 0, one) for lo, hi, dimension, unit in rows]
-    return texts if len(set(texts)) == len(texts) else _apart(rows, texts, system)
+    texts = texts if len(set(texts)) == len(texts) else _apart(rows, texts, system)
+    return texts if difference is None else _added_up(rows, texts, system, difference)
+
+
+def _added_up(rows: Sequence[Shown], texts: list[str], system: System, difference: int) -> list[str]:
+    """Refine two values and their difference, where these are rounded apart, as far as anybody reads them."""
+    lo, hi, dimension, unit = rows[difference]
+    if hi - lo > TOLERANCE:
+        return texts
+    style = _style(unit or _usual(dimension), system)
+    exact = [i for i, row in enumerate(rows) if row[2:] == (dimension, unit) and row[1] - row[0] <= TOLERANCE]
+    for pair in combinations([i for i in exact if i != difference], 2):
+        three = (*pair, difference)
+        if abs(abs(rows[pair[0]][0] - rows[pair[1]][0]) - lo) > TOLERANCE:
+            continue
+        for level in range(_FINEST_READ + 1):
+            one, other, apart = (_count(rows[i][0], style, level) for i in three)
+            if abs(one - other) == apart:
+                finer = {i: _show(*rows[i][:2], style.unit, system, level, tongue()) for i in three} if level else {}
+                return [finer.get(i, text) for i, text in enumerate(texts)]
+    return texts
 
 
 def _apart(rows: Sequence[Shown], texts: list[str], system: System) -> list[str]:
