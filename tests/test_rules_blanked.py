@@ -66,7 +66,7 @@ ALLOWED: Mapping[str, str] = {
     "load.person_weight": "with nobody named, whomever the step takes may stand on it",
     "load.occupants_weight": "somebody drives, and is counted; how much is left for more is told",
     "trailer.coupler_kind": "a ball size told makes it a ball coupler, a ring's diameter a ring; the answer says so",
-    "trailer.gvwr": "stands on a trailer that is seldom at the counter; where cargo is told without it, that is said",
+    "trailer.gvwr": "stands on a trailer that is seldom at the counter; the answer says what it takes in its place",
     "trailer.empty_weight": "where the loaded weight is told, it can do no more than contradict that",
     "trailer.cargo_weight": "where the loaded weight is told, it can do no more than contradict that",
     "trailer.weight_distribution": "what is not mentioned and would be mentioned is not used; the answer says so",
@@ -78,7 +78,13 @@ PINNED: Final = ("adapter.pin", "adapter.pin_hole")
 _ADAPTERS = slot_of("adapter.kind").kind
 assert isinstance(_ADAPTERS, ListType)
 SLEEVE: Final = _ADAPTERS.mask("reducer_sleeve")
-SAID: Final = ("receiver.place", "trailer.coupler_kind", "trailer.weight_distribution", "load.occupants_weight")
+SAID: Final = (
+    "receiver.place",
+    "trailer.coupler_kind",
+    "trailer.weight_distribution",
+    "trailer.gvwr",
+    "load.occupants_weight",
+)
 """Of those, what only somebody at the counter could tell: the answer says what it takes in its place, each time."""
 
 

@@ -4,7 +4,9 @@ from typing import Final
 
 import pytest
 from judging import case
-from working_rigs import KINDS, Facts, has, plain_facts, works
+from working_rigs import BOOK, KINDS, MADE, Facts, has, plain_facts, works
+
+from fitsvc.answers.cautions import Cautions
 
 AT_FRONT: Final[Facts] = {
     "receiver.place": "front",
@@ -31,3 +33,32 @@ def test_what_pulls_at_the_front_needs_leave_lamps_and_plate_as_a_basket_does(ki
 def test_a_pin_at_the_front_is_asked_for_none_of_it() -> None:
     """A locking pin lies within the receiver and stands before nothing."""
     assert works(case(without({**plain_facts("locking_pin"), "receiver.place": "front"}, "accessory.obscures_plate")))
+
+
+def assumed(facts: Facts) -> set[str]:
+    """What an answer says that it assumes."""
+    return set(Cautions(MADE.engine, BOOK, assumed=True).told(MADE.engine.opened(case(facts)), "us"))
+
+
+@pytest.mark.parametrize(
+    ("kind", "untold", "worse", "said"),
+    [
+        ("motorcycle_carrier", ("load.front_setback",), {"load.front_setback": "-30 in"}, "taken to stay clear"),
+        ("cargo_carrier", ("load.front_setback",), {"load.front_setback": "-30 in"}, "taken to stay clear"),
+        (
+            "cargo_carrier",
+            ("accessory.shank_ahead", "receiver.room_inside"),
+            {"accessory.shank_ahead": "10 in", "receiver.room_inside": "6 in"},
+            "taken to go in until the pin holes meet",
+        ),
+    ],
+)
+def test_what_would_refuse_and_is_not_told_is_assumed_aloud(
+    kind: str, untold: tuple[str, ...], worse: Facts, said: str
+) -> None:
+    """A figure that would make it a no, and is not asked for, stands under what the answer assumes."""
+    facts = without(plain_facts(kind), *untold)
+    assert works(case(facts))
+    assert MADE.engine.evaluate(case({**facts, **worse})).outcome == "fails"
+    assert [told for told in assumed(facts) if said in told]
+    assert not [told for told in assumed({**facts, **worse}) if said in told]
