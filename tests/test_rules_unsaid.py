@@ -62,3 +62,23 @@ def test_what_would_refuse_and_is_not_told_is_assumed_aloud(
     assert MADE.engine.evaluate(case({**facts, **worse})).outcome == "fails"
     assert [told for told in assumed(facts) if said in told]
     assert not [told for told in assumed({**facts, **worse}) if said in told]
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if has(kind, "carries")])
+def test_every_carrier_behind_a_trailer_has_its_rear_asked_for(kind: str) -> None:
+    """What the rear of a trailer bears is asked of whatever hangs there, as of a step."""
+    facts = without({**plain_facts(kind), "vehicle.body": "towed"}, "vehicle.tongue_rating")
+    found = {
+        one.id: told
+        for one, told in zip(BOOK.rules, MADE.engine.evaluate(case(facts)).results(len(BOOK.rules)), strict=True)
+    }
+    asked = [rule for rule, told in found.items() if rule.endswith("hanging.vehicle_bears") and told == "undetermined"]
+    assert asked or found["accessory-on-vehicle"] == "undetermined"
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if has(kind, "carries")])
+def test_an_allowance_tells_that_the_load_is_to_be_tied_down(kind: str) -> None:
+    """With no load named the answer promises one, and says of a carrier that does not hold it that it is tied down."""
+    facts = {"accessory.kind": kind, "accessory.capacity": "300 lb"}
+    told = Cautions(MADE.engine, BOOK, assumed=False).told(MADE.engine.opened(case(facts)), "us")
+    assert any("has to be tied down" in one for one in told) is not has(kind, "secures_load")
