@@ -16,6 +16,8 @@ MOUNT: Facts = {
     "vehicle.body": "pickup",
     "trailer.coupler": "2 in",
     "trailer.coupler_kind": "ball_coupler",
+    "trailer.gvwr": "3500 lb",
+    "accessory.shank_ahead": "4 in",
 }
 CARRIER: Facts = {
     "accessory.kind": "cargo_carrier",
@@ -27,6 +29,8 @@ CARRIER: Facts = {
     "load.cargo_weight": "100 lb",
     "receiver.place": "frame",
     "vehicle.exhaust_outlet": "aside",
+    "load.front_setback": "8 in",
+    "accessory.shank_ahead": "4 in",
 }
 DISTRIBUTION = "Weight distribution is not mentioned, so it is not used. The plain ratings count."
 FRAME = (
