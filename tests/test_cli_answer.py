@@ -12,9 +12,11 @@ import pytest
 from demo_world import answerer, world
 
 from fitsvc.answers.answer import encode
+from fitsvc.answers.question import read_question
 from fitsvc.cli import main
 from fitsvc.cli.answer_view import show_answer
 from fitsvc.cli.console import out
+from fitsvc.language.problems import ProblemsFound
 
 QUESTION = {
     "rig": {"receiver": {"facts": {"opening": "2 in"}}},
@@ -300,3 +302,27 @@ def test_the_pair_that_spoils_it_is_told(capsys: pytest.CaptureFixture[str]) -> 
     told = " ".join(capsys.readouterr().out.split())
     assert "178 lb too much. It lies between the bikes and the cart." in told
     assert "The bikes, in the receiver at the rear By itself: conditional. With all else: fails." in told
+
+
+def test_together_is_named_among_what_a_question_may_have() -> None:
+    """Whoever misnames it is told of it; beside a part that several things have for themselves it stays refused."""
+    with pytest.raises(ProblemsFound) as refused:
+        read_question({"rig": {}, "nonsense": {}}, answerer().reader, world())
+    assert "`together`" in refused.value.problems[0].help
+    with pytest.raises(ProblemsFound) as refused:
+        read_question({"rig": {}, "together": [], "accessory": {}}, answerer().reader, world())
+    assert [one.pointer for one in refused.value.problems][:1] == ["/together"]
+
+
+def test_changes_that_were_not_tried_stand_under_a_heading(capsys: pytest.CaptureFixture[str]) -> None:
+    """Where nothing that was tried helps, what was not tried does not hang below the rules that pass."""
+    load = {"facts": {"bikes": 2, "bike_weight": "65 lb"}}
+    found = answerer().answer(
+        {"rig": {"receiver": {"facts": {"opening": "2 in"}}}, "accessory": {"sku": "SPK-TRUG-2"}, "load": load}, world()
+    )
+    assert not found.remedies
+    found.untried_changes = 157
+    show_answer(out(), found, answerer())
+    lines = capsys.readouterr().out.splitlines()
+    place = next(n for n, line in enumerate(lines) if "157 more changes were not tried" in line)
+    assert lines[place - 1] == "What would make it work" and "Nothing that was tried." in lines[place]
