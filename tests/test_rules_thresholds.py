@@ -31,6 +31,7 @@ _WEIGHT_COUNTS = "above class 3 the trailer's own weight is more, and counts"
 _TOLD = "ends a sentence, and judges nothing; test_rules_law holds the figure"
 _IN_WORDS = "stands in what is told, and judges nothing; test_rules_ground holds it"
 _ASKED = "chooses what a text asks for, and judges nothing; its own examples hold it"
+_SUM_TOLD = "stands in what is told, and judges nothing; its own examples hold it"
 _BETWEEN = "no law draws its line there; test_rules_law holds which place is asked"
 _ADDED = ("on_vehicle", "on_trailer", "besides_trailer")
 _OWN = [f"opening.own_weight {one}" for one in ("bare 0 lb", "each 1", "each 0 lb", "each 20 lb", "each 60 lb")]
@@ -55,6 +56,8 @@ EXCEPTIONS: Mapping[str, str] = {
     "down ground.to_measure 2 in": _ASKED,
     "up ground.surely_radius 0 in": _IN_WORDS,
     "down ground.surely_radius 0 in": _IN_WORDS,
+    "up payload.left_to_load 0 lb": _SUM_TOLD,
+    "down payload.left_to_load 0 lb": _SUM_TOLD,
     "down two-chains requires 1000000 lb": "stands for no law that asks for two; the rule argues it",
     "down brakes-on-trailers-sold-new guard 1000000 lb": "stands for no law that asks so; the rule argues it",
     "down ground.front_taken 0 in": "no tyre is smaller than one that takes no room",
