@@ -52,7 +52,10 @@ def test_a_name_no_vehicle_bears_is_told() -> None:
     """Where vehicles are stored, the answer says that none is called so; without a store there is nothing to say."""
     sentence = "No stored vehicle is called so, as none has the model given; this is answered from the facts told."
     plain = {"facts": {"kind": "ball_mount", "shank": "2 in"}}
-    rig, told = {"receiver": {"facts": {"place": "frame", "room_inside": "9 in"}}}, {"load": {"facts": {"occupants_weight": "150 lb"}}}
+    rig, told = (
+        {"receiver": {"facts": {"place": "frame", "room_inside": "9 in"}}},
+        {"load": {"facts": {"occupants_weight": "150 lb"}}},
+    )
     body = {"body": "pickup"}
     inline = {"rig": {**rig, "vehicle": {"facts": {"model": "Nothingatall", **body}}}, "accessory": plain, **told}
     assert answer(inline).assumed == [sentence]
@@ -74,7 +77,10 @@ def test_a_name_no_vehicle_bears_is_told() -> None:
 def test_the_part_of_a_name_that_matches_none_is_told(told: dict[str, Any], sentence: str) -> None:
     """A slip in the year is no unknown model; the part to look at is named, and no part that finds some."""
     plain = {"facts": {"kind": "ball_mount", "shank": "2 in"}}
-    rig = {"receiver": {"facts": {"place": "frame", "room_inside": "9 in"}}, "vehicle": {"facts": {**MUCKLE, "body": "pickup", **told}}}
+    rig = {
+        "receiver": {"facts": {"place": "frame", "room_inside": "9 in"}},
+        "vehicle": {"facts": {**MUCKLE, "body": "pickup", **told}},
+    }
     (line,) = answer({"rig": rig, "accessory": plain}).assumed
     assert sentence in line
 

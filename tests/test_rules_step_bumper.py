@@ -80,6 +80,9 @@ LEFT_OUT = {
     "rating-suits-class": "a ball in place is of no class",
     "rating-suits-hook-ball": MOUNT,
     "reach-ahead": FRONT,
+    "reach-aside-flagged-where-driven": MOUNT,
+    "reach-aside-where-driven": MOUNT,
+    "reach-aside-without-flag": MOUNT,
     "reach-suits-kind": MOUNT,
     "rear-axle-bears-the-least": MOUNT,
     "rear-axle-with-accessory": MOUNT,
@@ -105,6 +108,8 @@ LEFT_OUT = {
     "weight-distribution-through-its-head": BARS,
     "weight-suits-kind": MOUNT,
     "well-above-the-ground": MOUNT,
+    "width-on-the-road": MOUNT,
+    "width-where-driven": MOUNT,
 }
 BESIDE: Facts = {
     "trailer.coupler": "2 in",

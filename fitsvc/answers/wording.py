@@ -25,7 +25,7 @@ from fitsvc.language.truth import WORDS, YES
 from fitsvc.language.typed import ALWAYS, AnyTyped, Read
 from fitsvc.language.types import TextType, Value, is_exact
 from fitsvc.rulebook.outcomes import Effect, Result
-from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, values_of
+from fitsvc.rulebook.rules import Need, Rating, Rule, Rulebook, Shown, Template, optional_values, values_of
 from fitsvc.tongues import later, spoken, t
 
 _OTHERS: Final[Mapping[str, str]] = {"vehicle.id": later("vehicle's configuration")}
@@ -50,16 +50,14 @@ class _Text:
     holes: tuple[tuple[int, Shown], ...]
 
     def fill(self, values: Sequence[Value], system: System) -> str:
-        """The text with its values, of a margin what is sure of it."""
-        pairs = ((values[i], one) for i, one in self.holes)
-        sure = (
-            (
-                _sure(value, _least(one.unit, system)) if one.told == "margin" and isinstance(value, tuple) else value,
-                one,
-            )
-            for value, one in pairs
-        )
-        return filled(self.template, texts(sure, system))
+        """The text with its values, of a margin what is sure of it, and without one that is hardly any where it may."""
+        shown = list[tuple[Value, Shown]]()
+        for (i, one), optional in zip(self.holes, optional_values(self.template), strict=True):
+            value = values[i]
+            if one.told == "margin" and isinstance(value, tuple):
+                value = _sure(value, _least(one.unit, system) if optional else 0.0)
+            shown.append((value, one))
+        return filled(self.template, texts(shown, system))
 
 
 class _Facts(NamedTuple):

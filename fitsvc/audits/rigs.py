@@ -69,9 +69,15 @@ class AuditRig:
 
 
 def rigs_table(rigs: Iterable[AuditRig], aside: Iterable[Problem] = ()) -> pa.Table:
-    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`, names; and why others are set `aside`."""
-    names = ["rig", "vehicle", "case", "doubts", "label", "called"]
-    rows = [(rig.key, rig.vehicle, rig.document(), _told(rig.doubts), rig.label, rig.called) for rig in rigs]
+    """Rigs as an Arrow table of texts: `rig`, `vehicle`, `case`, `doubts`, names; and why others are set `aside`.
+
+    What is asked by a mounting has `yes` as `mounted`.
+    """
+    names = ["rig", "vehicle", "case", "doubts", "label", "called", "mounted"]
+    rows = [
+        (one.key, one.vehicle, one.document(), _told(one.doubts), one.label, one.called, "yes" if one.mounted else "")
+        for one in rigs
+    ]
     table = pa.table([pa.array([row[place] for row in rows], pa.string()) for place in range(len(names))], names=names)
     told = [[problem.message, problem.help] for problem in aside]
     return table.replace_schema_metadata({_ASIDE: json.dumps(told)}) if told else table
@@ -103,8 +109,8 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
         case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items=of_items)
         told = json.loads(row.get("doubts") or "{}")
         doubts = {name: _doubt(how, said) for name, (how, *said) in told.items()}
-        label, called = (row.get(name) or "" for name in ("label", "called"))
-        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts, label, called=called))
+        label, called, mounted = (row.get(name) or "" for name in ("label", "called", "mounted"))
+        found.append(AuditRig(row["rig"], row["vehicle"], case, doubts, label, called=called, mounted=bool(mounted)))
     return found
 
 

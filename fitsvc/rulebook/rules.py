@@ -67,6 +67,18 @@ def values_of(template: Template) -> list[Shown]:
     return [one for several in parts for one in several if not isinstance(one, str)]
 
 
+def optional_values(template: Template) -> list[bool]:
+    """Whether each of these values is told only where it is known."""
+    found = list[bool]()
+    for part in template:
+        if isinstance(part, IfKnown):
+            found += [True for one in part.words if not isinstance(one, str)]
+            found += [False for one in part.otherwise if not isinstance(one, str)]
+        elif not isinstance(part, str):
+            found.append(False)
+    return found
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Example:
     """A case written beside a rule, and what the rule gives on it; read and run by the engine's examples.
