@@ -18,7 +18,7 @@ from fitsvc.engine.point import Point, Values
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case
 from fitsvc.language.compiler import compile_reads
-from fitsvc.language.display import System, show, step
+from fitsvc.language.display import FINEST_READ, System, show, step
 from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.quantities import MASS, Dimension
 from fitsvc.language.truth import WORDS, YES
@@ -36,23 +36,22 @@ _MOST_SETS: Final = 100
 _MOST_TOLD: Final = 20_000
 """Values of facts whose texts are kept in each system of units, of some hundred bytes each."""
 
-_FINEST_READ: Final = 2
-"""By a sixty-fourth of an inch or a hundredth of a pound or a millimetre; finer is only written where figures clash."""
 _AT_LEAST, _AT_MOST = "at_least", "at_most"
 """What the bounds of a need are called."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Text:
-    """A template ready to fill, and which of the computed values fill it, shown how."""
+    """A template ready to fill, which of the computed values fill it, shown how, and which are told only if known."""
 
     template: Template
     holes: tuple[tuple[int, Shown], ...]
+    optional: tuple[bool, ...]
 
     def fill(self, values: Sequence[Value], system: System) -> str:
         """The text with its values, of a margin what is sure of it, and without one that is hardly any where it may."""
         shown = list[tuple[Value, Shown]]()
-        for (i, one), optional in zip(self.holes, optional_values(self.template), strict=True):
+        for (i, one), optional in zip(self.holes, self.optional, strict=True):
             value = values[i]
             if one.told == "margin" and isinstance(value, tuple):
                 value = _sure(value, _least(one.unit, system) if optional else 0.0)
@@ -284,7 +283,7 @@ def _asked_for(told: Mapping[str, tuple[Value, Shown]]) -> dict[str, tuple[Value
 
 def _least(unit: str, system: System) -> float:
     """Half of the finest step that is read off a tape or a scale in a unit, in the inside unit; of none nothing."""
-    return step(unit, system, _FINEST_READ) / 2 if unit else 0.0
+    return step(unit, system, FINEST_READ) / 2 if unit else 0.0
 
 
 def _sure(margin: Bounds, least: float = 0.0) -> Bounds:
@@ -344,9 +343,10 @@ def _text(template: Template, written: Template, nodes: list[AnyTyped]) -> _Text
     values, first = values_of(written), len(nodes)
     nodes += [one.node for one in values]
     if template is written:
-        return _Text(template, tuple(enumerate(values, start=first)))
+        return _Text(template, tuple(enumerate(values, start=first)), tuple(optional_values(template)))
     places = {one.told: place for place, one in enumerate(values, start=first)}
-    return _Text(template, tuple((places[one.told], one) for one in values_of(template)))
+    holes = tuple((places[one.told], one) for one in values_of(template))
+    return _Text(template, holes, tuple(optional_values(template)))
 
 
 class _EachRule(dict[int, RuleWords]):

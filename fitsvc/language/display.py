@@ -42,7 +42,7 @@ _METRIC = {"in": "mm", "ft": "mm", "lb": "kg", "ft-lb": "N·m"}
 _BINARY = (16, 32, 64)
 _DIGITS = {"deg": 1, "%": 1, "kN": 2, "": 2}
 _FINEST = (6, 9, 12)
-_FINEST_READ = 2
+FINEST_READ = 2
 """By the level of a sixty-fourth of an inch or a hundredth of a pound; finer is written only where figures clash."""
 
 
@@ -112,7 +112,7 @@ def _added_up(rows: Sequence[Shown], texts: list[str], system: System, differenc
         three = (*pair, difference)
         if abs(abs(rows[pair[0]][0] - rows[pair[1]][0]) - lo) > TOLERANCE:
             continue
-        for level in range(_FINEST_READ + 1):
+        for level in range(FINEST_READ + 1):
             one, other, apart = (_count(rows[i][0], style, level) for i in three)
             if abs(one - other) == apart:
                 finer = {i: _show(*rows[i][:2], style.unit, system, level, tongue()) for i in three} if level else {}
