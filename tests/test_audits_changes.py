@@ -109,6 +109,33 @@ def test_the_rulebook_is_a_cause(first: Path, tmp_path: Path) -> None:
     assert {(row["change"], row["cause"], row["rules"]) for row in told} == {("new", "rulebook", "shank-fits-opening")}
 
 
+def test_a_claimed_fit_with_less_or_more_on_it_is_told(tmp_path: Path) -> None:
+    """As both audits tell what it carries, with why it is otherwise; of a pair claimed only now nothing."""
+    rows, of = [row for row in accessories() if row["sku"] in ("LLH-TRAY-48", "PKM-ALU-60", "SPK-TRUG-2")], rigs()[:3]
+    claimed = [row | {"fits": " ".join(rig.key for rig in of[:2])} for row in rows]
+    later = [
+        {**row, "capacity [lb]": {"LLH-TRAY-48": "200", "PKM-ALU-60": "410"}.get(row["sku"], row["capacity [lb]"])}
+        | {"fits": " ".join(rig.key for rig in of)}
+        for row in rows
+    ]
+    with small_blocks(2, 4):
+        audit(write_csv(tmp_path / "first.csv", claimed), tmp_path / "first", of)
+        audit(write_csv(tmp_path / "second.csv", later), tmp_path / "second", of, against=tmp_path / "first")
+    was, now = (
+        {(row["sku"], row["rig"]): row["told"] for row in found(tmp_path / name, "carried")}
+        for name in ("first", "second")
+    )
+    words = {"LLH-TRAY-48": "less", "PKM-ALU-60": "more"}
+    told = found(tmp_path / "second", "changes")
+    assert {(row["sku"], row["rig"], row["change"], row["before"], row["after"], row["cause"]) for row in told} == {
+        (*key, words[key[0]], text, now[key], "item") for key, text in was.items() if text != now[key]
+    }
+    counts = summary(tmp_path / "second")["changes"]
+    assert counts["less"] == {"item": sum(row["change"] == "less" for row in told)} and counts["less"]["item"] > 0
+    assert counts["more"] == {"item": sum(row["change"] == "more" for row in told)} and counts["more"]["item"] > 0
+    assert "claimed fits with less on them, by the item" in (tmp_path / "second" / "summary.html").read_text("utf-8")
+
+
 def test_what_is_no_audit_is_refused(tmp_path: Path) -> None:
     """A folder that holds no audit cannot be compared with."""
     catalogue = write_csv(tmp_path / "items.csv", accessories())

@@ -3,12 +3,13 @@
 import csv
 import json
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pyarrow.parquet as pq
 import pytest
-from audit_world import Rows, accessories, audit, found, pairs, rigs, small_blocks, write_csv
+from audit_world import Rows, accessories, audit, facts_of, found, pair_of, pairs, rigs, small_blocks, write_csv
 from demo_world import answerer
 from driven import ENDED, driven, stepped
 from sqlmodel import select
@@ -163,6 +164,51 @@ def test_a_store_has_what_fits_and_since_when(
     assert {key: row.status for key, row in rows.items() if row.since == "2026-11-28"} == changes
     assert told.changed == len(changes) and NO_FIT in changes.values()
     assert {row.audited_on for row in rows.values()} == {"2026-11-28"}
+
+
+def test_a_fit_with_less_on_it_is_told(tmp_path: Path, database: Database) -> None:
+    """What a carrier may carry where it still fits: beside the fit, in the changes and in the store since its day.
+
+    Held to the answer's own words; what nothing changed of is so since the first night. By other rules it is refused.
+    """
+    rows = [row for row in accessories() if row["sku"] in ("LLH-TRAY-60", "PKM-ALU-60", "SPK-TRUG-2", "DUN-STEP")]
+    later: Rows = [row | {"capacity [lb]": "250"} if row["sku"] == "PKM-ALU-60" else row for row in rows]
+    later = [row | {"bike_weight_max [lb]": "50"} if row["sku"] == "SPK-TRUG-2" else row for row in later]
+    of, listed = rigs()[:3], {"2026-11-27": rows, "2026-11-28": later}
+    with small_blocks():
+        for day, told in listed.items():
+            audit(write_csv(tmp_path / f"{day}.csv", told), tmp_path / day, of, supplier="Fellside", day=day)
+    first, second = tmp_path / "2026-11-27", tmp_path / "2026-11-28"
+    write_fits(second, answerer().rulebook, tmp_path / "shop", "parquet", first)
+    wanted: dict[tuple[str, str], list[tuple[str, str, str]]] = {}
+    for rows_told in listed.values():
+        for row, rig in ((row, rig) for row in rows_told for rig in of):
+            case = answerer().engine.opened(pair_of(rig, facts_of(row)))
+            fits = answerer().engine.evaluate(case).outcome in ("works", "conditional")
+            one = answerer().allowances.told(case, "us") if fits else None
+            told_as = (one.at_most, str(one.count or ""), one.each) if one else ("", "", "")
+            wanted.setdefault((row["sku"], rig.key), []).append(told_as)
+    fits_now = {(row["sku"], row["rig"]): row for row in read(tmp_path / "shop" / "fits.parquet")}
+    assert {key: tuple(row[name] for name in ("at_most", "times", "each")) for key, row in fits_now.items()} == {
+        key: pair[1] for key, pair in wanted.items() if key in fits_now
+    }
+    changes = {(row["sku"], row["rig"]): row for row in read(tmp_path / "shop" / "changes.parquet")}
+    otherwise = {key for key, (was, now) in wanted.items() if was != now}
+    assert changes.keys() == otherwise and {sku for sku, _ in otherwise} == {"PKM-ALU-60", "SPK-TRUG-2"}
+    for key, row in changes.items():
+        assert row["before"] == row["after"] == fits_now[key]["status"] and row["cause"] == "item"
+        in_a_cell = [f"{most}, {times} of {each}" if times else most for most, times, each in wanted[key]]
+        assert [row["carried_before"], row["carried_after"]] == in_a_cell
+    for night in (first, second):
+        with database.session() as session:
+            put = put_fits_of(session, night, answerer().rulebook)
+    kept_now = kept(database)
+    assert {key for key, row in kept_now.items() if row.since == "2026-11-28"} == otherwise
+    assert put.changed == len(otherwise)
+    assert all((row.at_most, row.times, row.each) == wanted[key][1] for key, row in kept_now.items())
+    other = replace(answerer().rulebook, digest="sha256:other")
+    with pytest.raises(ProblemsFound, match="by other rules"):
+        write_fits(second, other, tmp_path / "none", "csv")
 
 
 def test_what_cannot_be_put_leaves_what_was(nights: tuple[Path, Path], tmp_path: Path, database: Database) -> None:

@@ -161,7 +161,9 @@ def test_an_audit_finds_what_the_command_finds(client: Client, key: dict[str, st
         ]
         if name == "fits":
             write_fits(made / "audit", answerer().rulebook, made / "shop", "csv")
-            assert rows == findings(made / "shop", name)
+            loads = ("at_most", "times", "each")  # what may be loaded is told by the command alone
+            told_there = findings(made / "shop", name)
+            assert rows == [{key: cell for key, cell in row.items() if key not in loads} for row in told_there]
         elif name != "pairs":
             assert rows == findings(made / "audit", name)
     assert len(lines) > 10

@@ -7,13 +7,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from demo_world import answerer
+from demo_world import answerer, world
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
 from sqlmodel import col, select
 from waiting import LONGEST
 
+from fitsvc.answers.records import Stored
 from fitsvc.service import feed
 from fitsvc.service.app import create_app
 from fitsvc.store import observations
@@ -35,7 +36,8 @@ class Shop:
 
     def write(self, path: str, **document: Any) -> None:
         """Store something."""
-        assert self.client.post(path, json=document, headers=self.key).status_code == 201
+        made = self.client.post(path, json=document, headers=self.key)
+        assert made.status_code == 201, made.text
 
     def delete(self, path: str) -> None:
         """Delete something."""
@@ -92,6 +94,12 @@ def shop(url: str, tmp_path: Path) -> Iterator[Shop]:
     database.close()
 
 
+def facts_of(record: Stored | None) -> dict[str, Any]:
+    """The facts of a record of the demo's shop."""
+    assert record is not None
+    return dict(record.facts)
+
+
 def told(before: dict[str, str], after: dict[str, str]) -> dict[str, tuple[str | None, str | None]]:
     """The differences of two pages."""
     skus = before.keys() | after.keys()
@@ -125,6 +133,40 @@ def test_every_change_of_an_outcome_is_told(shop: Shop) -> None:
             assert of <= {one["sku"] if why == "item" else "rcv_one"}
             assert one["observations"] or one["after"] is None
         assert shop.changes(f"since={found['revision']}")["changes"] == []
+
+
+def test_a_fit_with_less_on_it_is_told(shop: Shop) -> None:
+    """By the item's own label, and by the rig's: the outcome stays, and both say what was promised and what holds.
+
+    Where too many on a rig may be loaded otherwise its pages are to be read anew.
+    """
+    rig = world().rigs["rig_farm_muckle"]["rig"]
+    parts = {name: facts_of(world().find(name, of["id"])) for name, of in rig.items()}
+    stored = {"vehicle": {"id": "veh_two"}, "receiver": {"id": "rcv_two"}}
+    for name, of in stored.items():
+        shop.write(f"/v1/{name}s", id=of["id"], facts=parts[name])
+    shop.write(
+        "/v1/accessories", sku="TRAY", subject="accessory", facts=facts_of(world().find("accessory", "PKM-ALU-48"))
+    )
+    shop.write("/v1/rigs", id="rig_two", name="Two", rig=stored | {"mounting": {"facts": parts["mounting"]}})
+    since = shop.revision()
+    shop.tell("accessory", "TRAY", capacity="120 lb")
+    [item] = shop.changes(f"since={since}&rig=rig_two")["changes"]
+    assert (item["before"], item["after"], item["because"]) == ("works", "works", ["item"])
+    assert (item["carried_before"], item["carried_after"]) == ("with up to 300 lb on it", "with up to 120 lb on it")
+    since = shop.revision()
+    shop.tell("receiver", "rcv_two", tongue_rating="110 lb")
+    [rated] = shop.changes(f"since={since}&rig=rig_two")["changes"]
+    assert (rated["sku"], rated["because"], rated["carried_before"]) == ("TRAY", ["rig"], "with up to 120 lb on it")
+    assert (rated["before"], rated["after"]) == ("works", "conditional")
+    since = shop.revision()
+    shop.tell("receiver", "rcv_two", tongue_rating="90 lb")
+    [lower] = shop.changes(f"since={since}&rig=rig_two")["changes"]
+    assert lower["before"] == lower["after"] == "conditional" and lower["carried_before"] == rated["carried_after"]
+    assert "with at most 66 lb on it" in lower["carried_after"]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(feed, "MOST_LOADED", 0)
+        assert shop.changes(f"since={since}&rig=rig_two")["everything"] == ["rig_two"]
 
 
 def test_what_is_deleted_is_told_by_what_it_was(shop: Shop) -> None:

@@ -1,4 +1,4 @@
-"""What changed since an earlier audit: fits lost and new, each by its cause.
+"""What changed since an earlier audit: fits lost and new, and claimed ones with less or more on them, by their causes.
 
 A fit is a pair that works, maybe on a condition. Its cause is what brought the change about (`causes`). Where the
 earlier audit kept no facts, or more pairs changed than are looked at, it is all that differs between the audits: the
@@ -6,7 +6,8 @@ item's facts, the rig's, the rulebook, or the version of fitsvc where nothing el
 """
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from array import array
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.causes import FITS, RULEBOOK, Cause, Causes
 from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
+from fitsvc.audits.parts import ClaimCarried
 from fitsvc.audits.sheets import read_safe
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.audits.state import AuditState
@@ -25,6 +27,9 @@ from fitsvc.rulebook.outcomes import OUTCOMES
 
 ABSENT: Final = 255
 """Stands for the outcome of a pair that an audit has not."""
+_CARRIED: Final = "carried.csv"
+_FIGURES: Final = ("at_most", "times", "each", "told")
+"""What tells how much may be carried: the figures, by which it is compared, and all of it in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +44,10 @@ class Earlier:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """One pair that fits no more, or fits now."""
+    """One pair that fits no more, or fits now; or a claimed one that fits, with less or more on it than before.
+
+    `before` and `after` are outcomes, and of less or more what may be carried, in words.
+    """
 
     rig: str
     sku: str
@@ -149,10 +157,45 @@ class Changes:
                 rules=self._turned(cause, rigs.start + rig, items.start + item, fits=fits),
             )
 
+    def carried(self, after: Iterable[ClaimCarried]) -> Iterator[Change]:
+        """The claimed pairs that fit, as they did, with less or more on them than before."""
+        path = self._earlier.out / _CARRIED
+        rigs, items = ({key: place for place, key in enumerate(some)} for some in (self._rigs, self._skus))
+        texts, keys, told = dict[tuple[str, ...], int](), array("q"), array("i")
+        for row in read_safe(path) if path.is_file() else ():
+            if row["rig"] in rigs and row["sku"] in items:
+                keys.append(rigs[row["rig"]] * len(items) + items[row["sku"]])
+                told.append(texts.setdefault(tuple(row[name] for name in _FIGURES), len(texts)))
+        order = np.argsort(np.frombuffer(keys, np.int64)) if keys else np.zeros(0, np.intp)
+        places, of = np.array(keys, np.int64)[order], np.array(told, np.int32)[order]
+        known = list(texts)
+        for one in after:
+            rig, item = rigs[one.rig], items[one.sku]
+            place = int(np.searchsorted(places, key := rig * len(items) + item))
+            if place == len(places) or places[place] != key:
+                continue
+            was, now = known[int(of[place])], tuple(str(getattr(one, name)) for name in _FIGURES)
+            if was[:-1] != now[:-1]:
+                yield Change(
+                    rig=one.rig,
+                    sku=one.sku,
+                    change="less" if is_less(now, was) else "more",
+                    before=was[-1],
+                    after=now[-1],
+                    cause=self._cause(rig, item),
+                    rules="",
+                )
+
     def _cause(self, rig: int, item: int) -> str:
         changed = {"item": self._item_changed[item], "rig": self._rig_changed[rig], "rulebook": self.rulebook}
         causes = [name for name, differs in changed.items() if differs]
         return " ".join(causes) or "program"
+
+
+def is_less(now: Sequence[str], was: Sequence[str]) -> bool:
+    """Whether less is allowed than was: in all, of how many, or of each; where nothing is told nothing surely is."""
+    figures = (tuple(float(one.split()[0]) if one else -1.0 for one in some[:-1]) for some in (now, was))
+    return any(one < other for one, other in zip(*figures, strict=True))
 
 
 def read_outcomes_into(into: NDArray[np.uint8], out: Path, rigs: Mapping[str, int], items: Mapping[str, int]) -> None:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fitsvc.audits.ball_pairs import BallPair, BallPairs
 from fitsvc.audits.causes import Causes
-from fitsvc.audits.changes import Changes, Earlier, gone_and_new
+from fitsvc.audits.changes import Change, Changes, Earlier, gone_and_new
 from fitsvc.audits.claim_lines import LinesTold
 from fitsvc.audits.fix_rows import FIX_LIST, Fix, write_fix_list
 from fitsvc.audits.fixes import Fixes
@@ -284,18 +284,22 @@ class Findings:
         changes = Changes(self.state, earlier, rig_digests, self.skus)
         kept = kept_facts(earlier.out, self.state.kernel.slots)
         causes = Causes(self.state.kernel, kept) if kept else None
-        by_cause: dict[str, dict[str, int]] = {"new": {}, "lost": {}}
+        by_cause: dict[str, dict[str, int]] = {"new": {}, "lost": {}, "less": {}, "more": {}}
 
-        def rows() -> Iterator[list[Any]]:
+        def found() -> Iterator[Change]:
             start = 0
             for block in range(self.report.blocks):
                 count = len(self.state.spool.skus(block))
                 for group, rigs in enumerate(self.state.groups(count)):
-                    for one in changes.of(block, group, rigs, range(start, start + count), causes):
-                        counts = by_cause[one.change]
-                        counts[one.cause] = counts.get(one.cause, 0) + 1
-                        yield [one.rig, one.sku, one.change, one.before, one.after, one.cause, one.rules]
+                    yield from changes.of(block, group, rigs, range(start, start + count), causes)
                 start += count
+            yield from changes.carried(self._carried_rows())
+
+        def rows() -> Iterator[list[Any]]:
+            for one in found():
+                counts = by_cause[one.change]
+                counts[one.cause] = counts.get(one.cause, 0) + 1
+                yield [one.rig, one.sku, one.change, one.before, one.after, one.cause, one.rules]
 
         self._file("changes", ("rig", "sku", "change", "before", "after", "cause", "rules"), rows())
         others = gone_and_new(earlier, self.state.out, self.skus)

@@ -1,7 +1,8 @@
 """What an audit comes to for a shop: what fits by number and vehicle, what changed since the last night, and holes.
 
 All of it is taken from the folder of a finished audit whose pairs are Parquet. Pairs that do not fit are left out:
-what is in none of the rows is no fit.
+what is in none of the rows is no fit. What an item may be loaded with is told of each that fits, and that it may be
+less or more than it might is a change, too: whoever sold it for so much has to know.
 """
 
 import csv
@@ -18,10 +19,14 @@ import pyarrow.csv as pc
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from fitsvc.audits.blocks import Kernel
+from fitsvc.audits.causes import FITS
 from fitsvc.audits.changes import ABSENT, Earlier, places_of, read_earlier, read_outcomes_into
+from fitsvc.audits.loads import NOTHING, FitLoads, Loaded
 from fitsvc.audits.pairs import pairs_folder
 from fitsvc.audits.sheets import read_safe, safe_row, safe_table
 from fitsvc.files import written
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.subjects import KIND
@@ -32,8 +37,13 @@ _STATUS: Final = {"works": "fits", "conditional": "fits if", "undetermined": "no
 _NO_FIT: Final = OUTCOMES.index("fails")
 _ROWS: Final = 65_536
 _FITS: Final = pa.schema([(name, pa.string()) for name in ("sku", "vehicle", "name", "rig", "status", "because")])
+_LOADED: Final = pa.schema([*_FITS, *((name, pa.string()) for name in Loaded._fields)])
+_FITTING: Final = ("fits", "fits if")
 _CHANGES: Final = pa.schema(
-    [(name, pa.string()) for name in ("sku", "vehicle", "name", "rig", "before", "after", "cause")]
+    [
+        (name, pa.string())
+        for name in ("sku", "vehicle", "name", "rig", "before", "after", "cause", "carried_before", "carried_after")
+    ]
 )
 _HOLE: Final = ("vehicle", "name", "rig", "kind", "called", "items", "to_measure", "measure_first")
 Write = Callable[[Sequence[pa.Array]], None]
@@ -58,34 +68,57 @@ class FitsTold:
 def write_fits(out: Path, rulebook: Rulebook, into: Path, format: str, against: Path | None = None) -> FitsTold:
     """Write what an audit in the folder `out` comes to into another; ProblemsFound where it holds no such audit.
 
-    The rules' titles, which say what a fit rests on, are those of `rulebook`.
+    `rulebook` is the one that the audit was by. What an item might be loaded with earlier is told only of an earlier
+    audit by the same one.
     """
     audit = read_earlier(out)
     earlier = read_earlier(against) if against else None
+    loads, before = loads_of(out, rulebook), None
+    if earlier is not None and earlier.rulebook == audit.rulebook:
+        before = FitLoads(earlier.out, loads.kernel)
     rigs, titles = _rigs_of(out), titles_of(rulebook)
     into.mkdir(parents=True, exist_ok=True)
     told = FitsTold(rows={name: 0 for name in _STATUS.values() if name != _STATUS["fails"]})
     kinds = _Kinds(out, rulebook, list(rigs))
-    with _table(into / f"fits.{format}", _FITS) as write:
+    with _table(into / f"fits.{format}", _LOADED) as write:
         for batch in _batches(out):
             kinds.count(batch)
-            columns = _fits_of(batch, rigs, titles)
+            columns = _with_loads(_fits_of(batch, rigs, titles), loads)
             for value in columns[4].value_counts().to_pylist():
                 told.rows[value["values"]] += value["counts"]
             write(columns)
     told.holes = kinds.write(into / HOLES, rigs)
     if earlier is not None:
         with _table(into / f"changes.{format}", _CHANGES) as write:
-            told.changes = sum(_changes(audit, earlier, rigs, write, into))
+            told.changes = sum(_changes(audit, earlier, rigs, write, into, (before, loads)))
     return told
 
 
-def fits_of(out: Path, titles: Mapping[str, str]) -> Iterator[pa.Table]:
-    """The rows of what fits, or may, table by table; `titles` are those of the rules."""
-    rigs = _rigs_of(out)
+def fits_of(out: Path, titles: Mapping[str, str], loads: FitLoads | None = None) -> Iterator[pa.Table]:
+    """The rows of what fits, or may, table by table; `titles` are those of the rules.
+
+    With `loads` each row tells what the item may be loaded with, too.
+    """
+    rigs, schema = _rigs_of(out), _LOADED if loads else _FITS
     for batch in _batches(out):
-        yield pa.table(_fits_of(batch, rigs, titles), schema=_FITS)
-    yield _FITS.empty_table()
+        columns = _fits_of(batch, rigs, titles)
+        yield pa.table(_with_loads(columns, loads) if loads else columns, schema=schema)
+    yield schema.empty_table()
+
+
+def loads_of(out: Path, rulebook: Rulebook) -> FitLoads:
+    """What the items of a finished audit may be loaded with; ProblemsFound where it was by another rulebook."""
+    if read_earlier(out).rulebook != rulebook.digest:
+        help = "name the folder of those rules with `--rules`, or audit the catalogue anew by these"
+        raise ProblemsFound([Problem("the audit was by other rules than these", help, file=str(out))])
+    return FitLoads(out, Kernel(rulebook))
+
+
+def _with_loads(columns: list[pa.Array], loads: FitLoads) -> list[pa.Array]:
+    """The rows of pairs that fit, or may, with what each that fits may be loaded with."""
+    sku, rig, status = (columns[_LOADED.names.index(name)].to_pylist() for name in ("sku", "rig", "status"))
+    told = [loads.of(*pair) if fits in _FITTING else NOTHING for *pair, fits in zip(rig, sku, status, strict=True)]
+    return [*columns, *(pa.array([one[place] for one in told], pa.string()) for place in range(len(Loaded._fields)))]
 
 
 def titles_of(rulebook: Rulebook) -> dict[str, str]:
@@ -171,10 +204,18 @@ class _Kinds:
         return {rig: label for rig, (_, label) in found.items()}
 
 
-def _changes(audit: Earlier, earlier: Earlier, rigs: Mapping[str, RigTold], write: Write, near: Path) -> Iterator[int]:
+def _changes(
+    audit: Earlier,
+    earlier: Earlier,
+    rigs: Mapping[str, RigTold],
+    write: Write,
+    near: Path,
+    loads: tuple[FitLoads | None, FitLoads],
+) -> Iterator[int]:
     """Write what fits otherwise than it did, rig by rig, gone and new items and rigs too; yields how many rows.
 
-    Outcomes are kept for the while in a folder `near` the results, where there must be room for these too.
+    Otherwise is also with less or more on it, by what was allowed `before` and is now. Outcomes are kept for the while
+    in a folder `near` the results, where there must be room for these too.
     """
     told = {row["rig"]: RigTold(row["vehicle"], row.get("name", "")) for row in read_safe(earlier.out / "rigs.csv")}
     told |= rigs
@@ -185,11 +226,24 @@ def _changes(audit: Earlier, earlier: Earlier, rigs: Mapping[str, RigTold], writ
             _outcomes(one, places, items, Path(folder) / name) for one, name in ((earlier, "before"), (audit, "after"))
         )
         names = np.array(list(items), object)
+        others = np.array([audit.items.get(sku) != earlier.items.get(sku) for sku in items], np.bool_)
         for key, place in places.items():
             old, new = (_shown(one[place]) for one in (before, after))
-            for some in np.array_split(np.flatnonzero(old != new), max(1, len(items) // _ROWS)):
-                causes = (_cause(key, names[item], audit, earlier) for item in some)
-                yield _write_changes(write, key, told[key], names[some], old[some], new[some], causes)
+            maybe = (old <= FITS) & (new <= FITS) & (others | (audit.rigs.get(key) != earlier.rigs.get(key)))
+            for some in np.array_split(np.flatnonzero((old != new) | maybe), max(1, len(items) // _ROWS)):
+                carried = [_carried(loads, key, names[item], maybe[item]) for item in some.tolist()]
+                kept = (old != new)[some] | np.array([was != now for was, now in carried], np.bool_)
+                those, carried = some[kept], [pair for pair, one in zip(carried, kept, strict=True) if one]
+                causes = (_cause(key, names[item], audit, earlier) for item in those)
+                yield _write_changes(write, key, told[key], names[those], (old[those], new[those]), causes, carried)
+
+
+def _carried(loads: tuple[FitLoads | None, FitLoads], rig: str, sku: str, may_differ: bool) -> tuple[Loaded, Loaded]:
+    """What an item might be loaded with, and may be now, of one that fitted and fits, and where it may differ."""
+    before, now = loads
+    if before is None or not may_differ:
+        return NOTHING, NOTHING
+    return before.of(rig, sku), now.of(rig, sku)
 
 
 def _outcomes(audit: Earlier, rigs: Mapping[str, int], items: Mapping[str, int], path: Path) -> NDArray[np.uint8]:
@@ -228,15 +282,16 @@ def _write_changes(
     rig: str,
     told: RigTold,
     skus: NDArray[Any],
-    old: NDArray[np.uint8],
-    new: NDArray[np.uint8],
+    outcomes: tuple[NDArray[np.uint8], NDArray[np.uint8]],
     causes: Iterable[str],
+    carried: Sequence[tuple[Loaded, Loaded]],
 ) -> int:
     status = pa.array([_STATUS[name] for name in OUTCOMES])
     same = (pa.array([text] * len(skus), pa.string()) for text in (told.vehicle, told.name, rig))
     if len(skus):
-        columns = [pa.array(skus, pa.string()), *same, status.take(pa.array(old)), status.take(pa.array(new))]
-        write([*columns, pa.array(list(causes), pa.string())])
+        columns = [pa.array(skus, pa.string()), *same, *(status.take(pa.array(one)) for one in outcomes)]
+        loads = (pa.array([pair[place].told() for pair in carried], pa.string()) for place in (0, 1))
+        write([*columns, pa.array(list(causes), pa.string()), *loads])
     return len(skus)
 
 

@@ -8,7 +8,7 @@ from typing import Final
 from sqlmodel import Session
 
 from fitsvc.audits.changes import read_earlier
-from fitsvc.audits.fits import fits_of, titles_of
+from fitsvc.audits.fits import fits_of, loads_of, titles_of
 from fitsvc.audits.item_files import digest_of
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.document import Document
@@ -22,8 +22,9 @@ _SORT: Final = "sha256:"
 def put_fits_of(session: Session, out: Path, rulebook: Rulebook) -> FitsPut:
     """Put what the audit in the folder `out` comes to in the place of what its supplier's audit before did.
 
-    ProblemsFound where the folder holds no such audit, or it does not say whose catalogue it is of; Conflict where what
-    is kept is of a later audit, or of another of the same day that this one was not compared with.
+    ProblemsFound where the folder holds no such audit, it was by another rulebook, or it does not say whose catalogue
+    it is of; Conflict where what is kept is of a later audit, or of another of the same day that this one was not
+    compared with.
     """
     read_earlier(out)
     summary: Document = json.loads((out / SUMMARY).read_text("utf-8"))
@@ -42,6 +43,6 @@ def put_fits_of(session: Session, out: Path, rulebook: Rulebook) -> FitsPut:
 
 
 def _rows(out: Path, rulebook: Rulebook) -> Iterator[list[FitRow]]:
-    for table in fits_of(out, titles_of(rulebook)):
+    for table in fits_of(out, titles_of(rulebook), loads_of(out, rulebook)):
         columns = (table.column(name).to_pylist() for name in FitRow._fields)
         yield [FitRow(*row) for row in zip(*columns, strict=True)]

@@ -80,10 +80,15 @@ class KeptFacts:
     def item(self, sku: str) -> tuple[Items, int] | None:
         """The block that an item is in, and its place there; None of one that was not there."""
         found = self._places.get(sku)
-        if found is None:
-            return None
-        block, place = found
-        return self._blocks.get(block, lambda: items_in(self._folder, block)), place
+        return None if found is None else (self.block(found[0]), found[1])
+
+    def place(self, sku: str) -> tuple[int, int] | None:
+        """The number of the block that an item is in, and its place there; None of one that was not there."""
+        return self._places.get(sku)
+
+    def block(self, number: int) -> Items:
+        """The items of a block."""
+        return self._blocks.get(number, lambda: items_in(self._folder, number))
 
 
 def kept_facts(out: Path, slots: Mapping[str, Type]) -> KeptFacts | None:

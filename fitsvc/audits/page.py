@@ -30,6 +30,8 @@ _CAUSE: Final = {
 _CHANGE: Final = {
     "new": later("new fits, by {cause}"),
     "lost": later("lost fits, by {cause}"),
+    "less": later("claimed fits with less on them, by {cause}"),
+    "more": later("claimed fits with more on them, by {cause}"),
     "new_items": later("new items"),
     "gone_items": later("items that are gone"),
     "new_rigs": later("new vehicles"),
@@ -275,8 +277,8 @@ def _untold(vehicles: Sequence[Document]) -> str:
 def _changes(changes: Document) -> str:
     rows = [
         (t(_CHANGE[word], cause=_cause(cause)), count)
-        for word in ("new", "lost")
-        for cause, count in changes[word].items()
+        for word in ("new", "lost", "less", "more")
+        for cause, count in changes.get(word, {}).items()
     ]
     rows += [(t(_CHANGE[name]), changes[name]) for name in ("new_items", "gone_items", "new_rigs", "gone_rigs")]
     return table(t("Since the earlier audit"), (t("change"), t("number")), rows, file_link("changes.csv"))

@@ -1,6 +1,7 @@
 """What `fitsvc audit` tells of an audit that is done, on the console."""
 
 from pathlib import Path
+from typing import Final
 
 from fitsvc.audits.layout import told
 from fitsvc.audits.page import others
@@ -8,6 +9,14 @@ from fitsvc.audits.page_claims import all_claims
 from fitsvc.cli.console import out, paragraph
 from fitsvc.document import Document
 from fitsvc.subjects import plural
+
+_CHANGED: Final = {
+    "new": "new fits",
+    "lost": "lost fits",
+    "less": "claimed fits with less on them",
+    "more": "claimed fits with more on them",
+}
+"""What is otherwise since an earlier audit; earlier versions told of no loads."""
 
 
 def show(summary: Document, output: Path) -> None:
@@ -121,7 +130,11 @@ def _show_meant(told: Document, help: str) -> None:
 
 def _changed(changes: Document) -> str:
     """What changed since an earlier audit, in words: fits by their causes, then items and rigs."""
-    fits = [f"{count:,} {word} fits by {cause}" for word in ("new", "lost") for cause, count in changes[word].items()]
+    fits = [
+        f"{count:,} {said} by {cause}"
+        for word, said in _CHANGED.items()
+        for cause, count in changes.get(word, {}).items()
+    ]
     names = ("new_items", "gone_items", "new_rigs", "gone_rigs")
     others = [f"{changes[name]:,} {name.replace('_', ' ')}" for name in names if changes[name]]
     return ", ".join(fits + others) or "the same fits"

@@ -38,6 +38,8 @@ _MOST_SHOWN: Final = 5_000
 """Rows of a segment that are kept as they stand on pages: a hundred full ones, of about half a kilobyte a row."""
 _MOST_READ: Final = 10_000
 """Items of a segment whose facts are kept as read: those of a hundred full pages, of about a kilobyte each."""
+_FITS: Final = OUTCOMES.index("conditional")
+"""The worst outcome with which an item fits a rig."""
 _RANK: Final = 40
 """Bits of a row's number below its rank."""
 _STRIDE: Final = 1 << 15
@@ -49,6 +51,11 @@ def case_of(rig: Case, item: Item, reader: FactReader) -> Case:
     here = rig.of_items.get(item.sku, {})
     values, texts = {**rig.facts, **item.values, **here}, {**rig.texts, **item.texts}
     return Case(values, rig.present | present_of(item, reader) | reader.named(here), rig.adapters, texts)
+
+
+def maybe_of(kind: Value | None, kinds: int) -> bool:
+    """Whether a kind may be one of some, given as a mask; one that is not known may be any."""
+    return not isinstance(kind, int) or not kind or bool(kind & kinds)
 
 
 def rig_key(rig: Case) -> Hashable:
@@ -231,6 +238,16 @@ class Segment:
     def differing(self, one: SegmentResults, other: SegmentResults, passing: Flags) -> NDArray[np.intp]:
         """The rows, of those that pass, with which two rigs come to different outcomes."""
         return np.flatnonzero((one.outcomes != other.outcomes)[self.catalogue.signature_of] & passing)
+
+    def fitting(self, one: SegmentResults, other: SegmentResults, passing: Flags) -> NDArray[np.intp]:
+        """The rows, of those that pass, that fit two rigs alike."""
+        alike = (one.outcomes == other.outcomes) & (one.outcomes <= _FITS)
+        return np.flatnonzero(alike[self.catalogue.signature_of] & passing)
+
+    def maybe_of(self, kinds: int) -> Flags:
+        """Which items may be of one of some kinds, given as a mask."""
+        own, number = self.kinds
+        return np.array([maybe_of(kind, kinds) for kind in own], np.bool_)[number]
 
     def outcomes(self, told: SegmentResults, some: NDArray[Any] | slice | list[int]) -> NDArray[np.uint8]:
         """The places of the outcomes of some items."""

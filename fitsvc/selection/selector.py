@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cached_property, partial
 from hashlib import blake2b
 from typing import Final, Literal, NamedTuple
 
@@ -24,7 +24,7 @@ from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.language.types import ListType, Value
+from fitsvc.language.types import ListType, Mask, Value
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.folding import label_key, searched
 from fitsvc.selection.query import Cursor, SelectionQuery, read_cursor, read_facts_wanted
@@ -40,10 +40,13 @@ from fitsvc.selection.segments import (
     Sort,
     case_of,
     has,
+    maybe_of,
     rig_key,
 )
 from fitsvc.tongues import t, tongue
 
+FITTING: Final = frozenset({"works", "conditional"})
+"""The outcomes with which an item fits a rig."""
 _MOST_NAMED: Final = 5
 MOST_NAMED: Final = 50
 """Accessories that go by a text that are told at most, where no rig says which of them are the best."""
@@ -234,6 +237,40 @@ class Selector:
         found += [item.sku for (item, was), (_, now) in zip(*both, strict=True) if was.outcome != now.outcome]
         return found if len(found) <= most else None
 
+    def loaded(self, held: Snapshot, one: Case, other: Case, most: int) -> list[str] | None:
+        """The SKUs of the items that fit two rigs alike, and that may be loaded with other loads on them.
+
+        None where there are more than so many; they are told in no order. Nothing is where all is alike that what may
+        be loaded rests on.
+        """
+        allowances, engine = self.answerer.allowances.allowances, self.answerer.engine
+        facts = [engine.opened(rig).facts for rig in (one, other)]
+        alike = all(facts[0].get(name) == facts[1].get(name) for name in allowances.rests_on)
+        if alike and (one.present, one.adapters, one.of_items) == (other.present, other.adapters, other.of_items):
+            return []
+        held = held.apart({*one.of_items, *other.of_items})
+        keys, found = (rig_key(one), rig_key(other)), list[str]()
+        for part in held.parts:
+            was, now = (part.segment.judge(rig, key) for rig, key in zip((one, other), keys, strict=True))
+            rows = part.segment.fitting(was, now, part.alive & part.segment.maybe_of(self._carrying))
+            if len(found) + len(rows) > most:
+                return None
+            found += [part.segment.skus[row] for row in rows.tolist()]
+        both = (self._loose(held, rig, key) for rig, key in zip((one, other), keys, strict=True))
+        found += [
+            item.sku
+            for (item, was), (_, now) in zip(*both, strict=True)
+            if was.outcome == now.outcome in FITTING and maybe_of(item.kind, self._carrying)
+        ]
+        return found if len(found) <= most else None
+
+    @cached_property
+    def _carrying(self) -> int:
+        """The kinds of which some item may be loaded, as a mask."""
+        may, there = self.answerer.allowances.allowances.may_apply, frozenset({SUBJECT})
+        kinds = (Mask(1 << place) for place in range(len(self.kinds)))
+        return sum(kind for kind in kinds if may(Case({f"{SUBJECT}.kind": kind}, there)))
+
     def code(self, number: int) -> str:
         """The id of a rule by its number, or the name of a need by its number after the rules."""
         return self._codes[number]
@@ -246,8 +283,7 @@ class Selector:
         facts = {one: value for one, value in case.facts.items() if not one.startswith(prefix)}
         texts = {one: text for one, text in case.texts.items() if not one.startswith(prefix)}
         rig = replace(case, facts=facts, present=frozenset(case.present) - {SUBJECT}, texts=texts, opened=False)
-        best = frozenset({"works", "conditional"})
-        wanted = SelectionQuery(question={}, kinds=frozenset({name}), outcomes=best, limit=most)
+        wanted = SelectionQuery(question={}, kinds=frozenset({name}), outcomes=FITTING, limit=most)
         return [item for item, _ in self.first(held, rig, wanted)]
 
     def first(self, held: Snapshot, rig: Case, wanted: SelectionQuery) -> list[tuple[Item, Outcome]]:

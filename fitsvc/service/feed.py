@@ -23,7 +23,7 @@ from fitsvc.observing.law import laws_of
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import Snapshot, case_of, rig_key
-from fitsvc.selection.selector import read_rig_told
+from fitsvc.selection.selector import FITTING, read_rig_told
 from fitsvc.service.context import AnyRequest, Service, service_of
 from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import Parameter
@@ -44,6 +44,9 @@ MOST_SAID: Final = 10_000
 """Observations that are looked through; after more, as after a catalogue was loaded, all pages are sooner read anew."""
 MOST_ITEMS: Final = 1_000
 """Items that are compared one by one; of more, a rig's pages are sooner read anew."""
+MOST_LOADED: Final = 200
+"""Items that fit a changed rig as they did whose loads are compared; of more, its pages are sooner read anew. What may
+be on one takes 1.5 ms, as it was and as it is."""
 LONGEST_WAIT: Final = 25
 """Seconds: less than proxies usually wait for a reply."""
 _PAUSE: Final = 0.5
@@ -67,10 +70,12 @@ def _is_by(told: object, digest: str) -> bool:
     return isinstance(told, str) and len(told) >= len(_DIGEST) + _DIGITS and digest.startswith(told)
 
 
-class OutcomeChange(msgspec.Struct, kw_only=True):
+class OutcomeChange(msgspec.Struct, kw_only=True, omit_defaults=True):
     """One item on one rig: what it came to and comes to now, null where it was not there, or is no more.
 
-    Of one that an earlier version deleted what it came to is no longer known: both are null. `because` says which of
+    Of one that an earlier version deleted what it came to is no longer known: both are null. Where it fitted and fits,
+    with less or more on it, `carried_before` and `carried_after` are what might be on it and may be now, in words; else
+    these are left out. `because` says which of
     the two is another, and `observations` what was told of it since, the first ten: of the item, or of the rig and the
     records that it is made of.
     """
@@ -79,6 +84,8 @@ class OutcomeChange(msgspec.Struct, kw_only=True):
     sku: str
     before: Outcome | None
     after: Outcome | None
+    carried_before: str | None = None
+    carried_after: str | None = None
     because: list[Literal["item", "rig"]]
     observations: list[str]
 
@@ -107,7 +114,8 @@ _CHANGES: Final = Operation(
     summary="Whose outcome changed?",
     about=(
         "Items whose outcome on a saved rig is another than at a revision, each with what it was, what it is, and "
-        "whether the item or the rig is why, by which observations. Ask without `since` for the revision of now, then "
+        "whether the item or the rig is why, by which observations; and those that fit as they did, with less or more "
+        "on them. Ask without `since` for the revision of now, then "
         "read pages, then go on from the `revision` of each reply: a change may be told twice, and none is left out, "
         "one of the rules neither. With `wait` the reply comes when there is something, or after so many seconds, at "
         f"most {LONGEST_WAIT}."
@@ -258,7 +266,8 @@ def _of_rig(
     moved = rig_key(now) != rig_key(then)
     others = service.selections.selector.differing(held, then, now, MOST_ITEMS) if moved else []
     skus = {record for subject, record in said if subject == SUBJECT}
-    if others is None or len(skus) + len(others) > MOST_ITEMS:
+    loaded = service.selections.selector.loaded(held, then, now, MOST_LOADED) if moved else []
+    if others is None or loaded is None or len(skus) + len(others) > MOST_ITEMS:
         return None
     of_rig = [key for part in sorted(parts_used(session, rig.id)) for key in said.get(part, ())] if moved else []
 
@@ -266,7 +275,7 @@ def _of_rig(
         """The observations that an item's change came by."""
         return list(dict.fromkeys([*said.get((SUBJECT, sku), ()), *of_rig]))[:MOST_OBSERVATIONS]
 
-    return list(_compared(service, held, rig.id, (then, now), then_records, (skus, set(others)), by))
+    return list(_compared(service, held, rig.id, (then, now), then_records, (skus, {*others, *loaded}), by))
 
 
 def _compared(
@@ -285,11 +294,16 @@ def _compared(
         still_wanted()
         after = held.item(sku)
         before, known = _item_then(service, then_records, sku) if sku in touched else (after, True)
-        then, now = (_outcome(service, case, item) for case, item in zip(cases, (before, after), strict=True))
-        if then != now or not known:
+        pairs = list(zip(cases, (before, after), strict=True))
+        then, now = (_outcome(service, case, item) for case, item in pairs)
+        carried = [_carried(service, *pair) for pair in pairs] if then in FITTING and now in FITTING else []
+        if then != now or not known or len(set(carried)) > 1:
             because: list[Literal["item", "rig"]] = ["item"] if sku in touched else []
             because += ["rig"] if moved else []
-            yield OutcomeChange(rig=rig, sku=sku, before=then, after=now, because=because, observations=by(sku))
+            one = OutcomeChange(rig=rig, sku=sku, before=then, after=now, because=because, observations=by(sku))
+            if len(set(carried)) > 1:
+                one.carried_before, one.carried_after = carried
+            yield one
 
 
 def _item_then(service: Service, records: EarlierRecords, sku: str) -> tuple[Item | None, bool]:
@@ -302,6 +316,15 @@ def _item_then(service: Service, records: EarlierRecords, sku: str) -> tuple[Ite
     if found is None or found.subject != SUBJECT:
         return None, True
     return next(iter(read_items(reader, [found])), None), True
+
+
+def _carried(service: Service, rig: Case, item: Item | None) -> str | None:
+    """What may be on an item, in words; None where nothing is told."""
+    if item is None:
+        return None
+    case = service.answerer.engine.opened(case_of(rig, item, service.answerer.reader))
+    found = service.answerer.allowances.told(case, "us")
+    return None if found is None else found.told
 
 
 def _outcome(service: Service, rig: Case, item: Item | None) -> Outcome | None:

@@ -20,7 +20,7 @@ from fitsvc.store.flushing import Flushed, has_written
 if TYPE_CHECKING:
     from alembic.config import Config
 
-HEAD: Final = "0014"
+HEAD: Final = "0015"
 """The last migration. It stands here since Alembic takes long to load, and only migrating needs it."""
 _ROOM: Final = 20_000_000
 """Bytes that a disk should have left: the log of a SQLite file grows to some megabytes before it is taken in."""

@@ -22,15 +22,17 @@ _COLUMNS: Final = tuple(StoredFit.model_fields)
 _PUT: Final = text(
     f"INSERT INTO fit ({', '.join(_COLUMNS)}) VALUES ({', '.join(f':{name}' for name in _COLUMNS)}) "  # noqa: S608  # names of ours
     "ON CONFLICT (supplier, sku, rig) DO UPDATE SET vehicle = excluded.vehicle, name = excluded.name, "
-    "since = CASE WHEN fit.status = excluded.status THEN fit.since ELSE excluded.since END, "
-    "status = excluded.status, because = excluded.because, audited_on = excluded.audited_on, "
+    "since = CASE WHEN fit.status = excluded.status AND fit.at_most = excluded.at_most "
+    "AND fit.times = excluded.times AND fit.each = excluded.each THEN fit.since ELSE excluded.since END, "
+    "status = excluded.status, because = excluded.because, at_most = excluded.at_most, times = excluded.times, "
+    "each = excluded.each, audited_on = excluded.audited_on, "
     "rulebook = excluded.rulebook, delivery = excluded.delivery"
 )
 """One row put in, or in place of what an earlier audit said of the same: SQLite and PostgreSQL write it alike."""
 
 
 class FitRow(NamedTuple):
-    """What holds of one item on one rig."""
+    """What holds of one item on one rig, and what it may be loaded with: all of it together, how many, and of each."""
 
     sku: str
     vehicle: str
@@ -38,6 +40,9 @@ class FitRow(NamedTuple):
     rig: str
     status: str
     because: str
+    at_most: str = ""
+    times: str = ""
+    each: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +90,7 @@ def put_fits(session: Session, delivery: FitsOrigin, tables: Iterable[Sequence[F
     # What was no fit before is found so again, by this audit: the rows of a supplier are all of its last one.
     since = case((col(StoredFit.status) == NO_FIT, col(StoredFit.since)), else_=delivery.day)
     gone = update(StoredFit).where(of_supplier, col(StoredFit.delivery) != delivery.digest)
-    session.execute(gone.values(**own | {"since": since}, status=NO_FIT, because=""))
+    session.execute(gone.values(**own | {"since": since}, status=NO_FIT, because="", at_most="", times="", each=""))
     changed = select(func.count()).select_from(StoredFit).where(of_supplier, col(StoredFit.since) == delivery.day)
     return FitsPut(rows=rows, changed=session.exec(changed).one(), since=delivery.day)
 

@@ -308,9 +308,10 @@ class Pull(SQLModel, table=True):
 class StoredFit(SQLModel, table=True):
     """What a supplier's last audit came to for one item on one rig, as a shop sells by it.
 
-    `status` holds since the day `since` and was found on `audited_on`, by the rulebook of that digest; what once fitted
-    and does no more stays with a status that says so. `delivery` tells one audit from another. No rig or vehicle need
-    be stored: an audit may have had others. It is what held then, and no answer.
+    `status` holds since the day `since`, with what the item may be loaded with (`at_most` of it in all, at most `times`
+    of at most `each`; empty where nothing is told), and was found on `audited_on`, by the rulebook of that digest; what
+    once fitted and does no more stays with a status that says so. `delivery` tells one audit from another. No rig or
+    vehicle need be stored: an audit may have had others. It is what held then, and no answer.
     """
 
     __tablename__ = "fit"
@@ -322,6 +323,9 @@ class StoredFit(SQLModel, table=True):
     name: str = Field(max_length=LABEL)
     status: str = Field(max_length=30)
     because: str = Field(sa_type=Text)
+    at_most: str = Field(default="", max_length=30)
+    times: str = Field(default="", max_length=30)
+    each: str = Field(default="", max_length=30)
     since: str = Field(max_length=10)
     audited_on: str = Field(max_length=10)
     rulebook: str = Field(sa_type=key_type())

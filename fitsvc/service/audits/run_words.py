@@ -49,8 +49,8 @@ def headline(schedule: Schedule, run: ScheduledRun) -> str:
             false=counted(figures["contradicted"]),
             claims=counted(figures["claims"]),
         )
-    gained, lost = (sum(changes[name].values()) for name in ("new", "lost"))
-    if not (claims["new"] or claims["gone"] or gained or lost):
+    gained, lost, less, more = (sum(changes.get(name, {}).values()) for name in ("new", "lost", "less", "more"))
+    if not (claims["new"] or claims["gone"] or gained or lost or less or more):
         return t("{who}: audited, no fit and no contradicted claim is otherwise", who=who)
     return t(
         "{who}: claims newly contradicted: {false}, no more: {gone}; fits gained: {gained}, lost: {lost}",
@@ -59,6 +59,10 @@ def headline(schedule: Schedule, run: ScheduledRun) -> str:
         gone=counted(claims["gone"]),
         gained=counted(gained),
         lost=counted(lost),
+    ) + (
+        t("; with less on them: {less}, with more: {more}", less=counted(less), more=counted(more))
+        if less or more
+        else ""
     )
 
 
