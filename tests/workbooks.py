@@ -3,9 +3,22 @@
 import zipfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from xml.sax.saxutils import escape
+from typing import NamedTuple
+from xml.sax.saxutils import escape, quoteattr
 
-Rows = Sequence[Sequence[str | float | None]]
+
+class Formatted(NamedTuple):
+    """A number with the format of its cell (ECMA-376 Part 1, 18.8.31), and what that shows."""
+
+    value: float
+    format: str
+    shown: str
+
+
+Cell = str | float | Formatted | None
+Rows = Sequence[Sequence[Cell]]
+Merged = Sequence[tuple[int, int, int, int]]
+"""The first row and column and the last row and column of merged cells, from 1."""
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _PACKAGE = "http://schemas.openxmlformats.org/package/2006"
@@ -18,9 +31,12 @@ class Error(str):
     __slots__ = ()
 
 
-def write_xlsx(path: Path, sheets: Mapping[str, Rows]) -> Path:
-    """Write a workbook of sheets by their names."""
+def write_xlsx(path: Path, sheets: Mapping[str, Rows], merged: Merged = ()) -> Path:
+    """Write a workbook of sheets by their names, all of them with the same cells merged."""
     places = range(1, len(sheets) + 1)
+    every = (cell for rows in sheets.values() for row in rows for cell in row)
+    formats = list(dict.fromkeys(["General", *(cell.format for cell in every if isinstance(cell, Formatted))]))
+    ranges = "".join(f'<mergeCell ref="{_at(top, left)}:{_at(*end)}"/>' for top, left, *end in merged)
     listed = "".join(
         f'<sheet name="{escape(name)}" sheetId="{n}" r:id="rId{n}"/>' for n, name in zip(places, sheets, strict=True)
     )
@@ -37,27 +53,47 @@ def write_xlsx(path: Path, sheets: Mapping[str, Rows]) -> Path:
         '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
         '<Override PartName="/xl/workbook.xml" '
         'ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml"/>'
-        f"{types}</Types>",
+        f'{types}<Override PartName="/xl/styles.xml" '
+        'ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.styles+xml"/></Types>',
         "_rels/.rels": f'<Relationships xmlns="{_PACKAGE}/relationships"><Relationship Id="rId1" '
         f'Type="{_OFFICE}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
         "xl/workbook.xml": f'<workbook xmlns="{_MAIN}" xmlns:r="{_OFFICE}"><sheets>{listed}</sheets></workbook>',
-        "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{_PACKAGE}/relationships">{related}</Relationships>',
+        "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{_PACKAGE}/relationships">{related}'
+        f'<Relationship Id="rId0" Type="{_OFFICE}/styles" Target="styles.xml"/></Relationships>',
+        "xl/styles.xml": _styles(formats),
     }
     for place, rows in zip(places, sheets.values(), strict=True):
-        told = "".join(f'<row r="{n}">{_cells(row, n)}</row>' for n, row in enumerate(rows, 1))
+        told = "".join(f'<row r="{n}">{_cells(row, n, formats)}</row>' for n, row in enumerate(rows, 1))
         parts[f"xl/worksheets/sheet{place}.xml"] = (
-            f'<worksheet xmlns="{_MAIN}"><sheetData>{told}</sheetData></worksheet>'
+            f'<worksheet xmlns="{_MAIN}"><sheetData>{told}</sheetData>'
+            f"{f'<mergeCells>{ranges}</mergeCells>' if ranges else ''}</worksheet>"
         )
     return _archive(path, parts)
 
 
-def _cells(row: Sequence[str | float | None], number: int) -> str:
+def _styles(formats: Sequence[str]) -> str:
+    """The styles of a workbook: the first is that of cells that name none (ECMA-376 Part 1, 18.8.10)."""
+    told = "".join(f'<numFmt numFmtId="{164 + n}" formatCode={quoteattr(one)}/>' for n, one in enumerate(formats))
+    each = "".join(f'<xf numFmtId="{164 + n}" applyNumberFormat="1"/>' for n, _ in enumerate(formats))
+    return f'<styleSheet xmlns="{_MAIN}"><numFmts>{told}</numFmts><cellXfs>{each}</cellXfs></styleSheet>'
+
+
+def _at(row: int, column: int) -> str:
+    letters = ""
+    while column:
+        column, letter = divmod(column - 1, 26)
+        letters = chr(ord("A") + letter) + letters
+    return f"{letters}{row}"
+
+
+def _cells(row: Sequence[Cell], number: int, formats: Sequence[str]) -> str:
     found = []
-    for place, cell in enumerate(row):
-        first = chr(ord("A") + place // 26 - 1) if place >= 26 else ""
-        at = f"{first}{chr(ord('A') + place % 26)}{number}"
+    for place, cell in enumerate(row, start=1):
+        at = _at(number, place)
         if isinstance(cell, Error):
             found.append(f'<c r="{at}" t="e"><f>1/0</f><v>{escape(cell)}</v></c>')
+        elif isinstance(cell, Formatted):
+            found.append(f'<c r="{at}" s="{formats.index(cell.format)}"><v>{cell.value}</v></c>')
         elif isinstance(cell, str):
             found.append(f'<c r="{at}" t="inlineStr"><is><t>{escape(cell)}</t></is></c>')
         elif cell is not None:
@@ -65,11 +101,11 @@ def _cells(row: Sequence[str | float | None], number: int) -> str:
     return "".join(found)
 
 
-def write_ods(path: Path, sheets: Mapping[str, Rows]) -> Path:
-    """Write a workbook of sheets by their names, as OpenDocument."""
+def write_ods(path: Path, sheets: Mapping[str, Rows], merged: Merged = ()) -> Path:
+    """Write a workbook of sheets by their names, as OpenDocument, all of them with the same cells merged."""
     tables = "".join(
         f'<table:table table:name="{escape(name)}">'
-        + "".join(f"<table:table-row>{''.join(map(_ods_cell, row))}</table:table-row>" for row in rows)
+        + "".join(f"<table:table-row>{_ods_cells(row, n, merged)}</table:table-row>" for n, row in enumerate(rows, 1))
         + "</table:table>"
         for name, rows in sheets.items()
     )
@@ -86,9 +122,31 @@ def write_ods(path: Path, sheets: Mapping[str, Rows]) -> Path:
     return _archive(path, {"mimetype": kind, "META-INF/manifest.xml": manifest, "content.xml": content})
 
 
-def _ods_cell(cell: str | float | None) -> str:
+def _ods_cells(row: Sequence[Cell], number: int, merged: Merged) -> str:
+    """The cells of a row, those that are merged with others by how far they span (OpenDocument 1.3 Part 3, 19.677)."""
+    found = []
+    for place, cell in enumerate(row, start=1):
+        told = _ods_cell(cell)
+        for top, left, bottom, right in merged:
+            if (number, place) == (top, left):
+                spans = (
+                    f'table:number-rows-spanned="{bottom - top + 1}" table:number-columns-spanned="{right - left + 1}"'
+                )
+                told = told.replace("<table:table-cell", f"<table:table-cell {spans}", 1)
+            elif top <= number <= bottom and left <= place <= right:
+                told = told.replace("table:table-cell", "table:covered-table-cell")
+        found.append(told)
+    return "".join(found)
+
+
+def _ods_cell(cell: Cell) -> str:
     if cell is None:
         return "<table:table-cell/>"
+    if isinstance(cell, Formatted):
+        return (
+            f'<table:table-cell office:value-type="float" office:value="{cell.value}"><text:p>{escape(cell.shown)}'
+            "</text:p></table:table-cell>"
+        )
     if isinstance(cell, Error):
         attributes = 'table:formula="of:=NA()" office:value-type="string" office:string-value=""'
         return f"<table:table-cell {attributes}><text:p>{escape(cell)}</text:p></table:table-cell>"

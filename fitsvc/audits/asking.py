@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from fitsvc.audits.chunks import WIRE
+from fitsvc.audits.chunks import shown
 from fitsvc.audits.drafting import ENOUGH, DraftedColumn, name_known, sample_of, tried_as
 from fitsvc.audits.intake import entry_text, keep_seen
 from fitsvc.audits.mapping import KEYS, FileMapping, Mapped, folded, needs_unit, read_mapping, unit_problems
@@ -71,7 +71,7 @@ class IntakeQuestions:
 
     def samples(self, title: str) -> list[str]:
         """Some cells of a column, as they stand there."""
-        cells = dict.fromkeys(cell.removeprefix(WIRE).strip() for cell in self._chunk.cells[title] if cell)
+        cells = dict.fromkeys(shown(cell).strip() for cell in self._chunk.cells[title] if cell)
         return [cell for cell in cells if cell][:_SAMPLES]
 
     def known(self, said: str) -> list[Fact]:

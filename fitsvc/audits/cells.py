@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.chunks import WIRE
+from fitsvc.audits.chunks import WIRE, covered_problem
 from fitsvc.audits.decimals import DecimalMarks, with_point
 from fitsvc.audits.mapping import Mapped, folded
 from fitsvc.audits.plain_rows import CodedCells
@@ -19,6 +19,7 @@ from fitsvc.language.quantities import LENGTH, QuantityError, parse_quantity
 from fitsvc.language.types import ListType, NumberType, Type, Value
 from fitsvc.loading.cells import BETWEEN, read_cell, written_cell
 from fitsvc.loading.entries import wire_fact
+from fitsvc.loading.merged_cells import is_covered
 from fitsvc.loading.rows import field_of, quoted
 from fitsvc.rulebook.vocabulary import TYRE_PARTS, Fact
 from fitsvc.tongues import counted, later, t
@@ -135,6 +136,8 @@ class FactColumn:
         return self._too_long
 
     def _wire(self, cell: str) -> Json:
+        if is_covered(cell):
+            raise ProblemsFound([covered_problem(cell)])
         if cell.startswith(WIRE):
             value = json.loads(cell.removeprefix(WIRE))
             if isinstance(value, bool) or not isinstance(value, int | float):

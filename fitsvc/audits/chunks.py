@@ -11,10 +11,13 @@ from fitsvc.audits.plain_rows import Cell
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem
 from fitsvc.loading.header import nameless, no_header, repeated
+from fitsvc.loading.merged_cells import COVERED, is_covered
+from fitsvc.tongues import later, t
 
 CHUNK: Final = 8_192
 WIRE: Final = "\0"
 """Begins a cell that is no text but JSON: a list, an object or a figure. Text files cannot hold the character."""
+_PART_IT: Final = later("part the merged cells of the sheet, and write in each what it says")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +59,21 @@ def _in_json(value: Any) -> Json:
     return value.isoformat(sep=" ") if isinstance(value, datetime) else str(value)
 
 
+def shown(cell: Cell) -> str:
+    """A cell as who made the file sees it: what is no text as JSON, of a covered one what covers it."""
+    return (cell or "").removeprefix(COVERED).removeprefix(WIRE)
+
+
+def covered_problem(cell: str, pointer: str = "") -> Problem:
+    """What is wrong with a cell that a merged one covers."""
+    message = t("a merged cell covers it: whether `{said}` is said of this column is not certain", said=shown(cell))
+    return Problem(message, t(_PART_IT), pointer=pointer)
+
+
 def name_in(cell: str | None) -> str:
-    """The name in a cell; a whole number is one too, as files of figures have them."""
+    """The name in a cell, none in a covered one; a whole number is one too, as files of figures have them."""
+    if is_covered(cell):
+        return ""
     text = (cell or "").strip()
     return text.removeprefix(WIRE) if not text.startswith((f"{WIRE}[", f"{WIRE}{{")) else text
 

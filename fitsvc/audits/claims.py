@@ -8,7 +8,7 @@ import re
 from array import array
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -16,7 +16,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.chunks import WIRE, Chunk, name_in
+from fitsvc.audits.chunks import WIRE, Chunk, covered_problem, name_in, shown
 from fitsvc.audits.mapping import close_by
 from fitsvc.audits.named_vehicles import EXCEPT, FROM, OURS, TO, VEHICLE, Meant, NamedVehicles
 from fitsvc.audits.plain_rows import Cell
@@ -25,6 +25,7 @@ from fitsvc.audits.source import read_chunks
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.merged_cells import is_covered
 from fitsvc.loading.rows import quoted
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.tongues import later, t
@@ -159,6 +160,8 @@ class ClaimReader:
         return self._kept.get(cell, lambda: self._named_in(cell)) if found is None else found
 
     def _named_in(self, cell: str) -> list[tuple[str, Meant]]:
+        if is_covered(cell):
+            return [(shown(cell), _of_covered(cell))]
         if cell.startswith(WIRE) and not _lists_names(listed := json.loads(cell.removeprefix(WIRE))):
             said = json.dumps(listed, ensure_ascii=False)
             told = t("{what} is neither a rig nor a vehicle", what=quoted(said))
@@ -200,12 +203,18 @@ class ClaimReader:
 
 def names_in(cell: str | None) -> list[str]:
     """The names in a cell of claims: parted by blanks, commas, semicolons or bars, or a JSON list of them."""
-    if not cell:
+    if not cell or is_covered(cell):
         return []
     if cell.startswith(WIRE):
         listed = json.loads(cell.removeprefix(WIRE))
         return [_text_of(name) for name in (listed if isinstance(listed, list) else [listed])]
     return [name for name in _BETWEEN.split(cell.strip()) if name]
+
+
+def _of_covered(cell: str) -> Meant:
+    """What a cell that a merged one covers comes to: nothing that is certain."""
+    wrong = covered_problem(cell)
+    return Meant(problem=wrong.message, help=wrong.help)
 
 
 def _lists_names(listed: Json) -> bool:
@@ -230,6 +239,7 @@ def read_ball_claims(
     for sku, cell, line in told:
         said = names_in(cell) if cell.startswith(WIRE) else [one.strip() for one in _APART.split(cell)]
         names = [name for one in said for name in ([one] if one in items else names_in(one))]
+        problems += [replace(covered_problem(cell, title), file=file, line=line)] if is_covered(cell) else []
         found[sku] = sorted({name for name in names if name in items})
         problems += [_no_accessory(name, title, file, line) for name in dict.fromkeys(names) if name not in items]
     return found, problems
@@ -327,8 +337,12 @@ def _claim(
     if place is None and sku not in reader.of_others:
         yield reader.of_no_item(line, own, sku, columns.sku, () if sku in reader.balls else alike.to(sku))
         return
-    rig = chunk.cells[columns.rig][row] if columns.rig else None
     item: Claimed = sku if place is None else place
+    for title in filter(None, (columns.rig, *columns.vehicle.values())):
+        if is_covered(cell := chunk.cells[title][row]):
+            yield from reader.take(item, _of_covered(cell or ""), line, title, own)
+            return
+    rig = chunk.cells[columns.rig][row] if columns.rig else None
     cells = {name: own[title] for name, title in columns.vehicle.items() if own[title].strip()}
     has_ids = reader.has_ids(cells.get(VEHICLE, ""))
     if bool(rig) != has_ids and len(cells) == has_ids:

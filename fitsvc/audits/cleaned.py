@@ -16,7 +16,7 @@ from typing import Any, Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from fitsvc.audits.chunks import WIRE, Chunk
+from fitsvc.audits.chunks import WIRE, Chunk, shown
 from fitsvc.audits.claims import names_in
 from fitsvc.audits.item_rows import ItemReader
 from fitsvc.audits.items import Items
@@ -27,6 +27,7 @@ from fitsvc.audits.source import read_chunks, titles_of
 from fitsvc.facts import FactReader
 from fitsvc.files import written
 from fitsvc.language.problems import Problem
+from fitsvc.loading.merged_cells import is_covered
 from fitsvc.rulebook.vocabulary import Fact
 
 CATALOGUE: Final = "catalogue.csv"
@@ -146,7 +147,7 @@ class _Writing:
             plain = self._items.plain(title, cell)
             unread, named = kept.unread.get(f"accessory.{fact}"), f"accessory.{fact}" in self._named
             if unread is not None and unread[place]:
-                typed.append((cell or "").removeprefix(WIRE))
+                typed.append(shown(cell))
                 anything = _anything(self._known[fact]) if named else ""
                 loaded.append(anything)
                 amiss += [title] if named and not anything else []
@@ -174,8 +175,8 @@ class _Writing:
             (line, [cells[place] if cells else None for cells in columns]) for place, line in enumerate(chunk.lines)
         ]
         for line, cells in sorted([*rows, *chunk.lost], key=lambda row: row[0]):
-            shown = [safe_cell((cell or "").removeprefix(WIRE)) for cell in cells]
-            self._told.writerow([*shown, "; ".join(remarks.pop(line, []))])
+            own = ["" if is_covered(cell) else safe_cell(shown(cell)) for cell in cells]
+            self._told.writerow([*own, "; ".join(remarks.pop(line, []))])
         for line, told in sorted(remarks.items()):
             self._told.writerow([*[""] * len(self._titles), f"line {line}: {'; '.join(told)}"])
         return problems
@@ -191,6 +192,8 @@ def _anything(fact: Fact) -> str:
 
 def _claimed(cell: Cell) -> Cell:
     """A cell of claims as text: a list's names behind each other."""
+    if is_covered(cell):
+        return shown(cell)
     return "; ".join(names_in(cell)) if cell and cell.startswith(WIRE) else cell
 
 

@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 
 from fitsvc.audits.cells import NOTHING, FactColumn, members_of
-from fitsvc.audits.chunks import PLAIN, WIRE, Chunk, FileForm
+from fitsvc.audits.chunks import PLAIN, Chunk, FileForm, shown
 from fitsvc.audits.decimals import SURE_COMMA, SURE_POINT, DecimalMarks
 from fitsvc.audits.looking import plain_title, unit_in
 from fitsvc.audits.mapping import KEYS, FileMapping, Mapped, folded, needs_unit
@@ -232,9 +232,7 @@ class _Drafter:
         column = FactColumn(self._reader, fact, way, self._unknown, self._marks)
         codes = column.codes(cells)
         wrong = column.wrong(codes)
-        odd = Counter(
-            cell.removeprefix(WIRE).strip() for cell, is_odd in zip(cells, wrong.tolist(), strict=True) if is_odd
-        )
+        odd = Counter(shown(cell).strip() for cell, is_odd in zip(cells, wrong.tolist(), strict=True) if is_odd)
         share = 1.0 - float(wrong.mean()) if len(cells) else 1.0
         middle = None
         if isinstance(fact.type, NumberType) and len(cells):

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.cells import FactColumn
-from fitsvc.audits.chunks import WIRE, Chunk, name_in
+from fitsvc.audits.chunks import Chunk, name_in, shown
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Flags, Items
 from fitsvc.audits.mapping import KEYS, READ, FileMapping, Header, close_by, needs_unit, read_header
@@ -164,9 +164,9 @@ class ItemReader:
         subjects = [(cell or "").strip() or "accessory" for cell in cells]
         for row, subject in enumerate(subjects):
             if subject not in self._reader.subjects:
-                self._complain(
-                    chunk, row, "subject", t("{what} is not a subject", what=quoted(subject)), t("write `accessory`")
-                )
+                message = t("{what} is not a subject", what=quoted(shown(subject)))
+                help = t("it is one of {listed}", listed=", ".join(f"`{one}`" for one in ("accessory", *READ)))
+                self._complain(chunk, row, "subject", message, help)
         for one in subjects:
             if one != "accessory" and one in self._reader.subjects:
                 self.other_subjects[one] = self.other_subjects.get(one, 0) + 1
@@ -316,4 +316,4 @@ class ItemReader:
     def _tell_wrong(self, chunk: Chunk, row: int, sku: str, column: FactColumn, found: Problem) -> None:
         cell = chunk.cells[column.column.title][row] or ""
         told = replace(found, file=self._file, line=chunk.lines[row])
-        self.bad_cells.append(BadCell(sku, quoted(cell.removeprefix(WIRE))[1:-1], told))
+        self.bad_cells.append(BadCell(sku, quoted(shown(cell))[1:-1], told))

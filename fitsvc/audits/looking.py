@@ -10,12 +10,13 @@ from itertools import islice
 from pathlib import Path
 from typing import Final
 
-from fitsvc.audits.chunks import PLAIN, WIRE, FileForm, as_cell
+from fitsvc.audits.chunks import PLAIN, FileForm, as_cell, shown
 from fitsvc.audits.source import format_of
 from fitsvc.language.problems import Problem
 from fitsvc.loading.csv_text import SEPARATORS, RowTooLong, read_cells, separator_of
 from fitsvc.loading.lines import opened, read_lines
-from fitsvc.loading.workbooks import sheet_rows, sheets_of
+from fitsvc.loading.merged_cells import is_covered
+from fitsvc.loading.workbooks import merged_in, sheet_rows, sheets_of
 from fitsvc.tongues import later, t
 
 _SAMPLE: Final = 1 << 20
@@ -123,7 +124,7 @@ def _workbook(path: Path, known: Collection[str]) -> Looked:
     found: list[tuple[int, str, int]] = []
     for name in sheets:
         rows = [
-            (n, [(as_cell(c) or "").removeprefix(WIRE) for c in row])
+            (n, ["" if is_covered(c) else shown(as_cell(c)) for c in row])
             for n, row in islice(sheet_rows(path, name), _LINES)
         ]
         header = _header(rows, known)
@@ -131,5 +132,7 @@ def _workbook(path: Path, known: Collection[str]) -> Looked:
         found.append((sum(plain_title(cell) in known for cell in titles), name, header))
     _, sheet, header = max(found, key=lambda one: one[0], default=(0, "", 1))
     form = replace(PLAIN, header=header, sheet=sheet if len(sheets) > 1 else "")
-    words = (t("workbook"), t("sheet `{name}`", name=sheet), t("titles in row {line}", line=header))
+    words: tuple[str, ...] = (t("workbook"), t("sheet `{name}`", name=sheet), t("titles in row {line}", line=header))
+    if sheet and merged_in(path, sheet):
+        words = (*words, t("merged cells, each said of all its rows"))
     return Looked(form, words)

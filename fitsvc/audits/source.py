@@ -11,7 +11,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any, Final
 
-from fitsvc.audits.chunks import CHUNK, PLAIN, WIRE, Chunk, FileForm, as_cell, bad_titles
+from fitsvc.audits.chunks import CHUNK, PLAIN, Chunk, FileForm, as_cell, bad_titles, shown
 from fitsvc.audits.parquet_chunks import opened_parquet, parquet_chunks
 from fitsvc.audits.plain_rows import Cell, plain_rows
 from fitsvc.document import Document
@@ -20,6 +20,7 @@ from fitsvc.loading.csv_text import RowTooLong, read_cells, separator_of
 from fitsvc.loading.header import ragged
 from fitsvc.loading.json_text import read_json
 from fitsvc.loading.lines import NumberedLines, read_lines
+from fitsvc.loading.merged_cells import is_covered
 from fitsvc.loading.workbooks import ENDINGS, sheet_rows
 from fitsvc.tongues import t
 
@@ -122,7 +123,8 @@ def _titles(found: list[Cell], path: Path, problems: list[Problem], form: FileFo
         help = t("say in the mapping in which line the titles stand, such as `header: 3`")
         message = t("the file ends before line {line}, in which the titles are said to stand", line=form.header)
         raise ProblemsFound([*problems, Problem(message, help, file=str(path))])
-    titles = [(title or "").removeprefix(WIRE).strip() for title in found]
+    # Of a title that is merged across columns only the first has it: of the others it is not certain.
+    titles = ["" if is_covered(title) else shown(title).strip() for title in found]
     while len(titles) > 1 and not titles[-1]:
         titles.pop()
     if wrong := bad_titles(titles, str(path)):
@@ -156,14 +158,19 @@ def _whole_chunk(
 
 def _untitled(row: list[Cell], titles: int, file: str, line: int) -> Problem:
     """A row with a cell under the end of a header that is empty there."""
-    number = next(place for place, cell in enumerate(row, start=1) if place > titles and cell)
+    number = next(place for place, cell in enumerate(row, start=1) if place > titles and _says(cell))
     help = t("give every column a name, or remove it")
     return Problem(t("column {number} has no name, and a cell here", number=number), help, file=file, line=line)
 
 
 def _without_end(row: list[Cell], count: int) -> list[Cell]:
     """A row without the empty cells that sheets leave behind their last column."""
-    return row[:count] if not any(row[count:]) else row
+    return row[:count] if not any(map(_says, row[count:])) else row
+
+
+def _says(cell: Cell) -> bool:
+    """Whether a cell that has no title says anything: one that is covered does not, but what covers it."""
+    return bool(cell) and not is_covered(cell)
 
 
 def _table_chunk(titles: list[str], rows: list[tuple[int, list[Cell]]], lost: list[tuple[int, list[Cell]]]) -> Chunk:

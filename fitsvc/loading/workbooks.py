@@ -1,6 +1,6 @@
 """Workbooks (.xlsx and .ods): the rows of one sheet, each cell as the workbook has it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -8,7 +8,9 @@ from typing import Any, Final
 
 from fitsvc.document import Json
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.code_cells import code_cells
 from fitsvc.loading.error_cells import error_cells
+from fitsvc.loading.merged_cells import merged_cells, spread
 from fitsvc.loading.sheet_extent import MOST_CELLS, too_large
 
 ENDINGS: Final = (".xlsx", ".xlsm", ".ods")
@@ -27,7 +29,8 @@ def sheets_of(path: Path) -> list[str]:
 def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
     """The rows of a sheet that hold anything, by their numbers there: texts, figures, yes or no, None.
 
-    Dates and errors are texts.
+    Dates, errors and codes (`004711` by its format) are texts. Merged cells stand in each of their rows; where one
+    covers others of its row, these begin with `COVERED`.
 
     ProblemsFound where the sheet is not there, or is not told of several.
     """
@@ -43,16 +46,33 @@ def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:
         if read.height * read.width > MOST_CELLS:
             raise _refused(path, f"has a sheet of {read.height:,} rows and {read.width:,} columns", _FAR)
         rows = read.to_python(skip_empty_area=False)
-        errors = error_cells(path, sheet or names[0])
+        size = len(rows), max(map(len, rows), default=0)
+        errors = error_cells(path, read.name)
+        codes = code_cells(path, read.name, *size)
+        merged = merged_cells(path, read, *size)
     if errors is None:
         message = "may hold cells with an error, such as `#N/A`, that cannot be told from empty ones"
         raise _refused(path, message, "save it as `.xlsx`, or export it as CSV")
-    for number, row in enumerate(rows, start=1):
-        cells = [_cell(value) for value in row]
-        if errors:
-            cells = [errors.get((number, place), cell) for place, cell in enumerate(cells, start=1)]
+    if merged is None:
+        raise _refused(path, "has merged cells that lie over each other", "save it again, or export it as CSV")
+    shown = codes | errors
+    typed = (_cells(number, row, shown) for number, row in enumerate(rows, start=1))
+    for number, cells in enumerate(spread(typed, merged) if merged else typed, start=1):
         if any(cell is not None for cell in cells):
             yield number, cells
+
+
+def merged_in(path: Path, sheet: str) -> bool:
+    """Whether a sheet has merged cells; ProblemsFound where it cannot be read."""
+    with _read(path):
+        read = _workbook(path).get_sheet_by_name(sheet)
+        return bool(merged_cells(path, read, read.total_height, read.total_width))
+
+
+def _cells(number: int, row: list[Any], shown: Mapping[tuple[int, int], str]) -> list[Json]:
+    """The cells of a row, those of which the value tells less than they show as they are shown."""
+    cells = [_cell(value) for value in row]
+    return [shown.get((number, place), cell) for place, cell in enumerate(cells, start=1)] if shown else cells
 
 
 def _workbook(path: Path) -> Any:
