@@ -11,6 +11,8 @@ from drawn_rigs import SVG
 from fitsvc.answers.question import read_question
 from fitsvc.drawing.ink import EM, WIDTH, Drawing
 from fitsvc.drawing.rating_bars import rating_bars
+from fitsvc.service.speaking import spoken_tongues
+from fitsvc.tongues import speaking
 
 CHAIN = {
     "towing.opening_trailer_rating": ("receiver", "trailer_rating"),
@@ -94,6 +96,20 @@ def test_too_little_is_what_the_rules_fail_and_the_lowest_is_the_answers() -> No
         label = demo_world.answerer().wording.label(limit.governed_by)
         assert f"is the {label}" in drawing.description, seed
         assert ("The lowest that is known" in drawing.description.split("Most tongue weight")[0]) is bool(limit.unknown)
+
+
+def test_the_lowest_is_the_same_in_every_language() -> None:
+    """In Spanish, whose words are a rulebook of their own, as many chains tell their lowest rating as in English."""
+    english = demo_world.answerer()
+    for seed in range(0, 100, 5):
+        case = read_question(_document(_random(seed)), english.reader, demo_world.world()).case
+        plain = rating_bars(english.wording, case)
+        with speaking(spoken_tongues(None)["es"]):
+            spanish = rating_bars(english.spoken.wording, case)
+        assert plain and spanish, seed
+        for told, so in (("No rating is known.", "No se sabe ninguna capacidad."), ("The lowest", "La más baja")):
+            assert spanish.description.count(so) == plain.description.count(told), seed
+        assert "La más baja" in spanish.description, seed
 
 
 def test_what_is_not_known_is_an_empty_dashed_bar() -> None:

@@ -96,7 +96,8 @@ def _chain(wording: Wording, limit: Limit, low: Lowest, case: Case, system: Syst
                 label=label,
                 text=text,
                 bounds=bounds,
-                lowest=rating is low.governs,
+                # By name: the words' rulebook is another one than the engine's in every language but English.
+                lowest=low.governs is not None and rating.name == low.governs.name,
                 result=result,
             )
         )
