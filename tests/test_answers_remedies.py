@@ -74,6 +74,41 @@ def test_every_remedy_comes_to_what_it_states() -> None:
     assert tried > 100
 
 
+def test_mount_and_ball_that_are_both_wrong_are_both_exchanged() -> None:
+    """Where no mount takes the ball and no ball goes on the mount, what is told is a mount with a ball, and it does."""
+    named = {
+        "rig": {"id": "rig_farm_muckle"},
+        "accessory": {"sku": "TUG-25-D6-10"},
+        "ball": {"sku": "RBL-2-E"},
+        "trailer": {"sku": "DUN-CART-612"},
+    }
+    for own in (named, {**named, "ball": {"facts": {"diameter": "2 in", "shank_diameter": "1-1/4 in"}}}):
+        found = answer({**own, "load": {"facts": {"occupants_weight": "400 lb"}}})
+        assert found.outcome == "fails" and found.remedies
+        for one in found.remedies:
+            assert (one.change, len(one.skus)) == ("swap", 2)
+            assert [one.question[name]["sku"] for name in ("accessory", "ball")] == one.skus
+            assert answer(one.question).outcome == one.outcome == "conditional"
+
+
+def test_the_shortest_adapter_is_told_first() -> None:
+    """Of extensions with which it comes out alike the one stands first that adds least, whatever its SKU."""
+    lengths = {one.sku: one.values.get("adapter.adds_length", (0.0, 0.0)) for one in stock().items("adapter")}
+    document = {
+        "rig": {"id": "rig_moss_trail"},
+        "accessory": {"sku": "SPK-TRUG-2"},
+        "load": {"facts": {"bikes": 2, "bike_weight": "40 lb"}},
+    }
+    told = [one.sku for one in answer(document).remedies if one.change == "add" and one.outcome == "conditional"]
+    assert len(told) > 1 and told == sorted(told, key=lengths.__getitem__) != sorted(told)
+
+
+def test_that_nothing_does_is_said_of_single_parts() -> None:
+    """What a part would have to be stands behind what was tried, each part of the shelf by itself."""
+    told = [one.because for name in FAILING for one in answer(question(name)).remedies if one.change == "none"]
+    assert told and all("no single part" in one.lower() for one in told)
+
+
 def test_remedies_leave_the_question_alone() -> None:
     """Looking for remedies does not change the question that was asked."""
     document = question(FAILING[2])

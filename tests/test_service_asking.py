@@ -214,4 +214,4 @@ def test_a_no_asked_again_is_told_with_what_is_sold_by_then(client: Client, key:
     client.post("/v1/answers", content=padded, headers=_JSON)
     again = client.post("/v1/answers", json=question).json()
     assert [one["change"] for one in again["remedies"]] == ["none"]
-    assert "Nothing on the shelf would do" in again["remedies"][0]["because"]
+    assert "No single part on the shelf would do" in again["remedies"][0]["because"]

@@ -2,13 +2,14 @@
 
 Tried for an answer that fails, fewest changes first: what the customer may take up; a smaller load; an adapter taken
 out of the opening; another item of the same kind, another receiver for the vehicle, an adapter in the opening; then two
-adapters. What is told has been answered in full, as a client would by sending the remedy's question. Where no part on
-the shelf would do, it is said what the part would have to be.
+parts, an accessory with a ball or two adapters. What is told has been answered in full, as a client would by sending
+the remedy's question. Where no part on the shelf would do, it is said what the part would have to be.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
+from math import prod
 from typing import Final
 
 from fitsvc.answers.answer import Answer, Next, Remedy, Sort
@@ -45,7 +46,7 @@ _IN_FULL: Final = 10
 """Changes that take as long as one that no longer fails and is judged in full, by cases too."""
 
 _MOST_FIRST: Final = 200
-"""Adapters that are tried as the first of two."""
+"""Parts that are tried as the first of two, or as one of two that are both others."""
 
 _SWAPPED: Final = ("accessory", "ball", "wiring_adapter")
 """What another of the shelf may take the place of."""
@@ -119,10 +120,17 @@ class Remedies:
             for one in self._kept(self._swaps(document, case, subject), failing, len(self._instead(case, subject)))
         ]
         yield from swaps
-        if touches("receiver", "mounting"):
-            yield from self._kept(self._receivers(document, case), failing)
+        others = self._receivers(document, case) if touches("receiver", "mounting") else iter(())
+        receivers = list(self._kept(others, failing))
+        yield from receivers
+        if touches(*_ON_IT) and case.present.issuperset(_ON_IT) and not swaps and not receivers:
+            fitting = [self._fitting(case, subject) for subject in _ON_IT]
+            pairs_on_it = self._both_swapped(document, case, fitting)
+            swaps = list(self._kept(pairs_on_it, failing, prod(map(len, fitting))))
+            yield from swaps
         if touches("opening") and not self._fills_a_need(case):
-            items = self.shelf.items("adapter")
+            # Of those that come out alike the one that adds least bends receiver and frame least.
+            items = sorted(self.shelf.items("adapter"), key=self._added)
             single = list(self._kept(self._adapters(document, case, ((one,) for one in items)), failing, len(items)))
             yield from single
             if not single and not swaps:
@@ -214,6 +222,24 @@ class Remedies:
             swapped = self._with(case, (subject,), item.values, item.texts)
             yield Tried(sort="swap", parts=(item,), words=words, document=changed, case=swapped)
 
+    def _both_swapped(self, document: Document, case: Case, fitting: Sequence[Sequence[Item]]) -> Iterator[Tried]:
+        """Another accessory with another ball, of those that are `fitting`."""
+        for parts in product(*fitting):
+            swapped, changed = case, dict(document)
+            for part in parts:
+                swapped = self._with(swapped, (part.subject,), part.values, part.texts)
+                changed[part.subject] = {"sku": part.sku}
+            words = t("{parts} instead", parts=joined([t("the {label}", label=part.label) for part in parts]))
+            yield Tried(sort="swap", parts=parts, words=words, document=changed, case=swapped)
+
+    def _fitting(self, case: Case, subject: str) -> list[Item]:
+        """What of the shelf could be in a part's place, and fails nothing while what goes with it is not there."""
+        bare, engine = self._bare(case), self.missing.engine
+        bare = replace(bare, present=bare.present | {subject})
+        items = self.shelf.instead(bare, subject, case.facts.get(f"{subject}.kind"))[:_MOST_FIRST]
+        cases = ((item, self._with(bare, (subject,), item.values, item.texts)) for item in items)
+        return [item for item, one in cases if not engine.rule_by_rule(one).fails]
+
     def _instead(self, case: Case, subject: str) -> Sequence[Item]:
         """What of the shelf could take the place of the question's own; nothing where its kind is not known."""
         kind = case.facts.get(f"{subject}.kind")
@@ -251,6 +277,12 @@ class Remedies:
             words = t("{parts} in the opening", parts=joined([t("the {label}", label=part.label) for part in parts]))
             stacked = self.reader.stacked(case, [part.values for part in parts])
             yield Tried(sort="add", parts=parts, words=words, document=changed, case=stacked)
+
+    def _added(self, part: Item) -> float:
+        """The length that an adapter adds to the opening, as far as it is known."""
+        names = self.missing.engine.rulebook.vocabulary.serving("added_length")
+        added = (part.values.get(name, (0.0, 0.0)) for name in names)
+        return sum(bounds[0] for bounds in added if isinstance(bounds, tuple))
 
     def _nearest(self, case: Case, adapters: Sequence[Item]) -> list[Item]:
         """Adapters in the order in which to try a second one behind them: those first with which least fails."""
@@ -347,7 +379,8 @@ class Remedies:
             if judge(number, opened) != "passes" and self.missing.about(number).isdisjoint(wanted)
         ]
         also = t(" Besides, it would have to be so {left}.", left=joined(left)) if left else ""
-        nothing = t("Of what was tried of the shelf nothing") if self.untried else t("Nothing on the shelf")
+        tried = t("Of what was tried of the shelf no single part")
+        nothing = tried if self.untried else t("No single part on the shelf")
         return t("{nothing} would do. {told}.{also}", nothing=nothing, told=capped(told), also=also)
 
     def _by_itself(self, case: Case, failing: Sequence[int], rests: set[str]) -> set[str]:
