@@ -3,20 +3,28 @@
 import html
 import json
 import re
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 from changed_rules import changed
+from golden import of_examples
 from litestar import Litestar
 from litestar.testing import TestClient
 
+from fitsvc.audits import impact
 from fitsvc.audits.impact import impact_on_questions, impact_on_store, unsigned
 from fitsvc.cli import main
+from fitsvc.engine import compared
 from fitsvc.engine.compared import compare_examples
 from fitsvc.engine.examples import brings_about
 from fitsvc.paths import data_dir
+from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.loader import load_rulebook
+from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.context import service_in
 from fitsvc.store.database import upgrade
 from fitsvc.store.rigs import count_rigs, list_rigs
@@ -57,7 +65,7 @@ def test_a_looser_rule_says_yes_to_more_and_wants_a_name(
     assert "1 rule says yes to more, and nobody has signed for that" in told
     said = " ".join(told.split())
     assert "write a file signed.yaml beside the rules: `signed:`, and in the next line ` - {since: " in said
-    since = load_rulebook(OWN).digest.removeprefix("sha256:")[:12]
+    since = cached_rulebook(OWN).digest.removeprefix("sha256:")[:12]
     entry = f"{{since: {since}, rules: [shank-fits-opening], by: M. Keeper, because: tried on the bench}}"
     (rules / "signed.yaml").write_text(f"signed:\n  - {entry}\n")
     digest = load_rulebook(rules).digest
@@ -67,9 +75,9 @@ def test_a_looser_rule_says_yes_to_more_and_wants_a_name(
     capsys.readouterr()
     assert main(compare) == 1  # signed for a change of another rulebook
     assert "add under `signed:` in signed.yaml: `- {since: " in capsys.readouterr().out
-    old, new = load_rulebook(OWN), load_rulebook(rules)
-    impact = impact_on_questions(old, new, [("asked", json.loads(_question("step", "1-1/4 in")))])
-    (theirs,) = unsigned(impact.looser(), old, new, theirs=True)
+    old, new = cached_rulebook(OWN), load_rulebook(rules)
+    found = impact_on_questions(old, new, [("asked", json.loads(_question("step", "1-1/4 in")))])
+    (theirs,) = unsigned(found.looser(), old, new, theirs=True)
     assert theirs.message.endswith("nobody has signed for that: shank-fits-opening")
     assert theirs.help.startswith(f"ask whoever releases these rules to sign for them since {since}, ")
     assert load_rulebook(rules).digest == digest
@@ -207,13 +215,13 @@ def test_what_no_saved_rig_shows_wants_a_name_all_the_same(
             own = own.replace(was, now)
         file.write_text(f"{before}{at}{own}{next_}{rest}", "utf-8")
     new = load_rulebook(rules)
-    assert compare_examples(load_rulebook(OWN), new).looser() == [rule]
-    assert compare_examples(new, load_rulebook(OWN)).looser() == []
+    assert compare_examples(cached_rulebook(OWN), new).looser() == [rule]
+    assert compare_examples(new, cached_rulebook(OWN)).looser() == []
     service, mute = service_in(pages.app), capsys.readouterr
     with service.database.session() as session:
-        impact = impact_on_store(load_rulebook(OWN), new, session)
-    assert impact.looser() == [rule]
-    assert how == "gone" or all(one.mounted for group in impact.loosened() for one in group.cases)
+        found = impact_on_store(cached_rulebook(OWN), new, session)
+    assert found.looser() == [rule]
+    assert how == "gone" or all(one.mounted for group in found.loosened() for one in group.cases)
     if how != "lower severity":
         return
     assert main(["rules", "compare", str(OWN), str(rules)]) == 1
@@ -222,7 +230,7 @@ def test_what_no_saved_rig_shows_wants_a_name_all_the_same(
     upgrade(url)
     assert main(["rules", "publish", str(rules), "--database", url]) == 1
     assert "1 rule says yes to more, and nobody has signed for that" in mute().out
-    since = load_rulebook(OWN).digest.removeprefix("sha256:")[:12]
+    since = cached_rulebook(OWN).digest.removeprefix("sha256:")[:12]
     entry = f"{{since: {since}, rules: [{rule}], by: M. Keeper, because: tried on the bench}}"
     (rules / "signed.yaml").write_text(f"signed:\n  - {entry}\n")
     assert main(["rules", "publish", str(rules), "--database", url]) == 0
@@ -264,3 +272,46 @@ def test_what_could_not_be_asked_is_no_clean_end(
     assert main(["rules", "compare", str(OWN), str(rules), "--on", f"sqlite:///{tmp_path}/empty.db"]) == 1
     assert "load rigs, or mountings" in " ".join(capsys.readouterr().out.split())
     assert main(["rules", "compare", str(OWN), str(rules), "--on", url, "--database", url]) == 2
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new"),
+    [
+        ("coupling.yaml", SHANK, LOOSER),
+        ("coupling.yaml", SHANK, SHANK.replace("blocking", "caution")),
+        ("clearance.yaml", "severity: caution\n", "severity: blocking\n"),
+    ],
+    ids=["requires less", "lower severity", "higher severity"],
+)
+def test_what_is_settled_by_the_rules_that_differ_is_what_whole_answers_tell(
+    file: str, old: str, new: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pairs, and examples, to which what differs brings the same are not judged whole: nothing comes out otherwise."""
+    before, after = (_of_two_files(one) for one in (cached_rulebook(OWN), _loaded(tmp_path, file, old, new)))
+
+    def told() -> list[object]:
+        found = impact_on_questions(before, after, _some_questions())
+        return [found.asked, found.changed, found.reasons, found.groups, compare_examples(before, after)]
+
+    quick = told()
+    assert quick[1] or quick[2]
+    monkeypatch.setattr(impact, "rules_apart", lambda *_: None)
+    monkeypatch.setattr(compared, "on_one_ground", lambda *_: False)
+    assert told() == quick
+
+
+@cache
+def _some_questions() -> list[tuple[str, Any]]:
+    return [(str(number), one) for number, one in enumerate(of_examples()[::9])]
+
+
+def _loaded(tmp_path: Path, file: str, old: str, new: str) -> Rulebook:
+    return load_rulebook(changed(tmp_path, file, old, new))
+
+
+def _of_two_files(book: Rulebook) -> Rulebook:
+    """A rulebook with the rules of two files alone: it takes seconds to compile all of them for both."""
+    rules = tuple(one for one in book.rules if one.topic in ("coupling", "clearance"))
+    owners = [name for one in rules for name in (one.id, one.limit) if name]
+    few = {name: book.examples.get(name, ())[:6] for name in owners}
+    return replace(book, rules=rules, needs=(), limits=(), cautions=(), examples=few)

@@ -62,9 +62,9 @@ def session(mine: Path) -> Iterator[Editor]:
 
 @pytest.fixture
 def steps(session: Editor, mine: Path) -> Iterator[Path]:
-    """The file of steps, as it is on disk before and after."""
+    """The file of steps, as it is on disk before and after; whoever asks for its faults waits for their check."""
     yield mine / "steps.yaml"
-    session.type(mine / "steps.yaml", STEPS)
+    session.type(mine / "steps.yaml", STEPS, wait=False)
 
 
 def offered(session: Editor, path: Path, text: str, mark: str) -> list[str]:

@@ -4,7 +4,7 @@ More that say yes stand apart from fewer, each by the rule that brings it about 
 that can be asked.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -15,6 +15,7 @@ from fitsvc.answers.records import NoRecords
 from fitsvc.answers.shelf import Item, read_items
 from fitsvc.audits.rigs import AuditRig, rigs_and_mountings
 from fitsvc.document import Json
+from fitsvc.engine.alike import rules_apart
 from fitsvc.engine.point import Point
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case, FactReader
@@ -127,6 +128,11 @@ class Side:
         self._ids = [_today(rule.id, ids) for rule in rulebook.rules]
         self._needs = [_today(need.id, ids) for need in rulebook.needs]
 
+    def brings(self, number: int | None, case: Case) -> str | None:
+        """What a rule brings to the outcome of an opened case, by what it comes to; None of one that brings nothing."""
+        result = "not_applicable" if number is None else self.engine.judge(number, case)
+        return None if number is None or result == "not_applicable" else self.rulebook.rules[number].effects[result]
+
     def why(self, verdict: Verdict) -> dict[str, str]:
         """What stands in the way of a plain yes: rules and needs, each with what it brings to the outcome."""
         found = {self._ids[number]: effect for effect in _HINDERS for number in getattr(verdict, effect)}
@@ -134,11 +140,27 @@ class Side:
         return found | {self._needs[number]: "open_needs" for number in verdict.open_needs}
 
 
-def _sides(old: Rulebook, new: Rulebook) -> tuple[Side, Side]:
-    """Both, each of which reads a fact by the names that it has in either."""
-    before, after = by_both_names(old, new)
-    ids = {**old.renamed, **new.renamed}
-    return Side(before, ids), Side(after, ids)
+class _Both:
+    """Two rulebooks, each of which reads a fact by the names that it has in either."""
+
+    def __init__(self, old: Rulebook, new: Rulebook) -> None:
+        before, after = by_both_names(old, new)
+        ids = {**old.renamed, **new.renamed}
+        self.sides = Side(before, ids), Side(after, ids)
+        self._apart = rules_apart(before, after)
+
+    def come_to_the_same(self, cases: Sequence[Case]) -> bool:
+        """Whether all that differs is rules which bring the same to this: settled, they decide nothing by cases either.
+
+        False where that is not known so soon.
+        """
+        if self._apart is None:
+            return False
+        old, new = (side.engine.opened(case) for side, case in zip(self.sides, cases, strict=True))
+        return all(
+            (brought := self.sides[0].brings(before, old)) not in _OPEN and brought == self.sides[1].brings(after, new)
+            for before, after in self._apart
+        )
 
 
 def _today(id: str, ids: Mapping[str, str]) -> str:
@@ -148,6 +170,7 @@ def _today(id: str, ids: Mapping[str, str]) -> str:
 
 
 _HINDERS: Final = ("doubts", "cautions", "unknown", "fails")
+_OPEN: Final = ("doubts", "unknown")
 
 
 def impact_on_store(old: Rulebook, new: Rulebook, session: Session, sold: Mapping[str, float] = _UNTOLD) -> Impact:
@@ -155,7 +178,8 @@ def impact_on_store(old: Rulebook, new: Rulebook, session: Session, sold: Mappin
 
     Where rigs are saved, of mountings so many as there is work for; of how many nothing is asked is told aside.
     """
-    sides = _sides(old, new)
+    both = _Both(old, new)
+    sides = both.sides
     records = list(_accessories(session))
     goods = [{item.sku: item for item in read_items(side.reader, records)} for side in sides]
     wanted = max(1, _MOST_PAIRS // max(len(records), 1)) if count_rigs(session) else None
@@ -166,7 +190,7 @@ def impact_on_store(old: Rulebook, new: Rulebook, session: Session, sold: Mappin
     for name, rig in ((name, rig) for name, rig in rigs[0].items() if name in rigs[1]):
         for sku in (sku for sku in goods[0] if sku in goods[1]):
             cases = [case_of(rigs[i][name].case, goods[i][sku], sides[i].reader) for i in (0, 1)]
-            _judge(impact, sides, _case(rig, sku), _kind(old, goods[0][sku]), cases)
+            _judge(impact, both, _case(rig, sku), _kind(old, goods[0][sku]), cases)
     if wanted is not None and (left := count_records(session, _MOUNTING) - wanted) > 0:
         impact.aside.append(f"{left} mountings, with which it would be more than {_MOST_PAIRS} pairs")
     return impact
@@ -191,24 +215,26 @@ def impact_on_questions(
 
     What they name of a store is looked up in it, where a session with one is given.
     """
-    sides, impact = _sides(old, new), Impact()
-    held = [StoreRecords(session, Shop(side.reader).vehicles) if session else NoRecords() for side in sides]
+    both, impact = _Both(old, new), Impact()
+    held = [StoreRecords(session, Shop(side.reader).vehicles) if session else NoRecords() for side in both.sides]
     for name, document in questions:
         try:
-            both = zip(sides, held, strict=True)
-            cases = [read_question(document, side.reader, records).case for side, records in both]
+            asked = zip(both.sides, held, strict=True)
+            cases = [read_question(document, side.reader, records).case for side, records in asked]
         except ProblemsFound as found:
             impact.aside.append(f"{name}: {found.problems[0].message}")
             continue
         kind = f"{_ACCESSORY}.kind"
-        _judge(impact, sides, ImpactCase(name), _word(old.vocabulary.facts.get(kind), cases[0].facts.get(kind)), cases)
+        _judge(impact, both, ImpactCase(name), _word(old.vocabulary.facts.get(kind), cases[0].facts.get(kind)), cases)
     return impact
 
 
-def _judge(impact: Impact, sides: tuple[Side, Side], asked: ImpactCase, kind: str, cases: list[Case]) -> None:
-    verdicts = [side.engine.evaluate(case) for side, case in zip(sides, cases, strict=True)]
-    before, after = (side.why(verdict) for side, verdict in zip(sides, verdicts, strict=True))
+def _judge(impact: Impact, both: _Both, asked: ImpactCase, kind: str, cases: list[Case]) -> None:
     impact.asked += 1
+    if both.come_to_the_same(cases):
+        return
+    verdicts = [side.engine.evaluate(case) for side, case in zip(both.sides, cases, strict=True)]
+    before, after = (side.why(verdict) for side, verdict in zip(both.sides, verdicts, strict=True))
     old, new = (verdict.outcome for verdict in verdicts)
     if old == new:
         impact.reasons += before != after

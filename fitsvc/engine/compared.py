@@ -3,13 +3,14 @@
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from fitsvc.engine.alike import on_one_ground
 from fitsvc.engine.examples import Owner, brings_about, owners_of, run_example
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.rulebook.renamed import by_both_names
-from fitsvc.rulebook.rules import Example, Rulebook
+from fitsvc.rulebook.rules import Example, Limit, Rulebook
 from fitsvc.rulebook.yaml_text import to_plain
 
 _Side = tuple[Point, FactReader, dict[str, Owner]]
@@ -55,6 +56,8 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
     ids = {**old.renamed, **new.renamed}
     sides = tuple((Point(one), FactReader(one), _owners(one, ids)) for one in (old, new))
     shared = sides[0][2].keys() & sides[1][2].keys()
+    apart = {name for name in shared if _parts(old, sides[0][2][name]) != _parts(new, sides[1][2][name])}
+    apart = apart if on_one_ground(old, new) else shared
     seen: set[tuple[str, str]] = set()
     changed: list[Changed] = []
     for named, example in (pair for rulebook in (old, new) for pair in _examples(rulebook)):
@@ -63,6 +66,8 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
         if owner not in shared or key in seen:
             continue
         seen.add(key)
+        if owner not in apart:  # both come to the same
+            continue
         before, after = (_gives(engine, reader, owners[owner], example) for engine, reader, owners in sides)
         if before != after:
             changed.append(Changed(owner, example, _told(before), _told(after), looser=_is_looser(before, after)))
@@ -75,6 +80,11 @@ def compare_examples(old: Rulebook, new: Rulebook) -> Compared:
 def _owners(book: Rulebook, ids: Mapping[str, str]) -> dict[str, Owner]:
     """What examples stand beside, by the ids of today."""
     return {ids.get(name, name): owner for name, owner in owners_of(book).items()}
+
+
+def _parts(book: Rulebook, owner: Owner) -> list[object]:
+    """All that makes up a rule, limit or need, apart from what it reads."""
+    return [owner, *(rule for rule in book.rules if isinstance(owner, Limit) and rule.limit == owner.id)]
 
 
 def _gives(engine: Point, reader: FactReader, owner: Owner, example: Example) -> list[str] | str:

@@ -175,11 +175,9 @@ def _is_told(engine: Point, caution: Caution, case: Case) -> bool:
 def _members(rulebook: Rulebook, owner: Rule | Limit, verdict: Verdict) -> list[tuple[Rule, str]]:
     """A rule, or those that judge by each rating of a limit, with what each came to."""
     results = zip(rulebook.rules, verdict.results(len(rulebook.rules)), strict=True)
-    return [
-        (rule, result)
-        for rule, result in results
-        if rule.id == owner.id or (isinstance(owner, Limit) and rule.limit == owner.id)
-    ]
+    if isinstance(owner, Limit):
+        return [(rule, result) for rule, result in results if rule.limit == owner.id]
+    return [(rule, result) for rule, result in results if rule.id == owner.id]
 
 
 def _brings(members: Iterable[tuple[Rule, str]], gives: Result) -> str:
