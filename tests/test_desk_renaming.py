@@ -42,6 +42,20 @@ def held(session: Editor, path: Path, text: str | None = None) -> Iterator[str]:
     session.send("textDocument/didClose", {"textDocument": {"uri": path.as_uri()}})
 
 
+@pytest.fixture(scope="module")
+def half_written(session: Editor, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, str]]:
+    """A file that the editor holds with half a rule in it: its path and the text, in a folder that nothing changes."""
+    folder = Path(shutil.copytree(data_dir("rules"), tmp_path_factory.mktemp("half") / "mine"))
+    path = folder / "steps.yaml"
+    path.write_text("topic: steps\nabout: x\n")
+    text = (
+        "topic: steps\nabout: x\nrules:\n  - id: a-rule\n    applies_when: accessory.kind == step and kind.carries\n"
+        "    requires: mounting.pin_to_bumper > 1 in\n"
+    )
+    with held(session, path, text):
+        yield path, text
+
+
 def rename(session: Editor, path: Path, mark: str, to: str) -> dict[Path, str]:
     """Rename what stands behind a piece of a file, on disk, and give what was changed."""
     with held(session, path) as text:
@@ -172,17 +186,15 @@ def test_what_is_not_saved_is_renamed_too(session: Editor, mine: Path) -> None:
         ("id: a-r", "b-rule", "is no fact and no derived value"),
     ],
 )
-def test_what_cannot_be_is_refused_with_the_reason(session: Editor, mine: Path, mark: str, to: str, why: str) -> None:
+def test_what_cannot_be_is_refused_with_the_reason(
+    session: Editor, half_written: tuple[Path, str], mark: str, to: str, why: str
+) -> None:
     """Nothing is changed then, and the editor shows why."""
-    path = mine / "steps.yaml"
-    path.write_text("topic: steps\nabout: x\n")
-    text = (
-        "topic: steps\nabout: x\nrules:\n  - id: a-rule\n    applies_when: accessory.kind == step and kind.carries\n"
-        "    requires: mounting.pin_to_bumper > 1 in\n"
-    )
-    with held(session, path, text), pytest.raises(Refused) as refused:
+    path, text = half_written
+    with pytest.raises(Refused) as refused:
         session.at("rename", path, text, mark, newName=to)
     assert why in str(refused.value)
+    assert path.read_text("utf-8") == "topic: steps\nabout: x\n"
 
 
 def test_rules_with_faults_are_mended_first(session: Editor, mine: Path) -> None:
