@@ -1,14 +1,17 @@
 """Taking in what suppliers send: thirty messy files come through by the draft alone, with nothing guessed."""
 
 import csv
+from datetime import date
 from pathlib import Path
 
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from audit_recall import rows_of_text, taken_files
 from audit_world import audit, found, pairs, rigs, summary
 from demo_world import answerer
 
+from fitsvc.audits.asking import IntakeQuestions
 from fitsvc.audits.cleaned import CATALOGUE, REMARKS, TYPED, write_cleaned
 from fitsvc.audits.intake import take_in
 from fitsvc.audits.mapping import FileMapping, read_mapping
@@ -87,15 +90,112 @@ def test_load_and_audit_take_the_mapping_and_what_is_written(supplier: Path) -> 
 
 
 def test_what_is_not_known_is_asked_and_not_guessed(tmp_path: Path) -> None:
-    """A unit that no title tells, a column whose cells are something else, and two that look alike."""
+    """A unit that no title tells, a column whose cells are something else, and two that look alike.
+
+    Of one that is asked each row's remark says so, where it says anything.
+    """
     (tmp_path / "a.csv").write_text(
-        "sku,weight,shank,Length,Overall Length\nA,12,red,9 in,10 in\nB,9,blue,8 in,9 in\n", encoding="utf-8"
+        "sku,Wt,Tube,Length,Overall Length\nA,12,red,9 in,10 in\nB,9,,8 in,9 in\n", encoding="utf-8"
     )
     taken = take_in(tmp_path / "a.csv", answerer().reader, tmp_path, "x")
     asked = {one.title: one.question for one in taken.columns if one.taken is None}
-    assert asked.keys() == {"weight", "shank", "Length", "Overall Length"}
-    assert "in which unit" in asked["weight"]
+    assert asked.keys() == {"Wt", "Tube", "Length", "Overall Length"}
+    assert "in which unit" in asked["Wt"]
+    command = ["intake", str(tmp_path / "a.csv"), "--supplier", "x", "--into", str(tmp_path)]
+    assert main([*command, "-o", str(tmp_path / "clean")]) == 0
+    told = [row["remarks"] for row in rows_of_text(tmp_path / "clean" / REMARKS)]
+    assert "Tube: not read: is it `shank`? 0% of its cells read as that" in told[0]
+    assert ("Tube" in told[1], "Wt: not read" in told[1]) == (False, True)
     assert main(["intake", str(tmp_path / "a.csv"), "--supplier", "y", "--into", str(tmp_path), "--strict"]) == 1
+
+
+def test_a_title_that_is_a_facts_own_name_is_that_fact(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Whatever of its cells reads: each is told, no pair is nearer to a yes than by the titles alone, and it is asked.
+
+    A title that is only known for it gives way, and of two with the very name neither is taken.
+    """
+    (tmp_path / "a.csv").write_text(
+        "sku,kind,shank,min_class,length,Overall Length\n"
+        "A,ball_mount,2 in,Kl. 4,9 in,99 in\nB,ball_mount,2 in,,8 in,98 in\nC,ball_mount,2 in,Kl. 3,9 in,99 in\n"
+    )
+    command = ["intake", str(tmp_path / "a.csv"), "--supplier", "x", "--into", str(tmp_path), "--strict"]
+    assert main([*command, "-o", str(tmp_path / "clean")]) == 1
+    words = " ".join(capsys.readouterr().out.split())
+    assert "`min_class` is min_class: 0% of 2 cells read; not `Kl. 4`, `Kl. 3`" in words
+    assert "`min_class`: is it `min_class`? 0% of its cells read as that" in words
+    assert "0 rows and 2 cells could not be read" in words
+    assert {row["sku"] for row in rows_of_text(tmp_path / "clean" / CATALOGUE)} == {"B"}
+    told = {row["sku"]: row["remarks"] for row in rows_of_text(tmp_path / "clean" / REMARKS)}
+    assert told["A"].startswith("min_class: `Kl. 4` is not a choice")
+    assert "min_class" not in told["B"]
+    mapping = (tmp_path / "x.yaml").read_text("utf-8")
+    assert '"min_class": min_class  #? is it `min_class`?' in mapping
+    assert ('"length": length  # 100%' in mapping, '"Overall Length": ignore  #? several' in mapping) == (True, True)
+    for name, by in (("titles", None), ("mapped", tmp_path / "x.yaml")):
+        audit(tmp_path / "a.csv", tmp_path / name, rigs()[:4], mapping=by)
+    assert found(tmp_path / "mapped", "bad_cells") == found(tmp_path / "titles", "bad_cells") != []
+    assert pairs(tmp_path / "mapped") == pairs(tmp_path / "titles")
+    (tmp_path / "b.csv").write_text("sku,weight [lb],weight [kg]\nA,9,4\n")
+    taken = take_in(tmp_path / "b.csv", answerer().reader, tmp_path, "y")
+    assert [one.title for one in taken.columns if one.taken is None] == ["weight [lb]", "weight [kg]"]
+
+
+def test_figures_and_days_that_are_none_are_told(tmp_path: Path) -> None:
+    """Parquet has figures that are not finite, and days where a fraction stood: each is told beside its item."""
+    weights, pins = [9.5, float("nan"), float("inf")], [None, date(2026, 8, 5), None]
+    pq.write_table(pa.table({"sku": ["A", "B", "C"], "weight [lb]": weights, "pin": pins}), tmp_path / "a.parquet")
+    command = ["intake", str(tmp_path / "a.parquet"), "--supplier", "x", "--into", str(tmp_path)]
+    assert main([*command, "-o", str(tmp_path / "clean")]) == 0
+    told = {row["sku"]: row["remarks"] for row in rows_of_text(tmp_path / "clean" / REMARKS)}
+    assert (told["A"], "weight [lb]" in told["B"], "weight [lb]" in told["C"], "pin" in told["B"]) == ("", *[True] * 3)
+    assert {row["sku"]: row["weight"] for row in rows_of_text(tmp_path / "clean" / CATALOGUE)}["A"] == "9.5 lb"
+
+
+_MIXED = (
+    "sku,subject,kind,pin,gross_weight [lb],coupler,diameter,rating [lb],fits_opening,offers_opening,plug,socket\n"
+    "T1,trailer,,,1800,2 in,,,,,flat_4,\nT2,trailer,,,heavy,2 in,,,,,flat_4,\n"
+    "A1,adapter,reducer_sleeve,,,,,,2-1/2 in,2 in,,\n"
+    "B1,ball,,,,,2 in,6000,,,,\nW1,wiring_adapter,,,,,,,,,flat_4,blade_7\nP1,,locking_pin,5/8 in,,,,,,,,\n"
+)
+
+
+def test_columns_of_other_subjects_are_drafted_by_the_rows_of_these(tmp_path: Path) -> None:
+    """An audit by the draft reads of each subject what one by the titles does; what reads is counted among its rows."""
+    (tmp_path / "a.csv").write_text(_MIXED)
+    taken = take_in(tmp_path / "a.csv", answerer().reader, tmp_path, "x")
+    shares = {one.title: (one.share, one.cells) for one in taken.columns if one.taken is not None}
+    assert shares.keys() == set(_MIXED.partition("\n")[0].split(","))
+    assert (shares["kind"], shares["gross_weight [lb]"], shares["plug"]) == ((1.0, 2), (0.5, 2), (1.0, 3))
+    for name, by in (("titles", None), ("mapped", tmp_path / "x.yaml")):
+        audit(tmp_path / "a.csv", tmp_path / name, rigs(), mapping=by)
+    for table in ("others", "bad_cells"):
+        assert found(tmp_path / "mapped", table) == found(tmp_path / "titles", table) != []
+    (tmp_path / "b.csv").write_text("sku,subject,kind\nP1,pin,\nP2,,locking_pin\n")
+    audit(tmp_path / "b.csv", tmp_path / "b", rigs()[:1])
+    (bad,) = found(tmp_path / "b", "bad_rows")
+    assert bad["allowed"] == "it is one of `accessory`, `trailer`, `adapter`, `ball`, `wiring_adapter`"
+
+
+def test_a_column_of_another_subject_is_asked_and_answered(tmp_path: Path) -> None:
+    """By its own name, where rows are of it; of a file that has none it is no fact that could be meant."""
+    (tmp_path / "a.csv").write_text(_MIXED.replace("gross_weight [lb]", "Weighs").replace("1800", "1800 lb"))
+    reader = answerer().reader
+    taken = take_in(tmp_path / "a.csv", reader, tmp_path, "x")
+    questions = IntakeQuestions(tmp_path / "a.csv", reader, tmp_path / "x.yaml", taken.columns)
+    assert [one.title for one in questions.columns()] == ["Weighs"]
+    read = questions.told("Weighs", "gross_weight")
+    assert (read.share, read.cells) == (0.5, 2)
+    questions.keep(read)
+    assert questions.columns() == []
+    (tmp_path / "c.csv").write_text(_MIXED.replace("reducer_sleeve", "sleeve").replace("locking_pin", "lock"))
+    taken = take_in(tmp_path / "c.csv", reader, tmp_path, "z")
+    words = IntakeQuestions(tmp_path / "c.csv", reader, tmp_path / "z.yaml", taken.columns).words()
+    assert [(one.word, "locking_pin" in one.members) for one in words] == [("lock", True)]
+    assert take_in(tmp_path / "a.csv", reader, tmp_path, "x").drifted == []
+    (tmp_path / "b.csv").write_text("sku,Weighs\nA,9 lb\n")
+    taken = take_in(tmp_path / "b.csv", reader, tmp_path, "y")
+    with pytest.raises(ProblemsFound, match="is no fact"):
+        IntakeQuestions(tmp_path / "b.csv", reader, tmp_path / "y.yaml", taken.columns).told("Weighs", "gross_weight")
 
 
 def test_what_could_not_be_read_never_loads_as_nothing_said(tmp_path: Path) -> None:

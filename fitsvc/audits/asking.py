@@ -12,8 +12,8 @@ from pathlib import Path
 from typing import Final
 
 from fitsvc.audits.chunks import shown
-from fitsvc.audits.drafting import ENOUGH, DraftedColumn, name_known, sample_of, tried_as
-from fitsvc.audits.intake import entry_text, keep_seen
+from fitsvc.audits.drafting import ENOUGH, DraftedColumn, facts_asked, name_known, said_of, sample_of, tried_as
+from fitsvc.audits.intake import UNTOLD, entry_text, keep_seen
 from fitsvc.audits.mapping import KEYS, FileMapping, Mapped, folded, needs_unit, read_mapping, unit_problems
 from fitsvc.facts import FactReader
 from fitsvc.files import written
@@ -49,25 +49,29 @@ class IntakeQuestions:
         self._reader, self._kept = reader, kept
         self.mapping = read_mapping(kept, reader.vocabulary)
         self._chunk = sample_of(path, self.mapping.form)
-        self._facts = reader.vocabulary.of("accessory")
+        self.facts = facts_asked(reader, self._chunk, self.mapping)
         self._columns = {one.title: one for one in columns}
 
     def columns(self) -> list[DraftedColumn]:
-        """The columns that nothing is taken for, and of which nobody said that they are not to be read."""
+        """The columns of which nobody said yet what they are: those asked about, and those that are nothing and new."""
         lines = _lines_of(self._kept.read_text("utf-8"))
         return [
             one
             for title, one in self._columns.items()
-            if one.taken is None and one.cells and (title not in lines or OPEN in lines[title])
+            if one.cells and (OPEN in lines[title] if title in lines else one.taken is None)
         ]
 
     def words(self) -> Iterator[OpenWord]:
-        """The words of lists that are no members of them, column by column."""
+        """The words of lists that are no members of them, column by column; where subjects have each a list of one name
+        those of the list that is asked.
+        """
         for title, one in list(self._columns.items()):
-            kind = self._facts[one.taken.name].type if one.taken and one.taken.name in self._facts else None
-            if isinstance(kind, ListType) and not kind.sizes:
+            fact = self.facts.get(one.taken.name) if one.taken else None
+            if fact is not None and isinstance(fact.type, ListType) and not fact.type.sizes:
+                said = said_of(self._reader, self._chunk, self.mapping, title, fact) if one.odd else ()
                 for word, cells in one.odd:
-                    yield OpenWord(title, word, cells, kind.members)
+                    if word in said:
+                        yield OpenWord(title, word, cells, fact.type.members)
 
     def samples(self, title: str) -> list[str]:
         """Some cells of a column, as they stand there."""
@@ -77,7 +81,7 @@ class IntakeQuestions:
     def known(self, said: str) -> list[Fact]:
         """The facts in whose name or label some words stand: all, of none."""
         words = said.casefold().split()
-        return [one for one in self._facts.values() if all(word in f"{one.short} {one.label}" for word in words)]
+        return [one for one in self.facts.values() if all(word in f"{one.short} {one.label}" for word in words)]
 
     def told(self, title: str, said: str) -> DraftedColumn:
         """A column as it reads when it is what somebody says, such as `weight [lb]`; a unit alone, or `yes`, goes
@@ -87,9 +91,9 @@ class IntakeQuestions:
         """
         found = _TOLD.fullmatch(said)
         called, unit = (found["name"], found["unit"] or "") if found else (said, "")
-        name = name_known(called, self._reader)
+        name = name_known(called, self.facts)
         if not name and (called in UNITS or called.casefold() in _YES):  # what its title calls it was asked already
-            name, unit = name_known(title, self._reader), called if called in UNITS else ""
+            name, unit = name_known(title, self.facts), called if called in UNITS else ""
         if not name:
             raise ProblemsFound([self._unknown(called)])
         others = (one for one in self._columns.values() if one.title != title and one.taken and one.taken.name == name)
@@ -97,14 +101,14 @@ class IntakeQuestions:
             raise ProblemsFound(
                 [Problem(t("`{title}` is `{name}` already", title=other, name=name), t("a fact stands in one column"))]
             )
-        fact = self._facts.get(name)
+        fact = self.facts.get(name)
         if problems := unit_problems(Mapped(title=title, name=name, unit=unit), fact):
             raise ProblemsFound(problems)
         return tried_as(self._reader, self._chunk, self.mapping, title, name, unit, {})
 
     def wants_unit(self, one: DraftedColumn) -> bool:
         """Whether few cells of a column read, and neither they nor its title tell a unit."""
-        fact = self._facts.get(one.taken.name) if one.taken else None
+        fact = self.facts.get(one.taken.name) if one.taken else None
         return fact is not None and needs_unit(fact) and not (one.taken and one.taken.unit) and one.share < ENOUGH
 
     def keep(self, one: DraftedColumn) -> None:
@@ -133,7 +137,7 @@ class IntakeQuestions:
         self.keep(replace(one, taken=replace(was, values=values)))
 
     def _unknown(self, said: str) -> Problem:
-        near = nearest(said.casefold().replace(" ", "_"), [*self._facts, *KEYS])
+        near = nearest(said.casefold().replace(" ", "_"), [*self.facts, *KEYS])
         find = t("`?` and a word tells the facts that have it, such as `? weight`")
         help = t("did you mean `{near}`?", near=near) if near else find
         message = t("`{said}` is no fact of an accessory, and none of {keys}", said=said, keys=", ".join(KEYS))
@@ -156,6 +160,12 @@ class IntakeQuestions:
             return read_mapping(place, self._reader.vocabulary) == expected
         except ProblemsFound:
             return False
+
+
+def asked_of(kept: Path) -> dict[str, str]:
+    """What a mapping that is kept asks of the columns that may be a fact, by their titles."""
+    asked = {title: line.partition(OPEN)[2].strip() for title, line in _lines_of(kept.read_text("utf-8")).items()}
+    return {title: question for title, question in asked.items() if question not in ("", UNTOLD)}
 
 
 def with_column(text: str, title: str, entry: str, comment: str) -> str:

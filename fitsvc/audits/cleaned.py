@@ -8,7 +8,7 @@ known is no such cell: it says as little as an empty one, and is written as that
 """
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -64,10 +64,16 @@ class Cleaned:
 
 
 def write_cleaned(
-    path: Path, reader: FactReader, mapping: FileMapping, out: Path, first: list[Problem] | None = None
+    path: Path,
+    reader: FactReader,
+    mapping: FileMapping,
+    out: Path,
+    first: list[Problem] | None = None,
+    asked: Mapping[str, str] | None = None,
 ) -> Cleaned:
     """Write a catalogue anew into a folder; what cannot be read is told in the remarks.
 
+    `asked` is what is asked of some columns, by title: a row that says anything there and is not read is told so, too.
     The first problems are added to those given. ProblemsFound where the file cannot be read.
     """
     out.mkdir(parents=True, exist_ok=True)
@@ -79,18 +85,21 @@ def write_cleaned(
         # A spreadsheet takes a text for UTF-8 by its mark alone.
         remarks.open("w", encoding="utf-8-sig", newline="") as told,
     ):
-        writing = _Writing(path, reader, mapping, csv.writer(catalogue), csv.writer(told))
+        writing = _Writing(path, reader, mapping, csv.writer(catalogue), csv.writer(told), asked or {})
         return writing.write(typed, first if first is not None else [])
 
 
 class _Writing:
     """One catalogue on its way from the supplier's file to the three."""
 
-    def __init__(self, path: Path, reader: FactReader, mapping: FileMapping, clean: Any, told: Any) -> None:
+    def __init__(
+        self, path: Path, reader: FactReader, mapping: FileMapping, clean: Any, told: Any, asked: Mapping[str, str]
+    ) -> None:
         self._path, self._mapping, self._clean, self._told = path, mapping, clean, told
         self._known, self._named = reader.vocabulary.of("accessory"), reader.rulebook.named
         self._titles = titles_of(path, mapping.form) or list(next(read_chunks(path, [], {}, None, mapping.form)).cells)
         self._items = ItemReader(reader, mapping, str(path), self._titles, self._chunks)
+        self._asked = {title: asks for title, asks in asked.items() if title not in self._items.header.columns}
         self._held: dict[int, list[str]] = {}
         self._held_first: list[str] = []
 
@@ -170,6 +179,10 @@ class _Writing:
             of = ", ".join(f"`{title}`" for title in amiss)
             remarks.setdefault(line, []).append(f"left out of {CATALOGUE} until {of} is mended")
         self._held.clear()
+        for title, question in self._asked.items():
+            for line, cell in zip(chunk.lines, chunk.cells.get(title, ()), strict=False):
+                if cell and cell.strip():
+                    remarks.setdefault(line, []).append(f"{title}: not read: {question}")
         columns = [chunk.cells.get(title) for title in self._titles]
         rows = [
             (line, [cells[place] if cells else None for cells in columns]) for place, line in enumerate(chunk.lines)

@@ -1,11 +1,14 @@
 """Drafting a mapping: what each column of a supplier's file is by its title, held against what its cells read as.
 
 Nothing is guessed: a column is taken for a fact by a title that is known, and only if most of its cells read as that
-fact. Everything else is asked about.
+fact. Everything else is asked about. What has the fact's own name for its title is that fact, whatever of it reads: it
+is asked about too, and its cells are told one by one until that is answered.
+
+Where rows say of what subject they are, a column is held against the cells of those whose subject has such a fact.
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -13,12 +16,13 @@ from statistics import median
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitsvc.audits.cells import NOTHING, FactColumn, members_of
 from fitsvc.audits.chunks import PLAIN, Chunk, FileForm, shown
 from fitsvc.audits.decimals import SURE_COMMA, SURE_POINT, DecimalMarks
 from fitsvc.audits.looking import plain_title, unit_in
-from fitsvc.audits.mapping import KEYS, FileMapping, Mapped, folded, needs_unit
+from fitsvc.audits.mapping import KEYS, READ, FileMapping, Mapped, by_name, folded, needs_unit
 from fitsvc.audits.source import read_chunks
 from fitsvc.facts import FactReader
 from fitsvc.language.quantities import UNITS
@@ -31,12 +35,19 @@ from fitsvc.tongues import t
 ENOUGH: Final = 0.6
 """The share of a column's cells that has to read before its title is believed."""
 _SHOWN: Final = 5
+_SUBJECT, _ACCESSORY = "subject", "accessory"
 _TITLES: Final = Path(__file__).with_name("titles.yaml")
+
+
+_Parts = Mapping[str, NDArray[np.bool_]]
+"""Of the subjects that are read and there, which rows are of them; accessories come first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DraftedColumn:
-    """One column: what it is taken for (None where that is asked), which share of its cells read, and some that do not.
+    """One column: what it is taken for, which share of its cells read, and some that do not.
+
+    What it is is asked where there is a `question`, and where it is taken for nothing (None).
 
     `middle` is the median of its figures as they are kept, `question` what has to be said of it by whoever knows. Its
     unit is `found_out` where no title and no cell names it, and its figures are sizes in that one alone.
@@ -93,9 +104,11 @@ class _Anything(dict[str, str]):
 
 def draft(reader: FactReader, chunk: Chunk, form: FileForm) -> DraftedMapping:
     """Draft a mapping from the cells of a file's beginning."""
-    facts, names = reader.vocabulary.of("accessory"), titles_known()
+    names, title = titles_known(), next((one for one in chunk.cells if _named(one, {}, {}) == _SUBJECT), "")
+    parts = _parts(reader, chunk, title)
+    facts = facts_of(reader, parts)
     unknown = sorted({(cell or "").strip() for cells in chunk.cells.values() for cell in cells if _is_nothing(cell)})
-    drafter = _Drafter(reader, facts, chunk, frozenset(map(folded, unknown)))
+    drafter = _Drafter(reader, parts, chunk, frozenset(map(folded, unknown)))
     found = [drafter.column(title, _named(title, names, facts)) for title in chunk.cells]
     once = _once(found)
     return DraftedMapping(once, [word for word in unknown if _tells_nothing(word, once, facts, chunk)], form)
@@ -103,8 +116,7 @@ def draft(reader: FactReader, chunk: Chunk, form: FileForm) -> DraftedMapping:
 
 def held(reader: FactReader, chunk: Chunk, mapping: FileMapping) -> list[DraftedColumn]:
     """The columns of a mapping that is there already, and what is new, as the cells of a file's beginning read."""
-    facts = reader.vocabulary.of("accessory")
-    drafter = _Drafter(reader, facts, chunk, mapping.unknown)
+    drafter = _Drafter(reader, _parts_by(reader, chunk, mapping), chunk, mapping.unknown)
     return [drafter.held(title, mapping) for title in chunk.cells]
 
 
@@ -112,15 +124,47 @@ def tried_as(
     reader: FactReader, chunk: Chunk, mapping: FileMapping, title: str, name: str, unit: str, values: Mapping[str, str]
 ) -> DraftedColumn:
     """One column as somebody tells what it is, in the way in which most of its cells read: however few these are."""
-    drafter = _Drafter(reader, reader.vocabulary.of("accessory"), chunk, mapping.unknown)
+    drafter = _Drafter(reader, _parts_by(reader, chunk, mapping), chunk, mapping.unknown)
     return drafter.told(Mapped(title=title, name=name, unit=unit, values=values, decimal=mapping.decimal))
 
 
-def name_known(said: str, reader: FactReader) -> str:
+def facts_asked(reader: FactReader, chunk: Chunk, mapping: FileMapping) -> dict[str, Fact]:
+    """The facts, by their short names, that a column of a file may be: those of the subjects that its rows have.
+
+    What an accessory calls by the same name as another subject is the accessory's.
+    """
+    return facts_of(reader, _parts_by(reader, chunk, mapping))
+
+
+def said_of(reader: FactReader, chunk: Chunk, mapping: FileMapping, title: str, fact: Fact) -> set[str]:
+    """What the cells of a column say in the rows of a fact's own subject."""
+    rows = _parts_by(reader, chunk, mapping).get(fact.subject)
+    return (
+        {shown(chunk.cells[title][row]).strip() for row in np.flatnonzero(rows).tolist()} if rows is not None else set()
+    )
+
+
+def name_known(said: str, facts: Mapping[str, Fact]) -> str:
     """The fact or key that somebody calls by its name, its label or a title that suppliers write; empty for none."""
-    facts = reader.vocabulary.of("accessory")
     labels = {plain_title(fact.label): name for name, fact in facts.items()}
     return _named(said, titles_known(), facts) or labels.get(plain_title(said), "")
+
+
+def _parts_by(reader: FactReader, chunk: Chunk, mapping: FileMapping) -> _Parts:
+    told = next((one.title for one in mapping.columns.values() if one.name == _SUBJECT), _SUBJECT)
+    return _parts(reader, chunk, told)
+
+
+def _parts(reader: FactReader, chunk: Chunk, title: str) -> _Parts:
+    """Which rows are of which subject, of those that are read; one that says nothing of it is an accessory."""
+    cells = chunk.cells.get(title)
+    said = np.array([(cell or "").strip() or _ACCESSORY for cell in cells or [None] * len(chunk.lines)])
+    return {one: said == one for one in (_ACCESSORY, *READ) if one == _ACCESSORY or (said == one).any()}
+
+
+def facts_of(reader: FactReader, parts: _Parts) -> dict[str, Fact]:
+    """The facts of some subjects by their short names; what several call the same is the first one's."""
+    return {name: fact for one in reversed([*parts]) for name, fact in reader.vocabulary.of(one).items()}
 
 
 def _is_nothing(cell: str | None) -> bool:
@@ -141,8 +185,7 @@ def _tells_nothing(word: str, columns: Sequence[DraftedColumn], facts: Mapping[s
 
 def _named(title: str, names: Mapping[str, str], facts: Mapping[str, Fact]) -> str:
     """What a title is known as: a fact, a key, or nothing."""
-    plain = plain_title(title)
-    own = plain.replace(" ", "_")
+    plain, own = plain_title(title), _own(title)
     if own in facts or own in KEYS:
         return own
     words = plain.split()
@@ -150,15 +193,24 @@ def _named(title: str, names: Mapping[str, str], facts: Mapping[str, Fact]) -> s
     return name if name in facts or name in KEYS else ""
 
 
+def _own(title: str) -> str:
+    """The name that a title is but for its letters' case, its blanks and its unit."""
+    return plain_title(title).replace(" ", "_")
+
+
 def _once(columns: Sequence[DraftedColumn]) -> list[DraftedColumn]:
-    """Of several columns that are taken for the same, none is."""
+    """Of several columns that are taken for the same, none is, but the one that has its very name for its title."""
     names = Counter(one.taken.name for one in columns if one.taken)
+    own = Counter(one.taken.name for one in columns if one.taken and by_name(one.title).name == one.taken.name)
     twice = {name for name, count in names.items() if count > 1}
+    kept = {name for name in twice if own[name] == 1}
     return [
         replace(
             one, taken=None, question=t("several columns look like `{name}`: which one is it?", name=one.taken.name)
         )
-        if one.taken and one.taken.name in twice
+        if one.taken
+        and one.taken.name in twice
+        and not (one.taken.name in kept and by_name(one.title).name == one.taken.name)
         else one
         for one in columns
     ]
@@ -167,31 +219,34 @@ def _once(columns: Sequence[DraftedColumn]) -> list[DraftedColumn]:
 class _Drafter:
     """Tells of one column after the other what it is."""
 
-    def __init__(self, reader: FactReader, facts: Mapping[str, Fact], chunk: Chunk, unknown: frozenset[str]) -> None:
-        self._reader, self._facts, self._chunk, self._unknown = reader, facts, chunk, unknown
+    def __init__(self, reader: FactReader, parts: _Parts, chunk: Chunk, unknown: frozenset[str]) -> None:
+        self._reader, self._parts, self._chunk, self._unknown = reader, parts, chunk, unknown
+        self._facts, self._of = facts_of(reader, parts), {one: reader.vocabulary.of(one) for one in parts}
         self._marks = DecimalMarks(lambda: (chunk,))
 
     def column(self, title: str, name: str) -> DraftedColumn:
         """What one column is."""
-        cells = [cell for cell in self._chunk.cells[title] if cell and cell.strip()]
         if not name:
-            return DraftedColumn(title=title, taken=None, cells=len(cells))
+            return DraftedColumn(title=title, taken=None, cells=len(self._cells(title)))
         if name in KEYS:
-            return DraftedColumn(title=title, taken=Mapped(title=title, name=name), share=1.0, cells=len(cells))
+            cells = len(self._cells(title))
+            return DraftedColumn(title=title, taken=Mapped(title=title, name=name), share=1.0, cells=cells)
         fact = self._facts[name]
-        tried = [self._tried(fact, one, cells) for one in self._ways(title, fact, cells)]
+        tried = [self._tried(one) for one in self._ways(title, fact, self._cells(title, name))]
         best = max(tried, key=lambda one: one.share)
         if best.share < ENOUGH:
+            if is_own := _own(title) == name:
+                best = tried[0]  # what its title alone makes of it, as an audit without a mapping reads it
             question = t("is it `{name}`? {share} of its cells read as that", name=name, share=f"{best.share:.0%}")
             unit = "" if best.taken is None or best.taken.unit or not needs_unit(fact) else t("; in which unit?")
-            return replace(best, taken=None, question=question + unit)
+            return replace(best, taken=best.taken if is_own else None, question=question + unit)
         assert best.taken is not None
         return replace(best, found_out=bool(best.taken.unit) and not _unit(title, fact))
 
     def told(self, as_told: Mapped) -> DraftedColumn:
         """One column as it is told to be."""
         title, fact = as_told.title, self._facts.get(as_told.name)
-        cells = [cell for cell in self._chunk.cells[title] if cell and cell.strip()]
+        cells = self._cells(title, as_told.name)
         if fact is None:
             return DraftedColumn(title=title, taken=as_told, share=1.0, cells=len(cells))
         ways = self._ways(title, fact, cells, as_told.unit)
@@ -199,16 +254,31 @@ class _Drafter:
             replace(one, values={**one.values, **as_told.values}, decimal=one.decimal or as_told.decimal)
             for one in ways
         )
-        return max((self._tried(fact, way, cells) for way in tried), key=lambda one: one.share)
+        return max(map(self._tried, tried), key=lambda one: one.share)
 
     def held(self, title: str, mapping: FileMapping) -> DraftedColumn:
         """One column as a mapping has it."""
-        cells, told = [cell for cell in self._chunk.cells[title] if cell and cell.strip()], mapping.columns.get(title)
-        fact = self._facts.get(told.name) if told else None
-        if told is None or fact is None:
+        told = mapping.columns.get(title)
+        if told is None or told.name not in self._facts:
             key = told if told is not None and told.name in KEYS else None
-            return DraftedColumn(title=title, taken=key, share=1.0, cells=len(cells))
-        return self._tried(fact, told if told.decimal else replace(told, decimal=mapping.decimal), cells)
+            return DraftedColumn(title=title, taken=key, share=1.0, cells=len(self._cells(title)))
+        return self._tried(told if told.decimal else replace(told, decimal=mapping.decimal))
+
+    def _cells(self, title: str, name: str = "") -> list[str]:
+        """The cells of a column that say anything, in the rows whose subject has a fact of that name: all, of none."""
+        return (
+            [cell for _, cells in self._read_as(title, name) for cell in cells]
+            if name in self._facts
+            else [cell for cell in self._chunk.cells[title] if cell and cell.strip()]
+        )
+
+    def _read_as(self, title: str, name: str) -> Iterator[tuple[Fact, list[str]]]:
+        """The facts that a name is, subject by subject, each with the cells of a column in the rows of its subject."""
+        cells = self._chunk.cells[title]
+        for subject, rows in self._parts.items():
+            if (fact := self._of[subject].get(name)) is not None:
+                said = (cells[row] for row in np.flatnonzero(rows).tolist())
+                yield fact, [cell for cell in said if cell and cell.strip()]
 
     def _ways(self, title: str, fact: Fact, cells: Sequence[str], unit: str = "") -> list[Mapped]:
         """The ways in which a column of a fact may be written, the plainest first; its title names no `unit` told."""
@@ -228,19 +298,25 @@ class _Drafter:
             *(replace(plain, unit=unit, nominal="mm") for unit in units if unit != "in"),
         ]
 
-    def _tried(self, fact: Fact, way: Mapped, cells: Sequence[str]) -> DraftedColumn:
-        column = FactColumn(self._reader, fact, way, self._unknown, self._marks)
-        codes = column.codes(cells)
-        wrong = column.wrong(codes)
-        odd = Counter(shown(cell).strip() for cell, is_odd in zip(cells, wrong.tolist(), strict=True) if is_odd)
-        share = 1.0 - float(wrong.mean()) if len(cells) else 1.0
-        middle = None
-        if isinstance(fact.type, NumberType) and len(cells):
-            low, high = column.columns(codes)[fact.name]
-            sure = (np.asarray(low) == np.asarray(high)) & np.isfinite(np.asarray(low))
-            middle = float(median(np.asarray(low)[sure])) if sure.any() else None
+    def _tried(self, way: Mapped) -> DraftedColumn:
+        """A column as it reads in one way, each cell as the fact of its row's subject."""
+        odd, wrong, count, sure = Counter[str](), 0, 0, list[float]()
+        for fact, cells in self._read_as(way.title, way.name):
+            column = FactColumn(self._reader, fact, way, self._unknown, self._marks)
+            codes = column.codes(cells)
+            flags = column.wrong(codes).tolist()
+            odd.update(shown(cell).strip() for cell, is_odd in zip(cells, flags, strict=True) if is_odd)
+            wrong, count = wrong + sum(flags), count + len(cells)
+            if isinstance(fact.type, NumberType) and cells:
+                low, high = map(np.asarray, column.columns(codes)[fact.name])
+                sure += low[(low == high) & np.isfinite(low)].tolist()
         return DraftedColumn(
-            title=way.title, taken=way, share=share, cells=len(cells), middle=middle, odd=tuple(odd.most_common(_SHOWN))
+            title=way.title,
+            taken=way,
+            share=1.0 - wrong / count if count else 1.0,
+            cells=count,
+            middle=float(median(sure)) if sure else None,
+            odd=tuple(odd.most_common(_SHOWN)),
         )
 
 

@@ -28,6 +28,8 @@ _FACTORS: Final = {
 }
 """By how much the middle of a column moves when its unit changes: by definition of the inch and the pound."""
 _NEAR: Final = 0.12
+UNTOLD: Final = "what is it? It is not read"
+"""What a mapping asks of a column that nothing tells what it is."""
 _NAME: Final = frozenset("abcdefghijklmnopqrstuvwxyz0123456789_-")
 
 
@@ -130,11 +132,11 @@ def mapping_text(made: DraftedMapping, file: str) -> str:
     for one in made.columns:
         if one.taken is not None:
             found_out = f"; bare figures are sizes in {one.taken.unit} alone" if one.found_out else ""
-            told = f"{one.share:.0%} of {one.cells} cells{found_out}"
-            lines += [f"  {_quoted(one.title)}: {entry_text(one.taken)}  # {told}"]
+            told = f"#? {one.question}" if one.question else f"# {one.share:.0%} of {one.cells} cells{found_out}"
+            lines += [f"  {_quoted(one.title)}: {entry_text(one.taken)}  {told}"]
             lines += [f"    #? not read: {_quoted(cell)}, {count} times" for cell, count in one.odd]
         else:
-            lines += [f"  {_quoted(one.title)}: ignore  #? {one.question or 'what is it? It is not read'}"]
+            lines += [f"  {_quoted(one.title)}: ignore  #? {one.question or UNTOLD}"]
     return "\n".join(lines) + "\n"
 
 

@@ -33,6 +33,7 @@ def intake(
 
     What is not known is asked on a terminal and kept with it. Once that is kept, it tells what drifted.
     """
+    from fitsvc.audits.asking import asked_of
     from fitsvc.audits.cleaned import CATALOGUE, REMARKS, write_cleaned
     from fitsvc.audits.intake import mapping_of, take_in
     from fitsvc.audits.layout import told
@@ -44,7 +45,7 @@ def intake(
     _show(taken, kept)
     taken, asked = _asked(file, reader, taken, kept, ask)
     if output is not None:
-        made = write_cleaned(file, reader, taken.mapping, output)
+        made = write_cleaned(file, reader, taken.mapping, output, asked=asked_of(kept))
         rows, cells = told(made.bad_rows, "rows"), told(made.bad_cells, "cells")
         words = f"{told(made.items, 'items')} written; {rows} and {cells} could not be read: {output / REMARKS}"
         paragraph(out(), words)
@@ -98,7 +99,7 @@ def _show(taken: "TakenIn", kept: Path) -> None:
     for one in taken.columns:
         if one.taken is not None:
             paragraph(console, _read(one), sign="·", indent=2)
-        elif one.question:
+        if one.question:
             paragraph(console, f"`{one.title}`: {one.question}", sign="?", indent=2)
     if left := [one.title for one in taken.columns if one.taken is None and not one.question]:
         paragraph(console, f"Not read: {', '.join(left)}", sign="·", indent=2)

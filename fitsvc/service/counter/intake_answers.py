@@ -5,7 +5,7 @@ The file is read as in every language, whatever is spoken: with a decimal point 
 
 import hashlib
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -117,13 +117,13 @@ class TakingIn:
             if fields.get("tag") != self._tag():
                 return Answered(problems=[Problem(t("the mapping was changed since this page was opened: look again"))])
             problems = [*self._answer_words(questions, fields)]
-            unsure = dict[int, DraftedColumn]()
+            unsure, open_ = dict[int, DraftedColumn](), {one.title for one in questions.columns()}
             for number, one in enumerate(taken.columns):
-                if self._called(fields.get(f"fact.{number}", "")) == IGNORE and one.taken is not None:
+                if self._called(questions, fields.get(f"fact.{number}", "")) == IGNORE and one.taken is not None:
                     questions.keep_ignored(one.title)
             for number, one in enumerate(taken.columns):
                 try:
-                    if (read := self._answer_column(questions, fields, number, one)) is not None:
+                    if (read := self._answer_column(questions, fields, number, one, open_)) is not None:
                         unsure[number] = read
                 except ProblemsFound as found:
                     problems += [replace(problem, pointer=f"fact.{number}") for problem in found.problems]
@@ -141,11 +141,16 @@ class TakingIn:
         return problems
 
     def _answer_column(
-        self, questions: IntakeQuestions, fields: Mapping[str, str], number: int, one: DraftedColumn
+        self,
+        questions: IntakeQuestions,
+        fields: Mapping[str, str],
+        number: int,
+        one: DraftedColumn,
+        open_: Collection[str],
     ) -> DraftedColumn | None:
         """Keep what one column was answered to be; how it reads where that is to be confirmed first."""
-        said, unit = self._called(fields.get(f"fact.{number}", "")), fields.get(f"unit.{number}", "")
-        was = (one.taken.name, one.taken.unit) if one.taken else ("", "")
+        said, unit = self._called(questions, fields.get(f"fact.{number}", "")), fields.get(f"unit.{number}", "")
+        was = (one.taken.name, one.taken.unit) if one.taken and one.title not in open_ else ("", "")
         if not said or (said, unit) == was:
             return None
         if said == IGNORE:
@@ -158,16 +163,16 @@ class TakingIn:
         questions.keep(read)
         return None
 
-    def _called(self, said: str) -> str:
+    def _called(self, questions: IntakeQuestions, said: str) -> str:
         """What is typed by its label in the language that is spoken, by its name."""
-        return {label.casefold(): name for name, label in self._facts()}.get(said.casefold(), said)
+        return {label.casefold(): name for name, label in self._facts(questions)}.get(said.casefold(), said)
 
-    def _facts(self) -> list[tuple[str, str]]:
+    def _facts(self, questions: IntakeQuestions) -> list[tuple[str, str]]:
         """What a column may be, each with its label."""
-        facts = self._service.answerer.rulebook.vocabulary.of("accessory")
+        told = self._service.answerer.rulebook.vocabulary  # which speaks the language that is spoken
         return [
             *((name, t(words)) for name, words in _KEYS_TOLD.items()),
-            *((n, one.label) for n, one in facts.items()),
+            *((n, told.facts[one.name].label) for n, one in questions.facts.items()),
         ]
 
     def shown(self, fields: Mapping[str, str], answered: Answered) -> IntakeShown:
@@ -181,13 +186,13 @@ class TakingIn:
         ]
         asked = [one for one in every if one.title in open_ or one.problems or one.unsure]
         others = [one for one in every if one not in asked]
-        labels = dict(self._facts())
+        labels = dict(self._facts(questions))
         words = [
             WordShown(
                 number=number,
                 one=one,
                 said=fields.get(f"word.{number}", "") if answered.is_open else "",
-                members=self._members(taken, one),
+                members=self._members(taken, questions, one),
             )
             for number, one in enumerate(questions.words())
         ]
@@ -206,11 +211,11 @@ class TakingIn:
             facts=list(labels.items()),
         )
 
-    def _members(self, taken: TakenIn, word: OpenWord) -> list[tuple[str, str]]:
+    def _members(self, taken: TakenIn, questions: IntakeQuestions, word: OpenWord) -> list[tuple[str, str]]:
         """What a word of a list may mean, as people call it."""
         vocabulary = self._service.answerer.rulebook.vocabulary
         name = next(one.taken.name for one in taken.columns if one.title == word.title and one.taken)
-        called = vocabulary.words.get(vocabulary.of("accessory")[name].kind, {})
+        called = vocabulary.words.get(questions.facts[name].kind, {})
         return [(member, called.get(member, member.replace("_", " "))) for member in word.members]
 
     def _column(
@@ -222,10 +227,10 @@ class TakingIn:
         fields: Mapping[str, str],
         answered: Answered,
     ) -> ColumnShown:
-        labels, at = dict(self._facts()), f"fact.{number}"
+        labels, at = dict(self._facts(questions)), f"fact.{number}"
         read = answered.unsure.get(number)
         problems = [problem for problem in answered.problems if problem.pointer == at]
-        fact, unit = (one.taken.name, one.taken.unit) if one.taken else ("" if is_open else IGNORE, "")
+        fact, unit = ("", "") if is_open else (one.taken.name, one.taken.unit) if one.taken else (IGNORE, "")
         if read is not None or problems:
             fact, unit = fields.get(at, ""), fields.get(f"unit.{number}", "")
         unsure = ""
