@@ -23,6 +23,7 @@ CARRIER: Facts = {
     "accessory.kind": "cargo_carrier",
     "accessory.weight": "60 lb",
     "accessory.capacity": "240 lb",
+    "accessory.length": "20 in",
     "receiver.tongue_rating": "400 lb",
     "vehicle.placard_capacity": "1000 lb",
     "load.occupants_weight": "300 lb",
@@ -33,6 +34,7 @@ CARRIER: Facts = {
     "accessory.shank_ahead": "4 in",
 }
 DISTRIBUTION = "Weight distribution is not mentioned, so it is not used. The plain ratings count."
+NEAR = "The load's middle is taken to lie within 24 in of the pin hole: farther out the receiver bears less."
 FRAME = (
     "Nobody says what the receiver is fastened to, so it is taken to be on the frame at the rear, and not on a bumper, "
     "which bears less."
@@ -74,6 +76,8 @@ def without(facts: Facts, *names: str, **more: Any) -> Facts:
         ({**without(MOUNT, "load.occupants_weight"), "vehicle.placard_capacity": "1000 lb"}, [DRIVER, UNWEIGHED]),
         (CARRIER, []),
         (without(CARRIER, "vehicle.exhaust_outlet"), [EXHAUST]),
+        (without(CARRIER, "accessory.length"), []),
+        ({**without(CARRIER, "accessory.length"), "receiver.tongue_rating": "239 lb"}, [NEAR]),
         (without(CARRIER, "load.cargo_weight"), [LABEL]),
         (without(CARRIER, "load.cargo_weight", "load.occupants_weight"), [DRIVER, LABEL]),
         # With a load named, who rides along is asked for: nobody is taken for granted.
