@@ -6,6 +6,7 @@ import zipfile
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
+from random import Random
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -17,6 +18,7 @@ from workbooks import Error, Rows, write_ods, write_xlsx
 from fitsvc.audits.chunks import PLAIN, FileForm
 from fitsvc.audits.mapping import read_mapping
 from fitsvc.audits.source import read_chunks
+from fitsvc.cli import main
 from fitsvc.language.problems import ProblemsFound
 
 _ROWS = [["sku", "kind", "weight [lb]"], ["A-1", "ball_mount", "12.5"], ["Ä-2", "step", "30"]]
@@ -153,6 +155,54 @@ def test_what_is_not_what_its_name_says(tmp_path: Path, name: str, written: byte
     (tmp_path / name).write_bytes(written)
     with pytest.raises(ProblemsFound, match=message):
         _columns(tmp_path / name)
+
+
+def test_a_number_that_a_sheet_made_is_told(tmp_path: Path) -> None:
+    """A day, a yes or no, a power of ten: its item is judged and its number remarked; a word for nothing is none."""
+    made = ["8-May", "1.23E+12", "1E+11", "2025-12-09", "9/12/2025", "TRUE", "False", "1234500000000"]
+    own = ["A-1", "12-34-56", "2E5", "20251209", "4006381333931", "100000", "TRUE-1", "NADA", "1.5E"]
+    nothing = ["N/A", "-", "tbd"]
+    rows = [["sku", "kind"], *([sku, "step"] for sku in (*made, *own, *nothing))]
+    (tmp_path / "a.csv").write_text("".join(",".join(row) + "\n" for row in rows))
+    audit(tmp_path / "a.csv", tmp_path / "out", rigs()[:1])
+    assert [row["sku"] for row in found(tmp_path / "out", "items")] == [*made, *own]
+    assert [row["cell"] for row in found(tmp_path / "out", "bad_cells")] == made
+    assert all("looks like what a spreadsheet makes" in row["problem"] for row in found(tmp_path / "out", "bad_cells"))
+    told = [row["problem"] for row in found(tmp_path / "out", "bad_rows")]
+    assert told == [f"`{one}` names no item: the row has no number of its own" for one in nothing]
+    (tmp_path / "b.csv").write_text("".join(f"{sku},step\n" for sku in ["sku", *own]).replace("sku,step", "sku,kind"))
+    audit(tmp_path / "b.csv", tmp_path / "plain", rigs()[:1])
+    assert (found(tmp_path / "plain", "bad_cells"), found(tmp_path / "plain", "bad_rows")) == ([], [])
+    (tmp_path / "map.yaml").write_text("unknown: [keine]\ncolumns: {}")
+    (tmp_path / "c.csv").write_text("sku,kind\nKeine,step\nA,step\n")
+    audit(tmp_path / "c.csv", tmp_path / "words", rigs()[:1], mapping=tmp_path / "map.yaml")
+    assert [row["row"] for row in found(tmp_path / "words", "bad_rows")] == ["2"]
+
+
+@pytest.mark.parametrize("pack", ["gz", "zst"])
+def test_a_packed_file_that_is_cut_off_is_told_alike(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], pack: str
+) -> None:
+    """By whoever reads it first: `intake`, which looks how it is written, or an audit."""
+    text = "".join(f"A-{number},step,{Random(number).random()}\n" for number in range(9_000))
+    whole = f"sku,kind,of\n{text}".encode()
+    packed = gzip.compress(whole, mtime=0) if pack == "gz" else pa.compress(whole, codec="zstd", asbytes=True)
+    path = tmp_path / f"a.csv.{pack}"
+    for size in (60, len(packed) // 2, len(packed) - 20):
+        path.write_bytes(packed[:size])
+        assert main(["intake", str(path), "--supplier", "x", "--into", str(tmp_path / "s")]) == 2
+        words = " ".join(capsys.readouterr().err.split())
+        assert "cannot be read: " in words and "it is damaged or not whole" in words and path.name in words
+        with pytest.raises(ProblemsFound, match="cannot be read"):
+            _columns(path)
+
+
+def test_a_text_of_which_no_line_is_read_is_not_called_empty(tmp_path: Path) -> None:
+    """Its own fault is told, and no other."""
+    (tmp_path / "a.csv").write_bytes(b"sku,kind\rA-1,step\r")
+    with pytest.raises(ProblemsFound) as told:
+        _columns(tmp_path / "a.csv")
+    assert [one.message for one in told.value.problems] == ["is not CSV: a carriage return stands where no line ends"]
 
 
 def test_an_error_of_a_sheet_is_no_empty_cell(tmp_path: Path) -> None:

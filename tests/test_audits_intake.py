@@ -10,6 +10,7 @@ import pytest
 from audit_recall import rows_of_text, taken_files
 from audit_world import audit, found, pairs, rigs, summary
 from demo_world import answerer
+from workbooks import Rows, write_xlsx
 
 from fitsvc.audits.asking import IntakeQuestions
 from fitsvc.audits.cleaned import CATALOGUE, REMARKS, TYPED, write_cleaned
@@ -196,6 +197,54 @@ def test_a_column_of_another_subject_is_asked_and_answered(tmp_path: Path) -> No
     taken = take_in(tmp_path / "b.csv", reader, tmp_path, "y")
     with pytest.raises(ProblemsFound, match="is no fact"):
         IntakeQuestions(tmp_path / "b.csv", reader, tmp_path / "y.yaml", taken.columns).told("Weighs", "gross_weight")
+
+
+def test_sheets_that_are_not_read_are_told_each_time(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """And where another looks like a list of items too it is asked which is read, until that is answered."""
+    mounts: Rows = [["Item No", "Type", "Shank"], ["M-1", "Ball mount", "2 in"]]
+    carriers: Rows = [["Item No", "Type", "Shank"], ["C-1", "Bike carrier", "2 in"], ["C-2", "Bike carrier", "2 in"]]
+    path = write_xlsx(
+        tmp_path / "a.xlsx", {"Read me": [["Our list"]], "Mounts": mounts, "Carriers": carriers, "No": []}
+    )
+    command = ["intake", str(path), "--supplier", "x", "--into", str(tmp_path)]
+    for _ in range(2):
+        assert main([*command, "--strict"]) == 1
+        words = " ".join(capsys.readouterr().out.split())
+        assert "Sheet `Read me` is not read: 1 row" in words
+        assert "Sheet `Carriers` is not read: 3 rows" in words
+        assert "More than one sheet looks like a list of items" in words
+    kept = tmp_path / "x.yaml"
+    assert 'sheet: "Mounts"  #? or "Carriers": only one is read' in kept.read_text("utf-8")
+    kept.write_text(kept.read_text("utf-8").replace('#? or "Carriers": only one is read', ""), "utf-8")
+    assert main([*command, "--strict"]) == 0
+    words = " ".join(capsys.readouterr().out.split())
+    assert ("Sheet `Carriers` is not read" in words, "More than one" in words) == (True, False)
+    audit(path, tmp_path / "out", rigs()[:1], mapping=kept)
+    assert summary(tmp_path / "out")["rows"]["sheets_left"] == {"Read me": 1, "Carriers": 3}
+    told = "These sheets of the workbook were not read: <code>Read me</code> (1 row), <code>Carriers</code> (3 rows)."
+    assert told in (tmp_path / "out" / "summary.html").read_text("utf-8")
+    one = write_xlsx(tmp_path / "one.xlsx", {"Mounts": mounts, "No": []})
+    assert main(["intake", str(one), "--supplier", "y", "--into", str(tmp_path), "--strict"]) == 0
+    assert "not read" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("between", ["\n", "\r\n", "\u00a0", "\u2028", "\t"])
+def test_titles_are_kept_as_they_stand(tmp_path: Path, between: str) -> None:
+    """What the draft reads is read by its mapping, too, and so is what is answered, whatever stands in the titles."""
+    titles = [title.replace(" ", between) for title in ("Item No", "Shank (in)", "Weight (lb)", "Tongue max")]
+    with (tmp_path / "a.csv").open("w", encoding="utf-8", newline="") as stream:
+        csv.writer(stream).writerows([titles, ["A-1", "2", "9", "500 lb"], ["A-2", "2-1/2", "10", "500 lb"]])
+    reader = answerer().reader
+    taken = take_in(tmp_path / "a.csv", reader, tmp_path, "x")
+    questions = IntakeQuestions(tmp_path / "a.csv", reader, tmp_path / "x.yaml", taken.columns)
+    assert [one.title for one in questions.columns()] == [titles[3]]
+    questions.keep(questions.told(titles[3], "tongue_rating"))
+    mapping = read_mapping(tmp_path / "x.yaml", reader.vocabulary)
+    assert write_cleaned(tmp_path / "a.csv", reader, mapping, tmp_path / "clean").items == 2
+    loaded = rows_of_text(tmp_path / "clean" / CATALOGUE)
+    assert [(row["shank"], row["weight"], row["tongue_rating"]) for row in loaded] == [
+        ("2 in", "9 lb", "500 lb"), ("2-1/2 in", "10 lb", "500 lb"),
+    ]  # fmt: skip
 
 
 def test_what_could_not_be_read_never_loads_as_nothing_said(tmp_path: Path) -> None:

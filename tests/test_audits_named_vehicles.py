@@ -50,6 +50,11 @@ SHORT, LONG, PLAIN = "muckle_2023_short", "muckle_2023_long", "muckle_2023_short
         ({"vehicle": "2023 Muckle truck except long bed and 4x4"}, None, ""),
         ({"vehicle": "Brannoch Muckle Oxter"}, {"oxter_2024"}, ""),
         ({"vehicle": "2019-2022 Saltmarsh"}, {"saltmarsh_2022", "saltmarsh_2022_seven"}, "2019 to 2021"),
+        # A year that the claim itself leaves out is none that is wanting; one of which it leaves out some vehicles is.
+        ({"vehicle": "2019-2022 Saltmarsh without 2020"}, {"saltmarsh_2022", "saltmarsh_2022_seven"}, "2019, 2021"),
+        ({"from": "2020", "to": "2023", "model": "Muckle", "bed": "long", "but": "2020-2022"}, {LONG}, ""),
+        ({"vehicle": "2020+ Muckle long bed except 2021, 2025+"}, {LONG}, "2020, 2022, 2024"),
+        ({"vehicle": "2022-2023 Muckle long bed except 2022 short bed"}, {LONG}, "2022"),
         ({"vehicle": "2019 Gorsewick Tarn"}, set(), "2019 gorsewick tarn"),
         ({"vehicle": "2022 Saltmarsh Seven"}, {"saltmarsh_2022_seven"}, ""),
         ({"year": "2020-2023", "model": "Muckle", "bed": "short", "but": "4x4"}, {PLAIN}, "2020 to 2022"),

@@ -13,7 +13,7 @@ from typing import Final
 
 from fitsvc.audits.chunks import shown
 from fitsvc.audits.drafting import ENOUGH, DraftedColumn, facts_asked, name_known, said_of, sample_of, tried_as
-from fitsvc.audits.intake import UNTOLD, entry_text, keep_seen
+from fitsvc.audits.intake import OPEN, UNTOLD, entry_text, in_quotes, keep_seen
 from fitsvc.audits.mapping import KEYS, FileMapping, Mapped, folded, needs_unit, read_mapping, unit_problems
 from fitsvc.facts import FactReader
 from fitsvc.files import written
@@ -23,8 +23,6 @@ from fitsvc.language.types import ListType
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.tongues import t
 
-OPEN: Final = "#?"
-"""Marks in a mapping what is asked and not answered."""
 IGNORE: Final = "ignore"
 _YES: Final = ("y", "yes")
 _SAMPLES: Final = 5
@@ -149,7 +147,7 @@ class IntakeQuestions:
         with written(self._kept) as place:
             place.write_text(with_column(self._kept.read_text("utf-8"), title, entry_text(column), comment), "utf-8")
             if not self._is(place, expected):
-                line = f"{json.dumps(title, ensure_ascii=False)}: {entry_text(column)}"
+                line = f"{in_quotes(title)}: {entry_text(column)}"
                 help = t("write it there by hand, under `columns`: `{line}`", line=line)
                 message = t("the mapping is not written line by line")
                 raise ProblemsFound([Problem(message, help, file=str(self._kept))])
@@ -177,7 +175,7 @@ def with_column(text: str, title: str, entry: str, comment: str) -> str:
         behind += 1
     indent = lines[place][: len(lines[place]) - len(lines[place].lstrip())] or "  "
     start = place if title in columns else behind
-    lines[start:behind] = [f"{indent}{json.dumps(title, ensure_ascii=False)}: {entry}  # {comment}"]
+    lines[start:behind] = [f"{indent}{in_quotes(title)}: {entry}  # {comment}"]
     return "\n".join(lines) + "\n"
 
 

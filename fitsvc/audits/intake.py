@@ -6,15 +6,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from fitsvc.audits.chunks import FileForm
 from fitsvc.audits.drafting import DraftedColumn, DraftedMapping, draft, held, sample_of, titles_known
+from fitsvc.audits.layout import told
 from fitsvc.audits.looking import look
 from fitsvc.audits.mapping import SEPARATOR_WORDS, FileMapping, Mapped, read_mapping
+from fitsvc.audits.source import sheets_left
 from fitsvc.document import Document
 from fitsvc.facts import FactReader
 from fitsvc.files import write_text
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.tongues import later, t
 
+OPEN: Final = "#?"
+"""Marks in a mapping what is asked and not answered."""
 _FELL: Final = 0.05
 """A share of cells that reads no more: so much of a column is no slip of the pen."""
 _FACTORS: Final = {
@@ -30,6 +35,8 @@ _FACTORS: Final = {
 _NEAR: Final = 0.12
 UNTOLD: Final = "what is it? It is not read"
 """What a mapping asks of a column that nothing tells what it is."""
+_FOUR: Final = 0xFFFF
+"""The last character that four digits name: what is beyond stands in no title."""
 _NAME: Final = frozenset("abcdefghijklmnopqrstuvwxyz0123456789_-")
 
 
@@ -37,7 +44,8 @@ _NAME: Final = frozenset("abcdefghijklmnopqrstuvwxyz0123456789_-")
 class TakenIn:
     """A file that was looked at: its mapping, in words how it is written, its columns, and what drifted.
 
-    `is_new` says that the mapping was drafted now, and is to be looked through.
+    `is_new` says that the mapping was drafted now, and is to be looked through. `left` are the sheets of a workbook
+    that are not read, in words, and `asks_sheet` says that it is open which of them is.
     """
 
     mapping: FileMapping
@@ -45,6 +53,8 @@ class TakenIn:
     columns: Sequence[DraftedColumn]
     drifted: Sequence[str]
     is_new: bool
+    left: tuple[str, ...] = ()
+    asks_sheet: bool = False
 
 
 def mapping_of(folder: Path, supplier: str) -> Path:
@@ -64,14 +74,29 @@ def take_in(path: Path, reader: FactReader, folder: Path, supplier: str) -> Take
     if kept.is_file():
         mapping = read_mapping(kept, reader.vocabulary)
         columns = held(reader, sample_of(path, mapping.form), mapping)
-        return TakenIn(mapping, (), columns, list(_drift(columns, mapping, _seen(kept))), False)
+        drifted, asks = list(_drift(columns, mapping, _seen(kept))), _asks_sheet(kept.read_text("utf-8"))
+        return TakenIn(mapping, (), columns, drifted, False, _left(path, mapping.form), asks)
     looked = look(path, titles_known().keys())
     made = draft(reader, sample_of(path, looked.form), looked.form)
     folder.mkdir(parents=True, exist_ok=True)
     keep_seen(kept, made.columns)
     # The mapping comes last: what is ended before it drafts anew.
-    write_text(kept, mapping_text(made, path.name))
-    return TakenIn(read_mapping(kept, reader.vocabulary), looked.words, made.columns, (), True)
+    write_text(kept, mapping_text(made, path.name, looked.alike))
+    mapping, left = read_mapping(kept, reader.vocabulary), _left(path, looked.form)
+    return TakenIn(mapping, looked.words, made.columns, (), True, left, bool(looked.alike))
+
+
+def _left(path: Path, form: FileForm) -> tuple[str, ...]:
+    """The sheets that are not read, in words."""
+    return tuple(
+        t("sheet `{name}` is not read: {rows}", name=name, rows=told(rows, "rows"))
+        for name, rows in sheets_left(path, form).items()
+    )
+
+
+def _asks_sheet(text: str) -> bool:
+    """Whether a mapping's text asks which sheet is to be read."""
+    return any(line.startswith("sheet:") and OPEN in line for line in text.splitlines())
 
 
 def keep_seen(kept: Path, columns: Sequence[DraftedColumn]) -> None:
@@ -119,35 +144,43 @@ def _factor(ratio: float) -> str:
     return next((words for factor, words in _FACTORS.items() if abs(ratio / factor - 1.0) < _NEAR), "")
 
 
-def mapping_text(made: DraftedMapping, file: str) -> str:
-    """A drafted mapping as the text of its file: what is taken, and as comments what is asked."""
-    form, lines = made.form, [f"# Drafted from {_quoted(file)}: look it through; what is asked has a `#?`."]
+def mapping_text(made: DraftedMapping, file: str, alike: Sequence[str] = ()) -> str:
+    """A drafted mapping as the text of its file: what is taken, and as comments what is asked.
+
+    `alike` are sheets that may be meant as well.
+    """
+    form, lines = made.form, [f"# Drafted from {in_quotes(file)}: look it through; what is asked has a `#?`."]
     words = {mark: word for word, mark in SEPARATOR_WORDS.items() if word.isalpha()}
     lines += [f"separator: {words[form.separator]}"] if form.separator else []
     lines += [f"encoding: {form.encoding}"] if form.encoding else []
     lines += [f"header: {form.header}"] if form.header > 1 else []
-    lines += [f"sheet: {_quoted(form.sheet)}"] if form.sheet else []
-    lines += [f"unknown: [{', '.join(map(_quoted, made.unknown))}]"] if made.unknown else []
+    or_ = f"  {OPEN} or {', '.join(map(in_quotes, alike))}: only one is read" if alike else ""
+    lines += [f"sheet: {in_quotes(form.sheet)}{or_}"] if form.sheet else []
+    lines += [f"unknown: [{', '.join(map(in_quotes, made.unknown))}]"] if made.unknown else []
     lines.append("columns:")
     for one in made.columns:
         if one.taken is not None:
             found_out = f"; bare figures are sizes in {one.taken.unit} alone" if one.found_out else ""
-            told = f"#? {one.question}" if one.question else f"# {one.share:.0%} of {one.cells} cells{found_out}"
-            lines += [f"  {_quoted(one.title)}: {entry_text(one.taken)}  {told}"]
-            lines += [f"    #? not read: {_quoted(cell)}, {count} times" for cell, count in one.odd]
+            says = f"{OPEN} {one.question}" if one.question else f"# {one.share:.0%} of {one.cells} cells{found_out}"
+            lines += [f"  {in_quotes(one.title)}: {entry_text(one.taken)}  {says}"]
+            lines += [f"    {OPEN} not read: {in_quotes(cell)}, {count} times" for cell, count in one.odd]
         else:
-            lines += [f"  {_quoted(one.title)}: ignore  #? {one.question or UNTOLD}"]
+            lines += [f"  {in_quotes(one.title)}: ignore  {OPEN} {one.question or UNTOLD}"]
     return "\n".join(lines) + "\n"
 
 
 def entry_text(column: Mapped) -> str:
     """What a mapping says of one column."""
-    told = {"unit": column.unit, "decimal": "comma" if column.decimal == "," else "", "nominal": column.nominal}
-    more = [f"{key}: {_quoted(value)}" for key, value in told.items() if value]
+    said = {"unit": column.unit, "decimal": "comma" if column.decimal == "," else "", "nominal": column.nominal}
+    more = [f"{key}: {in_quotes(value)}" for key, value in said.items() if value]
     if column.values:
-        more.append(f"values: {{{', '.join(f'{_quoted(word)}: {ours}' for word, ours in column.values.items())}}}")
+        more.append(f"values: {{{', '.join(f'{in_quotes(word)}: {ours}' for word, ours in column.values.items())}}}")
     return f"{{fact: {', '.join([column.name, *more])}}}" if more else column.name
 
 
-def _quoted(text: str) -> str:
-    return json.dumps("".join(c if c.isprintable() else " " for c in text), ensure_ascii=False)
+def in_quotes(text: str) -> str:
+    """A text in one line as YAML and JSON read it; what cannot be seen by its number, so that it is found again."""
+    return "".join(
+        c if c.isprintable() else f"\\u{ord(c):04x}" if ord(c) <= _FOUR else " "
+        for c in json.dumps(text, ensure_ascii=False)
+    )

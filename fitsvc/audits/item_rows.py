@@ -9,11 +9,11 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.cells import FactColumn
+from fitsvc.audits.cells import NOTHING, FactColumn
 from fitsvc.audits.chunks import Chunk, name_in, shown
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Flags, Items
-from fitsvc.audits.mapping import KEYS, READ, FileMapping, Header, close_by, needs_unit, read_header
+from fitsvc.audits.mapping import KEYS, READ, FileMapping, Header, close_by, folded, needs_unit, read_header
 from fitsvc.audits.others import SubjectReader
 from fitsvc.audits.plain_rows import Cell
 from fitsvc.engine.columns.signatures import Column, column_of
@@ -38,7 +38,14 @@ _BY_SHEET: Final = re.compile(
     r"-?\d[.,]\d+E[+-]?\d{1,3}|-?\dE\+\d{1,3}|\d{1,2}[-/. ]+[A-Z][a-zä]{2}|[A-Z][a-zä]{2}[-/. ]+\d{1,4}"
 )
 """A number as a sheet shows it that took it for a figure or a day: `1.23457E+11`, `12-May`; people write none so."""
-_AS_A_FIGURE: Final = re.compile(f"{_FLOATED.pattern}|{_BY_SHEET.pattern}")
+_MADE_BY_SHEET: Final = re.compile(
+    r"-?\d[.,]\d+E[+-]?\d{1,3}|-?\dE\+\d{1,3}"
+    r"|(?:19|20)\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])(?:[ T]\d\d:\d\d(?::\d\d)?)?"
+    r"|\d{1,2}[/.]\d{1,2}[/.](?:19|20)\d\d|[Tt]rue|[Ff]alse|TRUE|FALSE|(?=\d{12,15}\Z)\d+?0{5,}"
+)
+"""What nobody needs to look at twice: a figure cut to its power of ten, a day, a yes or no, and in a number of twelve
+digits or more so many zeros at its end as only such a power leaves (an estimate)."""
+_AS_A_FIGURE: Final = re.compile(f"{_FLOATED.pattern}|{_BY_SHEET.pattern}|{_MADE_BY_SHEET.pattern}")
 
 
 class BadCell(NamedTuple):
@@ -233,12 +240,18 @@ class ItemReader:
         if not self.places.keys().isdisjoint(skus) or any(map(_AS_A_FIGURE.fullmatch, skus)):
             return False
         said = {sku.strip(":").casefold() for sku in skus}
+        if not said.isdisjoint(NOTHING) or not said.isdisjoint(self._mapping.unknown):
+            return False
         return said.isdisjoint(_TOTALS) and said.isdisjoint(("sku", title.casefold()))
 
     def _has_own_number(self, chunk: Chunk, row: int, sku: str) -> bool:
         """Whether a row names an item that no row before it does; where not, that is told."""
         if not sku:
             message = t("the row has no number of its own")
+            self._complain(chunk, row, "sku", message, t("every row has its own `sku`"))
+            return False
+        if folded(sku) in NOTHING or folded(sku) in self._mapping.unknown:
+            message = t("{what} names no item: the row has no number of its own", what=quoted(sku))
             self._complain(chunk, row, "sku", message, t("every row has its own `sku`"))
             return False
         if not sku.isprintable():
@@ -300,7 +313,7 @@ class ItemReader:
 
     def _remark_number(self, chunk: Chunk, row: int, sku: str) -> None:
         """Tell of a number that looks like what a sheet makes of numbers; its item is judged as any other."""
-        if _BY_SHEET.fullmatch(sku) and damage_of(sku):
+        if _MADE_BY_SHEET.fullmatch(sku) or (_BY_SHEET.fullmatch(sku) and damage_of(sku)):
             told = t("{what} looks like what a spreadsheet makes of a number", what=quoted(sku))
             help = t("where the item's own number is another, format the column as text and write it again")
             told_of = Problem(told, help, pointer=self.title("sku") or "sku", line=chunk.lines[row])

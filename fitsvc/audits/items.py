@@ -50,7 +50,8 @@ class Items(NamedTuple):
 class ReadReport:
     """What came of reading a catalogue; `columns` says what each column that was read is, by its title.
 
-    `ignored` are those of the columns passed over of which the mapping says to: what they are somebody may still tell.
+    `sheets_left` are the sheets of a workbook that are not read, each with its rows. `ignored` are those of the columns
+    passed over of which the mapping says to: what they are somebody may still tell.
     `file` is what the catalogue is called, `claims_file` the file of claims, in which `bad_claims_apart` stand.
     `untold` are the vehicles of which too little is stored to tell whether they are claimed, with what that is and of
     how many claims; for nothing else `claims_of_ours` are unclear.
@@ -74,6 +75,7 @@ class ReadReport:
     columns: dict[str, str] = field(default_factory=dict)
     passed_over: list[str] = field(default_factory=list)
     ignored: list[str] = field(default_factory=list)
+    sheets_left: dict[str, int] = field(default_factory=dict)
     meant: dict[str, str] = field(default_factory=dict)
     mapped_in_vain: list[str] = field(default_factory=list)
     claims_passed_over: list[str] = field(default_factory=list)

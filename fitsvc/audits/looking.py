@@ -12,9 +12,10 @@ from typing import Final
 
 from fitsvc.audits.chunks import PLAIN, FileForm, as_cell, shown
 from fitsvc.audits.source import format_of
-from fitsvc.language.problems import Problem
+from fitsvc.files import of_the_machine
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.csv_text import SEPARATORS, RowTooLong, read_cells, separator_of
-from fitsvc.loading.lines import opened, read_lines
+from fitsvc.loading.lines import DAMAGE, opened, read_lines, unreadable
 from fitsvc.loading.merged_cells import is_covered
 from fitsvc.loading.workbooks import merged_in, sheet_rows, sheets_of
 from fitsvc.tongues import later, t
@@ -34,10 +35,14 @@ Cells = Sequence[str | None]
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """How a file is written: what a mapping has to say of it, and that in words."""
+    """How a file is written: what a mapping has to say of it, and that in words.
+
+    `alike` are the sheets of a workbook that look like lists of items too, beside the one that is taken.
+    """
 
     form: FileForm
     words: tuple[str, ...]
+    alike: tuple[str, ...] = ()
 
 
 def plain_title(title: str) -> str:
@@ -55,7 +60,7 @@ def unit_in(title: str) -> str:
 def look(path: Path, known: Collection[str]) -> Looked:
     """How a file is written; `known` are the titles by which the line of titles is known, in their plain form.
 
-    ProblemsFound where a workbook cannot be read.
+    ProblemsFound where it cannot be read.
     """
     kind = format_of(path)
     if kind == "workbook":
@@ -82,8 +87,13 @@ def look(path: Path, known: Collection[str]) -> Looked:
 
 def _encoding(path: Path) -> str:
     """The encoding that has to be told; empty for UTF-8, and for UTF-16 that says so itself."""
-    with opened(path) as stream:
-        sample = stream.read(_SAMPLE)
+    try:
+        with opened(path) as stream:
+            sample = stream.read(_SAMPLE)
+    except DAMAGE as error:
+        if of_the_machine(error):
+            raise
+        raise ProblemsFound([unreadable(error, str(path))]) from None
     if sample.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return ""
     if sample[1:200:2].count(0) > len(sample[1:200:2]) / 2:
@@ -135,4 +145,4 @@ def _workbook(path: Path, known: Collection[str]) -> Looked:
     words: tuple[str, ...] = (t("workbook"), t("sheet `{name}`", name=sheet), t("titles in row {line}", line=header))
     if sheet and merged_in(path, sheet):
         words = (*words, t("merged cells, each said of all its rows"))
-    return Looked(form, words)
+    return Looked(form, words, tuple(name for score, name, _ in found if name != sheet and score > 1))

@@ -6,7 +6,7 @@ taken for one that holds.
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from fitsvc.answers.phrases import joined
@@ -70,6 +70,7 @@ class _Name:
 
     wanted: list[Wanted]
     years: list[Years]
+    left_out: list[Years] = field(default_factory=list)
     called: bool = False
     made: bool = False
     models: tuple[str, ...] = ()
@@ -205,6 +206,8 @@ class NamedVehicles:
             if not any(phrase.tests or phrase.years for phrase in phrases):
                 told = t("`{text}` excepts nothing that is known", text=text)
                 raise _Unclear(column, told, t("write what is excepted"))
+            if not any(phrase.tests for phrase in phrases):
+                name.left_out += [years for phrase in phrases for years in phrase.years]
             name.wanted.append(excepted(phrases, self._of.of_years))
 
     def _refuse_month(self, column: str, text: str) -> None:
@@ -293,8 +296,12 @@ class NamedVehicles:
             low = min(last, earliest - 1) if first <= EARLIEST else first
             high = max(first, latest + 1) if last >= LATEST else last
             left |= set(range(low, high + 1))
+        left = {year for year in left if not _is_in(year, name.left_out)}
         left -= {year for low, high in stored for year in range(int(low), int(high) + 1)}
-        is_open = any(first <= EARLIEST for first, _ in name.years), any(last >= LATEST for _, last in name.years)
+        is_open = (
+            any(first <= EARLIEST for first, _ in name.years) and not _is_in(EARLIEST, name.left_out),
+            any(last >= LATEST for _, last in name.years) and not _is_in(LATEST, name.left_out),
+        )
         return in_words(
             (
                 EARLIEST if is_open[0] and first < earliest else first,
@@ -306,6 +313,10 @@ class NamedVehicles:
 
 _MOST_KEPT: Final = 10_000
 """Names that are kept with what they come to: a file repeats them, line after line."""
+
+
+def _is_in(year: int, ranges: Iterable[Years]) -> bool:
+    return any(first <= year <= last for first, last in ranges)
 
 
 def _runs(years: Sequence[int]) -> list[Years]:

@@ -230,6 +230,9 @@ def _rows(rows: Document, summary: Document) -> str:
             titles=_codes(ignored),
         )
         words.append(by_mapping)
+    if left := rows.get("sheets_left"):
+        sheets = ", ".join(f"{_codes([name])} ({told(count, 'rows')})" for name, count in left.items())
+        words.append(t("These sheets of the workbook were not read: {sheets}.", sheets=sheets))
     for title, name in rows.get("meant", {}).items():
         one, other = _codes([title]), _codes([name])
         words.append(t("{title} is probably {fact}: rename it, or map it.", title=one, fact=other))

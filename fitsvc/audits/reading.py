@@ -13,7 +13,7 @@ from fitsvc.audits.items import Items, ReadReport, joined
 from fitsvc.audits.mapping import FileMapping
 from fitsvc.audits.others import BALL
 from fitsvc.audits.plain_rows import Cell
-from fitsvc.audits.source import read_chunks, titles_of
+from fitsvc.audits.source import read_chunks, sheets_left, titles_of
 from fitsvc.audits.spool import Spool
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
@@ -91,6 +91,7 @@ def read_items(
     }
     read_of_others = {title for one in items.others.values() for title in one.titles()}
     found.passed_over = [title for title in items.header.passed_over if title not in read_of_others]
+    found.sheets_left = sheets_left(path, mapping.form)
     found.ignored = [title for title in found.passed_over if title in mapping.columns]
     found.meant = items.meant(found.passed_over)
     found.other_subjects = items.other_subjects

@@ -21,7 +21,7 @@ from fitsvc.loading.header import ragged
 from fitsvc.loading.json_text import read_json
 from fitsvc.loading.lines import NumberedLines, read_lines
 from fitsvc.loading.merged_cells import is_covered
-from fitsvc.loading.workbooks import ENDINGS, sheet_rows
+from fitsvc.loading.workbooks import ENDINGS, sheet_rows, sheet_sizes
 from fitsvc.tongues import t
 
 FORMATS: Final = {
@@ -82,6 +82,13 @@ def read_chunks(
         raise ProblemsFound([problem])
 
 
+def sheets_left(path: Path, form: FileForm) -> dict[str, int]:
+    """The sheets of a workbook that are not read, each with its rows; nothing of any other file."""
+    if format_of(path) != "workbook" or not form.sheet:
+        return {}
+    return {name: rows for name, rows in sheet_sizes(path).items() if name != form.sheet}
+
+
 def titles_of(path: Path, form: FileForm = PLAIN) -> list[str] | None:
     """The column titles that stand in the file before any row; None for JSON Lines, which has none."""
     if format_of(path) == "Parquet" and path.is_file():
@@ -128,7 +135,8 @@ def _titles(found: list[Cell], path: Path, problems: list[Problem], form: FileFo
     while len(titles) > 1 and not titles[-1]:
         titles.pop()
     if wrong := bad_titles(titles, str(path)):
-        raise ProblemsFound([*problems, *wrong])
+        # A file of which no line could be read is not empty: what is wrong with it was said.
+        raise ProblemsFound([*problems, *(wrong if found or not problems else ())])
     return titles
 
 

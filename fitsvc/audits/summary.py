@@ -28,7 +28,7 @@ _MOST_DISPUTED: Final = 1_000
 """Disputes, and vehicles told too little of, that are told: more than anyone settles before the next audit."""
 _ROWS: Final = (
     *("rows", "items", "bad_rows", "bad_cells", "rows_of_bad_cells"),
-    *("other_subjects", "passed_over", "ignored", "meant", "mapped_in_vain"),
+    *("other_subjects", "passed_over", "ignored", "sheets_left", "meant", "mapped_in_vain"),
 )
 
 

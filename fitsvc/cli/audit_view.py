@@ -74,6 +74,8 @@ def _show_not_read(rows: Document) -> None:
     """The columns that are not read, and those of which that is so because the mapping says so."""
     if rows["passed_over"]:
         paragraph(out(), f"Columns not read: {', '.join(rows['passed_over'])}", sign="·", indent=2)
+    for name, count in rows.get("sheets_left", {}).items():
+        paragraph(out(), f"Not read: sheet `{name}`, {told(count, 'rows')}", sign="?", indent=2)
     if rows.get("ignored"):
         words = f"The mapping says to pass over {', '.join(rows['ignored'])}: where one tells a fact, say there which"
         paragraph(out(), words, sign="?", indent=2)

@@ -64,7 +64,7 @@ def intake(
         if made.formulas:
             words = f"A spreadsheet takes {told(made.formulas, 'cells')} of {output / CATALOGUE} for formulas: "
             paragraph(out(), f"{words}do not open it in one, it is for `fitsvc load`", sign="?", indent=2)
-    if strict and (taken.drifted or asked):
+    if strict and (taken.drifted or asked or taken.asks_sheet):
         raise click.exceptions.Exit(FAULTS)
 
 
@@ -103,6 +103,11 @@ def _show(taken: "TakenIn", kept: Path) -> None:
             paragraph(console, f"`{one.title}`: {one.question}", sign="?", indent=2)
     if left := [one.title for one in taken.columns if one.taken is None and not one.question]:
         paragraph(console, f"Not read: {', '.join(left)}", sign="·", indent=2)
+    for words in taken.left:
+        paragraph(console, words[:1].upper() + words[1:], sign="?", indent=2)
+    if taken.asks_sheet:
+        words = f"More than one sheet looks like a list of items: say in {kept} which is read, and take its `#?` away"
+        paragraph(console, words, sign="?", indent=2)
     for words in taken.drifted:
         paragraph(console, f"Drifted: {words}", sign="?", indent=2)
     paragraph(console, f"{'Drafted' if taken.is_new else 'Read by'}: {kept}")

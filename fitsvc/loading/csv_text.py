@@ -9,6 +9,7 @@ from fitsvc.language.problems import Problem
 from fitsvc.loading.lines import LONGEST_LINE
 
 LONGEST_ROW: Final = LONGEST_LINE
+_LINE_ENDS: Final = "save it anew: a line ends with a line feed, with a carriage return before it or without"
 _HELP: Final = 'put a cell that holds commas or quotes in `"`, its own quotes doubled'
 
 
@@ -66,6 +67,10 @@ def read_cells(
         except csv.Error as error:
             line, last = (lines[0], lines[-1]) if lines else (0, 0)
             lost = f"; the lines {line} to {last} are in no row" if last > line else ""
+            if "new-line character" in str(error):
+                message = f"is not CSV: a carriage return stands where no line ends{lost}"
+                problems.append(Problem(message, _LINE_ENDS, file=file, line=line))
+                continue
             problems.append(Problem(f"is not CSV: {error}{lost}", _HELP, file=file, line=line))
             continue
         whole = lines[-1] - lines[0] < len(lines)

@@ -18,6 +18,8 @@ _WIDE: Final = ("utf-16", "utf-16-le", "utf-16-be")
 _BOMS: Final = {codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 _GZIP: Final = b"\x1f\x8b"
 _ZSTD: Final = b"\x28\xb5\x2f\xfd"
+DAMAGE: Final = (OSError, EOFError, zlib.error)
+"""What is raised by a file that cannot be read: of one that is packed and cut off or damaged, too."""
 _NO_TEXT: Final = {
     b"PK\x03\x04": "a workbook or an archive",
     b"\xd0\xcf\x11\xe0": "an old workbook",
@@ -103,13 +105,18 @@ def read_lines(
                 yield from _wide_lines(lines.stream, encoding, file, problems)
             else:
                 yield from _lines(lines, encoding, file, problems)
-    except (OSError, EOFError, zlib.error) as error:
+    except DAMAGE as error:
         if of_the_machine(error):
             raise
-        reason = (getattr(error, "strerror", "") or str(error) or "unknown reason").lower()
-        # What the system refuses has a number of its own; what has none is wrong with what is in the file.
-        help = "check the path" if getattr(error, "errno", None) else "it is damaged or not whole: have it sent anew"
-        problems.append(Problem(f"cannot be read: {reason}", help, file=file))
+        problems.append(unreadable(error, file))
+
+
+def unreadable(error: Exception, file: str) -> Problem:
+    """Why a file cannot be read to its end."""
+    reason = (getattr(error, "strerror", "") or str(error) or "unknown reason").lower()
+    # What the system refuses has a number of its own; what has none is wrong with what is in the file.
+    help = "check the path" if getattr(error, "errno", None) else "it is damaged or not whole: have it sent anew"
+    return Problem(f"cannot be read: {reason}", help, file=file)
 
 
 def opened(path: Path) -> io.BufferedReader:
@@ -169,7 +176,7 @@ def _decoded(raw: bytes, number: int, file: str, problems: list[Problem], encodi
         problems.append(Problem(message, help, file=file, line=number, column=column))
         return None
     if "\0" in text:
-        help, column = "save the file as UTF-8 text without it", text.index("\0") + 1
+        help, column = "save the file as UTF-8 text, in which there is none", text.index("\0") + 1
         problems.append(Problem("the line holds a NUL character", help, file=file, line=number, column=column))
         return None
     return text

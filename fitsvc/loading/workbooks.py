@@ -21,9 +21,17 @@ _PANIC: Final = "pyo3_runtime"
 
 def sheets_of(path: Path) -> list[str]:
     """The names of a workbook's sheets that hold anything; ProblemsFound where it cannot be read."""
+    return list(sheet_sizes(path))
+
+
+def sheet_sizes(path: Path) -> dict[str, int]:
+    """The sheets of a workbook that hold anything, each with its rows from the first to the last that does.
+
+    ProblemsFound where it cannot be read.
+    """
     with _read(path):
         book = _workbook(path)
-        return [name for name in book.sheet_names if book.get_sheet_by_name(name).height]
+        return {name: rows for name in book.sheet_names if (rows := book.get_sheet_by_name(name).height)}
 
 
 def sheet_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Json]]]:

@@ -88,6 +88,7 @@ class IntakeShown:
     tag: str
     written: Sequence[str]
     drifted: Sequence[str]
+    sheets_left: Sequence[str]
     is_new: bool
     asked: Sequence[ColumnShown]
     taken: Sequence[ColumnShown]
@@ -202,6 +203,7 @@ class TakingIn:
             tag=self._tag(),
             written=taken.words,
             drifted=taken.drifted,
+            sheets_left=taken.left,
             is_new=taken.is_new,
             asked=asked[:_MOST_SHOWN],
             taken=others[:_MOST_SHOWN],
