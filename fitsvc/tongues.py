@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Final
 
-_ARTICLE: Final = "the "
+ARTICLE: Final = "the "
 _CLAUSE: Final = "whether "
 
 
@@ -95,8 +95,19 @@ def spoken(label: str) -> str:
     """A label as it stands within a sentence, with its article; that of a yes or no is a clause and has none."""
     one = _SPOKEN.get()
     if one is ENGLISH:
-        return label if label.startswith(_CLAUSE) else f"{_ARTICLE}{label}"
-    return one.spoken.get(label) or (label if label.startswith(one.say(_CLAUSE)) else one.say(_ARTICLE) + label)
+        return label if label.startswith(_CLAUSE) else f"{ARTICLE}{label}"
+    return one.spoken.get(label) or (label if label.startswith(one.say(_CLAUSE)) else one.say(ARTICLE) + label)
+
+
+def is_language(code: str) -> bool:
+    """Whether a code is that of a language, such as `es`, whose figures and days can be written (CLDR)."""
+    from babel import Locale, UnknownLocaleError  # loaded where there are words in another language
+
+    try:
+        Locale.parse(code)
+    except (UnknownLocaleError, ValueError):
+        return False
+    return code.isalpha() and code.islower()
 
 
 def is_clause(thing: str) -> bool:

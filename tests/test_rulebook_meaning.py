@@ -98,7 +98,7 @@ def test_a_fact_that_one_rulebook_lacks_is_no_traceback(rules: Path) -> None:
 def renamed(rules: Path) -> None:
     """Give a fact another name, under which every file has it, and say so of it."""
     change(rules, "vocabulary/accessory.yaml", "  lowest_drop:\n", "  lowest_point:\n    formerly: [lowest_drop]\n")
-    for path in rules.glob("*.yaml"):
+    for path in (*rules.glob("*.yaml"), *rules.glob("words/*.yaml")):
         path.write_text(re.sub(r"\baccessory\.lowest_drop\b", "accessory.lowest_point", path.read_text()))
 
 

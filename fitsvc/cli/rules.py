@@ -32,13 +32,14 @@ def rules() -> None:
 @folder_argument
 def check(folder: Path | None) -> None:
     """Check all rule files, and tell all that is wrong with them."""
-    rulebook = _load(rules_folder(folder))
-    if problems := _faults(rulebook):
+    folder = rules_folder(folder)
+    rulebook = _load(folder)
+    if problems := _faults(rulebook, folder):
         _fail(problems)
-    _tell_cautions(rulebook, rules_folder(folder))
+    _tell_cautions(rulebook, folder)
     out().print(rulebook.digest)
-    for day, then in _to_come(rules_folder(folder)):
-        if problems := _faults(then):
+    for day, then in _to_come(folder):
+        if problems := _faults(then, folder):
             _fail(problems)
         out().print(f"from {day} on {_counts(then)}: no problems, {then.digest}")
     from fitsvc.cli.source_view import show_stale
@@ -342,12 +343,13 @@ def prove(
         raise click.exceptions.Exit(FAULTS)
 
 
-def _faults(rulebook: "Rulebook") -> "list[Problem]":
-    """What is wrong with a rulebook that can be read, and its texts that say "unknown"."""
+def _faults(rulebook: "Rulebook", folder: Path) -> "list[Problem]":
+    """What is wrong with a rulebook that can be read, its texts that say "unknown", and words in other tongues."""
     from fitsvc.answers.saying import Teller
     from fitsvc.engine.checking import faults_of
+    from fitsvc.rulebook.translated import words_at_fault
 
-    return faults_of(rulebook) or [*Teller(rulebook).unknown_told()]
+    return faults_of(rulebook) or [*Teller(rulebook).unknown_told(), *words_at_fault(rulebook, folder)]
 
 
 def _coverage(folder: Path) -> None:

@@ -12,9 +12,20 @@ from fitsvc.engine.examples import run_examples
 from fitsvc.engine.point import Point
 from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.rulebook.folder import BELOW, OVERLAY, TONGUES, TOP_FILE, all_files, core_of, shown_as, yaml_files
+from fitsvc.rulebook.folder import (
+    BELOW,
+    OVERLAY,
+    TONGUES,
+    TOP_FILE,
+    all_files,
+    core_of,
+    kept_files,
+    shown_as,
+    yaml_files,
+)
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.translated import words_at_fault
 from fitsvc.rulebook.yaml_text import Node, read_yaml, read_yaml_file
 
 Stamp = tuple[int, int]
@@ -84,7 +95,7 @@ class Desk:
         Files that are no YAML are told of alone: of the others nothing new is known then.
         """
         self.names()
-        files = self.files()
+        files = list(kept_files(self.folder).values())
         read = {path: self._read(path) for path in files}
         beside = {path: list(self._read(path).problems) for path in self.open if path not in read}
         broken = {path: list(one.problems) for path, one in read.items() if one.problems}
@@ -123,9 +134,10 @@ class Desk:
         try:
             rulebook = self.load(trees)
             ran = run_examples(Point(rulebook), FactReader(rulebook)) if examples else []
+            wrong = words_at_fault(rulebook, self.folder, trees)
         except ProblemsFound as found:
             return list(found.problems)
-        return broken(ran, self.folder, trees)
+        return broken(ran, self.folder, trees) + wrong
 
     def _top(self) -> Path:
         """Where is told what is of no file: at the file that makes the folder one."""

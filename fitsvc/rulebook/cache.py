@@ -23,7 +23,7 @@ import fitsvc
 from fitsvc.files import locked, written
 from fitsvc.rulebook.dating import today
 from fitsvc.rulebook.encoding import decode, encode
-from fitsvc.rulebook.folder import all_files, passed_over
+from fitsvc.rulebook.folder import kept_files, passed_over
 from fitsvc.rulebook.rules import Example, Rulebook
 from fitsvc.rulebook.yaml_text import LARGEST_FILE
 
@@ -81,7 +81,7 @@ def _contents(folder: Path) -> dict[Path, bytes] | None:
     try:
         if any(passed_over(folder)):
             return None
-        for path in all_files(folder).values():
+        for path in kept_files(folder).values():
             if not path.is_file():
                 return None
             with path.open("rb") as stream:
@@ -96,7 +96,7 @@ def _key(folder: Path, contents: Mapping[Path, bytes]) -> str:
     parts = [_own_source(), sys.version.encode(), folder.name.encode()]
     if any(b"holds_" in data for data in contents.values()):
         parts.append(today().isoformat().encode())  # what holds today may not hold tomorrow
-    for name, path in all_files(folder).items():
+    for name, path in kept_files(folder).items():
         parts += [name.encode(), contents.get(path, b"")]
     return _digest(parts)
 

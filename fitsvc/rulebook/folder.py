@@ -26,7 +26,7 @@ CORE: Final = "core"
 BELOW: Final = ("vocabulary", "tables")
 """The folders below that hold rule files."""
 TONGUES: Final = "words"
-"""The folder below that holds words in other languages, from which no rule is made."""
+"""The folder below that holds words in other languages, from which no rule is made; it is kept with the rules."""
 RULINGS: Final = ("rules", "limits", "needs")
 """The sections of a topic whose entries have an id and come to a result."""
 _SUFFIX: Final = ".yaml"
@@ -63,13 +63,25 @@ def all_files(folder: Path) -> dict[str, Path]:
     return of_core | _named(folder)
 
 
+def tongue_files(folder: Path) -> dict[str, Path]:
+    """Every file with words in other languages, named as `all_files` names those of rules."""
+    core, found = core_of(folder), dict[str, Path]()
+    for before, one in (*([(f"{CORE}/", core)] if core else []), ("", folder)):
+        found |= {f"{before}{TONGUES}/{path.name}": path for path in _called_yaml(one) if _is_of_words(one, path)}
+    return found
+
+
+def kept_files(folder: Path) -> dict[str, Path]:
+    """Every file that a folder is kept with, wherever it is kept whole: those of its rules and its words."""
+    return all_files(folder) | tongue_files(folder)
+
+
 def passed_over(folder: Path) -> Iterator[Problem]:
     """A problem for each file that somebody may take for a part of the rules and that no rule is read from."""
     core = core_of(folder)
     for path in _called_yaml(folder):
         of_core = core is not None and path.is_relative_to(folder / CORE)
-        of_words = path.parent == folder / TONGUES and path.suffix == _SUFFIX
-        if not of_core and not _is_read(folder, path) and not of_words:
+        if not of_core and not _is_read(folder, path) and not _is_of_words(folder, path):
             name, called = str(path.relative_to(folder.parent)), _NAMED.fullmatch(path.name)
             if path.suffix != _SUFFIX and called is not None:
                 help = f"name it `{called['stem']}{_SUFFIX}`"
@@ -82,14 +94,14 @@ def passed_over(folder: Path) -> Iterator[Problem]:
 
 
 def texts_of(folder: Path) -> dict[str, str]:
-    """The text of each file that a rulebook is made from by its name; ProblemsFound for one that cannot be read.
+    """The text of each file that a folder is kept with by its name; ProblemsFound for one that cannot be read.
 
     So it is for a file that would be passed over, since whoever takes the texts away would not see it again.
     """
     if problems := [*passed_over(folder)]:
         raise ProblemsFound(problems)
     texts = {}
-    for name, path in all_files(folder).items():
+    for name, path in kept_files(folder).items():
         try:
             texts[name] = path.read_text("utf-8")
         except (OSError, UnicodeDecodeError):
@@ -99,11 +111,12 @@ def texts_of(folder: Path) -> dict[str, str]:
 
 
 def lay_out(texts: Mapping[str, str], folder: Path) -> None:
-    """Write rule files into a folder that is made for them; ValueError for a path that is no rule file's."""
+    """Write the files of rules into a folder that is made for them; ValueError for a path that is none of theirs."""
     for name in texts:
         parts = PurePosixPath(name).parts
         own = Path(*parts[1:]) if parts[:1] == (CORE,) else Path(*parts)
-        if PurePosixPath(name).is_absolute() or ".." in parts or not _is_read(folder, folder / own):
+        is_one = _is_read(folder, folder / own) or _is_of_words(folder, folder / own)
+        if PurePosixPath(name).is_absolute() or ".." in parts or not is_one:
             raise ValueError(f"`{name}` is not the path of a rule file")
     for name in ("", *BELOW):
         (folder / name).mkdir(parents=True, exist_ok=True)
@@ -114,7 +127,7 @@ def lay_out(texts: Mapping[str, str], folder: Path) -> None:
 
 def shown_as(path: Path) -> str:
     """How people are told a rule file's name: with the folder that its rules stand in."""
-    folder = path.parent.parent if path.parent.name in BELOW else path.parent
+    folder = path.parent.parent if path.parent.name in (*BELOW, TONGUES) else path.parent
     return str(path.relative_to(folder.parent))
 
 
@@ -125,3 +138,7 @@ def _named(folder: Path) -> dict[str, Path]:
 def _is_read(folder: Path, path: Path) -> bool:
     below = path.relative_to(folder).parts[:-1]
     return path.suffix == _SUFFIX and (not below or below in [(name,) for name in BELOW])
+
+
+def _is_of_words(folder: Path, path: Path) -> bool:
+    return path.suffix == _SUFFIX and path.relative_to(folder).parts[:-1] == (TONGUES,)

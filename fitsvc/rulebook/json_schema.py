@@ -18,7 +18,7 @@ from fitsvc.rulebook.sections import ADAPTERS_FILE, TOP, TOPIC
 from fitsvc.rulebook.signing import SIGNED, SIGNED_FILE
 from fitsvc.rulebook.sources import SOURCES, SOURCES_FILE
 from fitsvc.rulebook.tables import TABLES_FILE
-from fitsvc.rulebook.tongues import SECTIONS
+from fitsvc.rulebook.tongue_files import SECTIONS
 from fitsvc.rulebook.viewing import DRAWING_FILE, FILE
 from fitsvc.rulebook.vocabulary import FACT_TYPES, LISTS_FILE, SUBJECT_FILE, VALUE_TYPES
 from fitsvc.rulebook.words import WORDS_FILE

@@ -45,6 +45,7 @@ from fitsvc.rulebook.signing import SIGNED, read_signed
 from fitsvc.rulebook.sources import SOURCES, hold_to_sources, read_sources
 from fitsvc.rulebook.strictness import loosened
 from fitsvc.rulebook.tables import read_tables
+from fitsvc.rulebook.tongue_files import read_words_files
 from fitsvc.rulebook.topics import (
     hold_to_what_is_there,
     read_examples,
@@ -101,6 +102,7 @@ class Loader:
         self.asleep: frozenset[str] = frozenset()
         self.taken: dict[str, str] = {}
         self.trees: dict[Path, Node] = {}
+        self.tongues: dict[str, Mapping] = {}
         self.changes: tuple[CoreChange, ...] = ()
         self.lost = set[str]()
         self.declared: list[tuple[str, Mapping]] = []
@@ -140,7 +142,7 @@ class Loader:
         named = vocabulary.asked_facts() | (read.presences - vocabulary.subjects.keys())
         return Rulebook(
             name=name,
-            digest=digest_of(self.folder, self.trees),
+            digest=digest_of(self.folder, self.trees, self.tongues),
             vocabulary=vocabulary,
             tables=tables,
             derived=derived,
@@ -197,6 +199,7 @@ class Loader:
         """Read every file; of one that is no YAML nothing is known, so that what others say of it is not looked at."""
         found = gather(self.shape, self.folder, self.contents, self.day)
         self.trees, self.changes, self.asleep = found.trees, found.changes, found.asleep
+        self.tongues = self.shape.attempt(lambda: read_words_files(self.folder, self.contents)) or {}
         self._stop_at_problems()
         self.shape.problems += passed_over(self.folder)
 

@@ -1,7 +1,8 @@
 """What a folder of rules means: its digest, and how two folders differ.
 
 Comments, layout, examples, why a change would come to the same and why a rule is written as it is, hazards, words that
-people use and hints for drawings mean nothing: no answer rests on them.
+people use and hints for drawings mean nothing: no answer rests on them. What answers say does, in each language: who
+keeps an answer's digest can have it told again in the words of then.
 """
 
 import hashlib
@@ -22,6 +23,7 @@ from fitsvc.rulebook.measuring import KEYS as HINTS
 from fitsvc.rulebook.overlay import gather
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.signing import SIGNED
+from fitsvc.rulebook.tongue_files import read_words_files
 from fitsvc.rulebook.vocabulary import FORMERLY
 from fitsvc.rulebook.yaml_text import Node, to_plain
 
@@ -63,16 +65,19 @@ class Difference:
     new: Mapping[str, Json] | None
 
 
-def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> Document:
+def meaning_of(folder: Path, read: Mapping[Path, Node] = _NONE, tongues: Mapping[str, Node] | None = None) -> Document:
     """Each file's plain data by its path, without examples and hints, with expressions printed canonically.
 
     Of an overlay they are the files that it makes with its core. `read` are the trees of a folder that has been read
-    already.
+    already, `tongues` those of its words in other languages. ProblemsFound where one cannot be read.
     """
     trees = read or _trees(folder)
     without = [folder / name for name in _MEAN_NOTHING]
     names = {path.relative_to(folder).as_posix(): tree for path, tree in sorted(trees.items()) if path not in without}
-    return {name: _meaning(to_plain(tree), "") for name, tree in names.items()}
+    said = read_words_files(folder) if tongues is None else tongues
+    return {name: _meaning(to_plain(tree), "") for name, tree in names.items()} | {
+        name: to_plain(tree) for name, tree in said.items()
+    }
 
 
 def _trees(folder: Path) -> Mapping[Path, Node]:
@@ -83,9 +88,10 @@ def _trees(folder: Path) -> Mapping[Path, Node]:
     return trees
 
 
-def digest_of(folder: Path, read: Mapping[Path, Node] = _NONE) -> str:
+def digest_of(folder: Path, read: Mapping[Path, Node] = _NONE, tongues: Mapping[str, Node] | None = None) -> str:
     """The digest over meaning: comments, key order, spacing and examples do not change it."""
-    return "sha256:" + hashlib.sha256(msgspec.json.encode(meaning_of(folder, read), order="sorted")).hexdigest()
+    meaning = meaning_of(folder, read, tongues)
+    return "sha256:" + hashlib.sha256(msgspec.json.encode(meaning, order="sorted")).hexdigest()
 
 
 def differences(old: Path, new: Path) -> list[Difference]:

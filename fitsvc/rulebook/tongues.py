@@ -12,17 +12,15 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
-from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import WORDS
 from fitsvc.rulebook import rules as book
 from fitsvc.rulebook.folder import yaml_files
 from fitsvc.rulebook.roles import Role
 from fitsvc.rulebook.rules import IfKnown, Rulebook, Shown, Template
+from fitsvc.rulebook.tongue_files import HOLE, SECTIONS, read_words_file, why_not_told, words_in
 from fitsvc.rulebook.vocabulary import Fact, Subject, Vocabulary
 from fitsvc.rulebook.words import Apart, NotJudged, WishAsked
-from fitsvc.rulebook.yaml_text import Mapping as Node
-from fitsvc.rulebook.yaml_text import Scalar, read_yaml_file
-from fitsvc.tongues import ENGLISH, Tongue, is_clause
+from fitsvc.tongues import ENGLISH, Tongue, is_clause, is_language
 
 _LABELS: Final = (
     (Fact, "label"),
@@ -54,8 +52,6 @@ _KEPT: Final = frozenset(
     ("examples", "signed", "hazards", "helps", "bodies", "side_view", "node", "guard", "requires", "met")
 )
 """Fields without texts, passed over."""
-SECTIONS: Final = ("texts", "labels", "joins", "articles")
-_HOLE: Final = re.compile(r"\{([^{}]*)\}")
 _IF_KNOWN: Final = re.compile(r"\[([^\[\]|]*)(?:\|([^\[\]|]*))?\]")
 T = TypeVar("T")
 
@@ -70,6 +66,13 @@ def text_of(template: Template) -> str:
         else f"{{{part.told}}}"
         for part in template
     )
+
+
+def templates_of(rulebook: Rulebook) -> dict[str, Template]:
+    """Every reason of a rulebook, by how it is written."""
+    noted = _Noting()
+    noted.one(rulebook)
+    return noted.templates
 
 
 def texts_of(rulebook: Rulebook) -> list[str]:
@@ -151,6 +154,7 @@ class _Noting(_Walk):
         super().__init__()
         self.texts: list[str] = []
         self.labels: list[str] = []
+        self.templates: dict[str, Template] = {}
 
     def text(self, text: str, label: bool) -> str:
         self.texts.append(text)
@@ -158,7 +162,10 @@ class _Noting(_Walk):
         return text
 
     def template(self, template: Template) -> Template:
-        self.texts += [text_of(template)] if template else []
+        if template:
+            text = text_of(template)
+            self.texts.append(text)
+            self.templates[text] = template
         return template
 
 
@@ -186,7 +193,7 @@ class _Saying(_Walk):
 def read_said(text: str, values: Mapping[str, Shown]) -> Iterator[str | Shown | IfKnown]:
     """A reason of a language, with the values of the English one; KeyError where it names another."""
     end = 0
-    bare = _HOLE.sub(lambda hole: " " * len(hole.group()), text)
+    bare = HOLE.sub(lambda hole: " " * len(hole.group()), text)
     for found in _IF_KNOWN.finditer(bare):
         yield from _words(text[end : found.start()], values)
         words, otherwise = (text[slice(*found.span(group))] if found.group(group) else "" for group in (1, 2))
@@ -196,7 +203,7 @@ def read_said(text: str, values: Mapping[str, Shown]) -> Iterator[str | Shown | 
 
 
 def _words(text: str, values: Mapping[str, Shown]) -> Iterator[str | Shown]:
-    for place, part in enumerate(_HOLE.split(text)):
+    for place, part in enumerate(HOLE.split(text)):
         if place % 2:
             yield values[part]
         elif part:
@@ -209,9 +216,14 @@ def _names(cls: type[Any]) -> tuple[str, ...]:
 
 
 def read_tongues(*folders: Path) -> dict[str, Tongue]:
-    """The languages that some folders have words for, by their codes; ProblemsFound says what is wrong with a file."""
+    """The languages that some folders have words for, by their codes; ProblemsFound says what is wrong with a file.
+
+    Words that cannot be told for their text are left out, so that it is told in English: see `translated`.
+    """
     found: dict[str, dict[str, dict[str, str]]] = {}
     for path in (path for folder in folders if folder.is_dir() for path in yaml_files(folder)):
+        if not is_language(path.stem):
+            continue
         parts = found.setdefault(path.stem, {section: {} for section in SECTIONS})
         for section, told in _read(path):
             parts[section].update(told)
@@ -231,15 +243,30 @@ def tongue_of(
         first, _, rest = words.partition(" ")
         said[label] = rest if first in articles else words
         spoken[said[label]] = words
-    met = tuple((re.compile(rf"\b{meet}\b"), written) for meet, written in (joins or {}).items())
+    met = tuple((join_of(meet), written) for meet, written in (joins or {}).items())
     return Tongue(code=code, texts=said, spoken=spoken, joins=met)
 
 
+def join_of(meet: str) -> re.Pattern[str]:
+    """What finds two words that meet; `re.error` where it is no pattern."""
+    return re.compile(rf"\b{meet}\b")
+
+
+def can_join(meet: str, written: str) -> bool:
+    """Whether what finds words that meet, and what they come to, can be read."""
+    try:
+        join_of(meet).sub(written, "")
+    except (re.error, IndexError):
+        return False
+    return True
+
+
 def _read(path: Path) -> Iterator[tuple[str, dict[str, str]]]:
-    tree = read_yaml_file(path, path.name)
-    for section, node in tree.entries.items() if isinstance(tree, Node) else ():
-        if section not in SECTIONS:
-            listed = ", ".join(f"`{one}`" for one in SECTIONS)
-            raise ProblemsFound([tree.problem(f"`{section}` has no place here", f"a file of words has {listed}")])
-        entries = node.entries if isinstance(node, Node) else {}
-        yield section, {text: one.value or "" for text, one in entries.items() if isinstance(one, Scalar)}
+    tree = read_words_file(path)
+    for section in tree.entries:
+        words = {text: one.value or "" for text, one in words_in(tree, section).items()}
+        if section == "joins":
+            words = {meet: written for meet, written in words.items() if can_join(meet, written)}
+        elif section != "articles":
+            words = {text: one for text, one in words.items() if why_not_told(text, one) is None}
+        yield section, words

@@ -16,6 +16,7 @@ from fitsvc.facts import FactReader
 from fitsvc.language.problems import Problem
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.rules import Rulebook
+from fitsvc.rulebook.translated import words_at_fault
 from fitsvc.service.published import Published
 from fitsvc.service.signatures import Trusted
 from fitsvc.store.database import Database
@@ -29,7 +30,7 @@ def tried(folder: Path) -> tuple[Rulebook, Sequence[Problem]]:
     """The rulebook in a folder, and what is wrong with its examples and texts; ProblemsFound where it is none."""
     rulebook = cached_rulebook(folder)
     ran = run_examples(Point(rulebook), FactReader(rulebook))
-    return rulebook, [*broken(ran, folder), *Teller(rulebook).unknown_told()]
+    return rulebook, [*broken(ran, folder), *Teller(rulebook).unknown_told(), *words_at_fault(rulebook, folder)]
 
 
 def unsigned_here(

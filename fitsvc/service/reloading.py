@@ -19,7 +19,7 @@ from fitsvc.files import write_text
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.dating import frozen, today
-from fitsvc.rulebook.folder import TONGUES, lay_out, texts_of
+from fitsvc.rulebook.folder import lay_out, texts_of
 from fitsvc.service.published import MOST_EARLIER, EarlierRulebook, Served, own_earlier, served_by
 from fitsvc.store.tables import Pull
 
@@ -120,9 +120,6 @@ class FolderRules:
         with tempfile.TemporaryDirectory(dir=self._below) as beside:
             copy = Path(beside, self._rules.resolve().name)  # problems tell the folder by its name
             lay_out(frozen(texts_of(self._rules), today()), copy)
-            for path in (self._rules / TONGUES).glob("*.yaml"):
-                (copy / TONGUES).mkdir(exist_ok=True)
-                shutil.copyfile(path, copy / TONGUES / path.name)
             folder = self._below / cached_rulebook(copy).digest.removeprefix(_PREFIX)
             if folder.is_dir():
                 os.utime(folder)

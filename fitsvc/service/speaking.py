@@ -17,7 +17,7 @@ from litestar.types import ASGIApp, Message, Receive, Scope, Send
 import fitsvc
 from fitsvc.language.display import System
 from fitsvc.paths import data_dir
-from fitsvc.rulebook.folder import TONGUES
+from fitsvc.rulebook.folder import TONGUES, core_of
 from fitsvc.rulebook.tongues import read_tongues
 from fitsvc.tongues import ENGLISH, Tongue, speaking
 
@@ -38,11 +38,12 @@ _TEXTS: Final = (b"text/html", b"application/json", b"application/problem+json",
 def spoken_tongues(rules: Path | None) -> dict[str, Tongue]:
     """The languages that fitsvc and a folder of rules have words for, by their codes; read once.
 
-    A folder has fitsvc's own words for what its rules say as fitsvc's do, and its own go before.
+    A folder has fitsvc's own words for what its rules say as fitsvc's do, and its own go before; those of an overlay
+    go behind its core's.
     """
-    own, found = Path(fitsvc.__file__).parent, {}
-    folders = [own / TONGUES, data_dir("rules") / TONGUES, *([rules / TONGUES] if rules else [])]
-    for code, one in read_tongues(*folders).items():
+    found, core = {}, core_of(rules) if rules else None
+    folders = [Path(fitsvc.__file__).parent, data_dir("rules"), *([rules] if rules else []), *([core] if core else [])]
+    for code, one in read_tongues(*(folder / TONGUES for folder in folders)).items():
         found[code] = replace(one, decimal=get_decimal_symbol(code))
         if found[code].decimal != _POINT:
             code = f"{code}-{_WITH_POINT}"
