@@ -132,6 +132,16 @@ def test_wiring_adapters_are_judged_with_every_rig_and_their_claims(tmp_path: Pa
     assert "4 wiring adapters" in (tmp_path / "out" / "summary.html").read_text()
 
 
+def test_the_page_names_their_false_claims(out: Path) -> None:
+    """Whoever reads that some claims are false finds each of them under that heading, whatever the item is."""
+    page = (out / "summary.html").read_text()
+    part = page.partition("<h3>False claims</h3>")[2].partition("<h3>")[0]
+    false = {row["sku"] for row in found(out, "others") if row["claimed"] == "1" and row["outcome"] == "fails"}
+    assert false
+    assert all(sku in part for sku in false)
+    assert "by what does not hold" not in page
+
+
 def test_their_rows_and_cells_are_told(out: Path) -> None:
     """A cell that could not be read and a number that was there before are told as those of accessories are."""
     assert [(row["sku"], row["column"]) for row in found(out, "bad_cells")] == [("SMUDGED", "weight")]

@@ -119,6 +119,8 @@ class Fixes:
                 why=some[0].why,
                 unless=t("take them out of the claims, unless a fact is wrong"),
             )
+            by_name = tuple(self._rigs[one.rig].name for one in some)
+            self._keep([_false_claims(some[0].row, sku, false[sku], by_name, some[0].why)])
 
     def of_balls(self, pairs: Iterable[BallPair]) -> Iterator[BallPair]:
         """Take the false claims of balls, while their pairs go by."""
@@ -139,6 +141,7 @@ class Fixes:
                 unless=t("take them out of the claims, unless a fact is wrong"),
                 stands="; ".join(named),
             )
+            self._keep([_false_claims(some[0].row, sku, len(some), tuple(named), why)])
 
     def as_claimed(self, lines: Iterable[tuple[str, ClaimLine]]) -> None:
         """Take where false and unclear claims stand, and what stands there: `lines` of them, each with its item."""
@@ -252,7 +255,7 @@ class Fixes:
             unless = t("take them out of the claims, unless a fact of the item is wrong")
             by_id = [_with_id(self._rigs[rig]) for rig in list(rigs)[:_NAMED]]
             self._falsely_claimed(lines[sku], sku, by_id, len(rigs), why=" ".join(reasons), unless=unless)
-        self._keep(items, found)
+        self._keep(found, items)
 
     def _falsely_claimed(
         self, row: int, sku: str, named: Sequence[str], count: int, *, why: str, unless: str, stands: str = ""
@@ -266,16 +269,23 @@ class Fixes:
         told = (row, sku, self._title("fits"), stands, (wrong, unless))
         self._add(fix_as("false_claim", *told, pairs=count, claims=count))
 
-    def _keep(self, items: Items, found: Iterable[FalseClaims]) -> None:
-        """Keep the items with most false claims; those that stay get the address at which the first one opens."""
-        best = sorted([*self.false, *found], key=lambda one: (-one.claims, one.row))[:_MOST_FALSE]
-        places = {sku: place for place, sku in enumerate(items.skus)} if self._counter else {}
+    def _keep(self, found: Iterable[FalseClaims], items: Items | None = None) -> None:
+        """Keep what has most false claims; accessories that stay get the address at which the first one opens."""
+        self.false = sorted([*self.false, *found], key=lambda one: (-one.claims, one.row))[:_MOST_FALSE]
+        if items is None or not self._counter:
+            return
+        places = {sku: place for place, sku in enumerate(items.skus)}
         self.false = [
             replace(one, link=counter_link(self._counter, self._rigs[one.rig], items, places[one.sku], self._reader))
             if one.sku in places
             else one
-            for one in best
+            for one in self.false
         ]
+
+
+def _false_claims(row: int, sku: str, count: int, named: tuple[str, ...], why: str) -> FalseClaims:
+    """Those of one trailer, adapter or ball, of which no single question is opened at the counter."""
+    return FalseClaims(row=row, sku=sku, claims=count, rig="", named=named, reasons=(why,), link="")
 
 
 def _with_id(rig: AuditRig) -> str:

@@ -174,11 +174,18 @@ def claims_part(summary: Document, words: PageWords) -> str:
             ((*_false(one), _look(one.link)) if linked else _false(one) for one in words.false),
             t("The items with most of them."),
         )
-        + table(
-            t("False claims by what does not hold"),
-            (t("what does not hold"), t("claims")),
-            ((words.rules.get(one["rule"], one["rule"]), one["claims"]) for one in claims["contradicted_by"]),
-        )
+        + _by_rule(claims["contradicted_by"], words)
+    )
+
+
+def _by_rule(contradicted: Sequence[Document], words: PageWords) -> str:
+    """The false claims of accessories by what does not hold; left out where only others are false."""
+    if words.false and not contradicted:
+        return ""
+    return table(
+        t("False claims of accessories by what does not hold"),
+        (t("what does not hold"), t("claims")),
+        ((words.rules.get(one["rule"], one["rule"]), one["claims"]) for one in contradicted),
     )
 
 
