@@ -3,10 +3,8 @@
 import gzip
 import json
 import zipfile
-from collections.abc import Callable
 from datetime import date, datetime
 from decimal import Decimal
-from functools import partial
 from pathlib import Path
 from random import Random
 
@@ -18,7 +16,6 @@ from demo_world import answerer
 from workbooks import Error, Rows, write_ods, write_xlsx
 
 from fitsvc.audits.chunks import PLAIN, FileForm
-from fitsvc.audits.looking import look
 from fitsvc.audits.mapping import read_mapping
 from fitsvc.audits.source import read_chunks
 from fitsvc.cli import main
@@ -233,39 +230,3 @@ def test_an_error_of_a_sheet_is_no_empty_cell(tmp_path: Path) -> None:
     path = write_ods(tmp_path / "a.ods", {"Items": [["sku", "kind"], ["A-1", Error("#N/A")]]})
     with pytest.raises(ProblemsFound, match="may hold cells with an error"):
         _columns(path)
-
-
-@pytest.mark.parametrize(
-    ("name", "pack"), [("cut.csv.gz", gzip.compress), ("cut.csv.zst", partial(pa.compress, codec="zstd", asbytes=True))]
-)
-def test_a_packed_file_that_is_cut_off_is_told_so_before_it_is_drafted(
-    tmp_path: Path, name: str, pack: Callable[[bytes], bytes]
-) -> None:
-    """As a delivery is that was not sent to its end."""
-    rows = "".join(f"A-{number},step,{number * 37 % 101}\n" for number in range(4_000))
-    path = tmp_path / name
-    path.write_bytes(pack(rows.encode())[:-9])
-    with pytest.raises(ProblemsFound) as found:
-        look(path, {"sku"})
-    (problem,) = found.value.problems
-    assert problem.file == str(path)
-    assert problem.message.startswith("cannot be read: ")
-    assert problem.help == "it is damaged or not whole: have it sent anew"
-
-
-@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
-def test_utf_16_without_its_mark_is_seen(tmp_path: Path, encoding: str) -> None:
-    """Half of its bytes are nought: which half tells the two apart."""
-    path = tmp_path / "items.csv"
-    path.write_bytes(_text().encode(encoding))
-    assert look(path, {"sku"}).form.encoding == encoding
-
-
-def test_carriage_returns_alone_are_told_as_what_they_are(tmp_path: Path) -> None:
-    """And the file is not said to be empty as well."""
-    path = tmp_path / "items.csv"
-    path.write_bytes(_text().replace("\n", "\r").encode())
-    with pytest.raises(ProblemsFound) as found:
-        list(read_chunks(path, [], {}, None, PLAIN))
-    (problem,) = found.value.problems
-    assert "carriage return" in problem.message

@@ -53,6 +53,20 @@ def test_a_whole_column_in_another_unit(name: str, factor: float, words: str) ->
     assert (whole.fact, whole.guess) == (name, f"the whole column: {words}")
 
 
+def test_two_whole_columns_under_each_others_titles() -> None:
+    """They are told as swapped, and not as a slip of each, though one is some ten times the other."""
+    usual, columns = _usual(catalogue(4)), dict(catalogue(5))
+    weight, capacity = columns["accessory.weight"], columns["accessory.capacity"]
+    both = ~np.isnan(weight) & ~np.isnan(capacity)
+    columns |= {
+        "accessory.weight": np.where(both, capacity, weight),
+        "accessory.capacity": np.where(both, weight, capacity),
+    }
+    told = {one.fact: one.guess for one in found_in(columns, usual) if one.item < 0}
+    words = "the whole column: accessory's own weight and accessory's capacity are swapped"
+    assert told == {"weight": words, "capacity": words}
+
+
 def test_a_large_catalogue_is_looked_at_in_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
     """Of more items than are held together the same slips are found, by what is usual of a sample of them."""
     columns, name = dict(catalogue(7)), "accessory.weight"

@@ -180,6 +180,7 @@ def _told(
 def _whole_columns(figures: CatalogueFigures, usual: Usual) -> Iterator[Suspicious]:
     """The columns that are as many times what is usual, in most kinds, as one unit is of another."""
     here = figures.usual() if usual else {}
+    swapped = _whole_swaps(figures, here, usual)
     for fact, of in figures.facts:
         keys = [key for name in figures.kinds if (key := (name, fact.short)) in here and key in usual]
         own, theirs = [here[key] for key in keys], [usual[key] for key in keys]
@@ -187,6 +188,11 @@ def _whole_columns(figures: CatalogueFigures, usual: Usual) -> Iterator[Suspicio
         if not shifts:
             continue
         shift = float(np.median(shifts))
+        if fact.short in swapped:
+            middle = float(np.median(own)), float(np.median(theirs))
+            guess = t("the whole column: {what}", what=swapped[fact.short])
+            yield _told((fact, of), -1, "", *middle, shift, guess)
+            continue
         for factor, words in _SLIPS.get(fact.kind, ()):
             near = np.abs(np.array(shifts) - np.log(factor)) < _CLOSE
             if abs(shift - np.log(factor)) < _CLOSE and near.mean() > 0.5:
@@ -194,6 +200,26 @@ def _whole_columns(figures: CatalogueFigures, usual: Usual) -> Iterator[Suspicio
                 middle = float(np.median(own)), float(np.median(theirs))
                 yield _told((fact, of), -1, "", *middle, shift, guess)
                 break
+
+
+def _whole_swaps(figures: CatalogueFigures, here: Usual, usual: Usual) -> dict[str, str]:
+    """The columns that stand under each other's title, each with the words for it.
+
+    Neither is as usual, and in most kinds each is as is usual of the other. One mistake is likelier than two, so it
+    goes before a slip of each.
+    """
+    found = dict[str, str]()
+    for (one, _), (other, _) in combinations(figures.facts, 2):
+        if one.kind != other.kind or one.kind == "count":
+            continue
+        both = ((one.short, other.short), (other.short, one.short))
+        in_both = here.keys() & usual.keys()
+        kinds = [name for name in figures.kinds if all((name, a) in in_both for a, _ in both)]
+        off = [min(abs(here[name, a] - usual[name, a]) for a, _ in both) for name in kinds]
+        left = [max(abs(here[name, a] - usual[name, b]) for a, b in both) for name in kinds]
+        if kinds and np.median(off) > _LEAST_SLIP and np.mean(np.array(left) < _CLOSE) > 0.5:
+            found |= dict.fromkeys((one.short, other.short), _swapped(one, other))
+    return found
 
 
 class _Slip(NamedTuple):

@@ -134,8 +134,6 @@ def _titles(found: list[Cell], path: Path, problems: list[Problem], form: FileFo
     titles = ["" if is_covered(title) else shown(title).strip() for title in found]
     while len(titles) > 1 and not titles[-1]:
         titles.pop()
-    if problems and not titles:  # why there are none is told
-        raise ProblemsFound(problems)
     if wrong := bad_titles(titles, str(path)):
         # A file of which no line could be read is not empty: what is wrong with it was said.
         raise ProblemsFound([*problems, *(wrong if found or not problems else ())])

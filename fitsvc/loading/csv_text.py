@@ -66,10 +66,6 @@ def read_cells(
             return
         except csv.Error as error:
             line, last = (lines[0], lines[-1]) if lines else (0, 0)
-            if "new-line character" in str(error):
-                message = "is not CSV: its lines end with a carriage return alone, as old programs wrote them"
-                problems.append(Problem(message, "save it again as CSV", file=file, line=line))
-                continue
             lost = f"; the lines {line} to {last} are in no row" if last > line else ""
             if "new-line character" in str(error):
                 message = f"is not CSV: a carriage return stands where no line ends{lost}"
