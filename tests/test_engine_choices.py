@@ -47,14 +47,18 @@ def mostly_known(rng: Random, made: Made) -> Case:
     """A case with every figure and most choices known, which hardly any rule fails: what is left open may decide."""
     everything = completed(rng, random_case(rng, made), made, chance=1.0, exactly=True)
     slots = {name: slot for one in everything.present for name, slot in made.slots.get(one, {}).items()}
-    for _ in range(80):
-        fails = made.engine.rule_by_rule(everything).fails
+    fails = made.engine.rule_by_rule(everything).fails
+    for _ in range(25):
         if not fails:
             break
         names = {leaf.name for leaf in made.engine.support(rng.choice(fails), bool(everything.adapters)).leaves}
         again = [(name, slots[name]) for name in sorted(names & slots.keys())]
+        again = [rng.choice(again)] if again and rng.random() < 0.5 else again
         drawn = {name: narrower(rng, slot, slot.kind.unknown, exactly=True) for name, slot in again}
-        everything = replace(everything, facts={**everything.facts, **drawn})
+        other = replace(everything, facts={**everything.facts, **drawn})
+        left = made.engine.rule_by_rule(other).fails
+        if len(left) <= len(fails):
+            everything, fails = other, left
     return open_choices(rng, made, everything, rng.choice((0.1, 0.3, 0.6)))
 
 
