@@ -155,8 +155,8 @@ def assert_counts(judged: Judged, catalogue: Catalogue, made: Made) -> None:
 
 
 RIGS, ITEMS = 20 if NIGHTLY else 10, 100
-BLOCKS, BOOKS = 10, 200 if NIGHTLY else 6
-"""Random trials: blocks of rulebooks, each with so many rigs and items (60,000 pairs, or 4,000,000 by night)."""
+BLOCKS, BOOKS = 10, 200 if NIGHTLY else 4
+"""Random trials: blocks of rulebooks, each with so many rigs and items (40,000 pairs, or 4,000,000 by night)."""
 REAL, REAL_RIGS, REAL_ITEMS = (100, 40, 200) if NIGHTLY else (5, 20, 100)
 SUBJECTS = (frozenset({"item"}), frozenset({"cargo"}), frozenset({"item", "cargo"}), frozenset({"base"}))
 

@@ -3,6 +3,7 @@
 import json
 from collections import Counter
 from dataclasses import replace
+from functools import cache
 from random import Random
 from typing import Any
 
@@ -12,7 +13,7 @@ from effort import EFFORT
 from sqlalchemy import event
 from test_selection import Stocked, accessories, rigs, stocked
 
-from fitsvc.answers.shelf import read_items
+from fitsvc.answers.shelf import Item, read_items
 from fitsvc.facts import Case
 from fitsvc.observing.effects import MOST_TOLD, RigCase, effects
 from fitsvc.observing.recording import observe
@@ -39,7 +40,7 @@ def changed(case: Case, **facts: Any) -> Case:
 @pytest.mark.parametrize("loose", [0, 40, 1_000])
 def test_effects_are_what_each_accessory_tells(stocked: Stocked, loose: int) -> None:
     """Counts before and after, how many change, and the first by SKU, whether folded or one by one."""
-    engine, reader = answerer().engine, answerer().reader
+    reader = answerer().reader
     items, held = read_items(reader, accessories()), stocked(10).held()
     (part,) = held.parts
     some = part.without([row for row in range(len(part.alive)) if row < loose])
@@ -52,11 +53,8 @@ def test_effects_are_what_each_accessory_tells(stocked: Stocked, loose: int) -> 
     before, after = ([pair[side] for pair in moved()] for side in (0, 1))
     found = effects(answerer().columns, reader, before, after, lambda: held)
     wanted = {}
-    for was, now in zip(before, after, strict=True):
-        asked = [(item.sku, [case_of(one.case, item, reader) for one in (was, now)]) for item in items]
-        if was.case.adapters or "spare" in was.case.present:
-            asked.append((RIG_ITSELF, [was.case, now.case]))
-        told = sorted((sku, *(engine.evaluate(case).outcome for case in pair)) for sku, pair in asked)
+    for was, _ in moved():
+        told = told_of_moved()[was.key]
         differ = [one for one in told if one[1] != one[2]]
         if differ:
             items_alone = [one for one in told if one[0] != RIG_ITSELF]
@@ -74,6 +72,19 @@ def moved() -> list[tuple[RigCase, RigCase]]:
 
 
 READ = ("vehicle", "receiver", "mounting")
+
+
+@cache
+def told_of_moved() -> dict[str, list[tuple[str, Any, Any]]]:
+    """What each accessory, and the rig itself, comes to on those before and after, by the rig."""
+    engine, reader, found = answerer().engine, answerer().reader, dict[str, Any]()
+    for was, now in moved():
+        items = read_items(reader, accessories())
+        asked = [(one.sku, [case_of(rig.case, one, reader) for rig in (was, now)]) for one in items]
+        if was.case.adapters or "spare" in was.case.present:
+            asked.append((RIG_ITSELF, [was.case, now.case]))
+        found[was.key] = sorted((sku, *(engine.evaluate(case).outcome for case in pair)) for sku, pair in asked)
+    return found
 
 
 def drawn(random: Random, count: int) -> list[tuple[RigCase, RigCase]]:
@@ -97,6 +108,41 @@ def drawn(random: Random, count: int) -> list[tuple[RigCase, RigCase]]:
     return rows  # type: ignore[return-value]  # of two each
 
 
+@cache
+def every_item() -> list[Item]:
+    """The accessories of the shop that can be read, in the order of their SKUs."""
+    reader = answerer().reader
+    read = [(one.sku, read_facts(reader, one.facts)) for one in in_order()]
+    return [replace(item, sku=sku) for sku, item in read if item is not None]
+
+
+@cache
+def in_order() -> list[StoredAccessory]:
+    """The accessories as the store has them."""
+    return sorted(StoredAccessory(one.key, one.label, json.dumps(one.facts), 0) for one in accessories())
+
+
+@cache
+def told_one_by_one(seed: int) -> tuple[list[tuple[RigCase, RigCase]], dict[str, Any]]:
+    """Random rigs before and after, and by each whose answers differ what each item by itself comes to."""
+    # Of those drawn none may answer otherwise; of these some do.
+    rows = drawn(Random(seed), 40) + moved()
+    engine, reader, every, wanted = answerer().columns.engine, answerer().reader, every_item(), dict[str, Any]()
+    for was, now in rows:
+        told = [
+            (one.sku, *(engine.evaluate(case_of(rig.case, one, reader)).outcome for rig in (was, now)))
+            for one in every[:30] + every[40:]
+        ]
+        if was.case.adapters or "spare" in was.case.present:
+            told.insert(0, (RIG_ITSELF, *(engine.evaluate(rig.case).outcome for rig in (was, now))))
+        differ = [one for one in told if one[1] != one[2]]
+        if differ:
+            items_alone = [one for one in told if one[0] != RIG_ITSELF]
+            counts = tuple(dict(Counter(outcomes)) for outcomes in list(zip(*items_alone, strict=True))[1:])
+            wanted[was.key] = (*counts, len(differ), tuple(differ[:MOST_TOLD]))
+    return rows, wanted
+
+
 @pytest.mark.parametrize("seed", range(3 * EFFORT))
 @pytest.mark.parametrize("singly", [0, 10_000])
 def test_what_is_judged_anew_alone_is_what_all_of_it_tells(
@@ -105,31 +151,14 @@ def test_what_is_judged_anew_alone_is_what_all_of_it_tells(
     """Of random rigs, readings and items, folded, gone and loose: the same as each rig and item judged by itself."""
     monkeypatch.setattr(comparing, "_SINGLY", singly)
     monkeypatch.setattr(comparing, "_TOGETHER", 4)
-    random, reader, columns = Random(seed), answerer().reader, answerer().columns
-    stored = sorted(StoredAccessory(one.key, one.label, json.dumps(one.facts), 0) for one in accessories())
+    reader, columns, every = answerer().reader, answerer().columns, every_item()
     folding = Folding(columns, reader)
-    folding.add(stored[:-20])
-    segment = Segment(columns, reader, folding.tables())
-    read = [(row.sku, read_facts(reader, row.facts)) for row in stored]
-    every = [replace(item, sku=sku) for sku, item in read if item is not None]
-    part = whole(segment).without(range(10, 40))
+    folding.add(in_order()[:-20])
+    part = whole(Segment(columns, reader, folding.tables())).without(range(10, 40))
     held = Snapshot(revision="1", parts=(part,), loose=tuple(every[10:30] + every[-20:]), unreadable=0)
-    rows = drawn(random, 40) + moved()  # of those drawn none may answer otherwise; of these some do
+    rows, wanted = told_one_by_one(seed)
     before, after = ([pair[side] for pair in rows] for side in (0, 1))
     found = effects(columns, reader, before, after, lambda: held)
-    wanted = {}
-    for was, now in rows:
-        told = [
-            (one.sku, *(columns.engine.evaluate(case_of(rig.case, one, reader)).outcome for rig in (was, now)))
-            for one in every[:30] + every[40:]
-        ]
-        if was.case.adapters or "spare" in was.case.present:
-            told.insert(0, (RIG_ITSELF, *(columns.engine.evaluate(rig.case).outcome for rig in (was, now))))
-        differ = [one for one in told if one[1] != one[2]]
-        if differ:
-            items_alone = [one for one in told if one[0] != RIG_ITSELF]
-            counts = tuple(dict(Counter(outcomes)) for outcomes in list(zip(*items_alone, strict=True))[1:])
-            wanted[was.key] = (*counts, len(differ), tuple(differ[:MOST_TOLD]))
     assert {one.rig: (one.before, one.after, one.count, one.changed) for one in found.changed} == wanted
     assert len(wanted) > 3
 
