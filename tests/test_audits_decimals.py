@@ -8,6 +8,7 @@ from demo_world import answerer
 
 from fitsvc.audits.chunks import Chunk
 from fitsvc.audits.decimals import DecimalMarks, with_point
+from fitsvc.audits.intake import take_in
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.loading.cells import read_cell
 from fitsvc.loading.entries import wire_fact
@@ -21,6 +22,7 @@ _POUND = 0.45359237
         ("5,4", ",", "5.4"),
         ("1.250,50 kg", ",", "1250.5 kg"),
         ("1,250", ",", "1.25"),
+        ("45,125 kg", ",", "45.1250 kg"),
         ("1.250", ",", "1250"),
         ("10,5-12,5 kg", ",", "10.5-12.5 kg"),
         ("1,250", ".", "1250"),
@@ -94,6 +96,58 @@ def test_thousands_are_not_read_beside_decimal_commas(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("weight", "extent", "odd"),
+    [
+        ("18,5", "1.250", ["18,5", "1.250"]),
+        ("18,5", "1,250", ["18,5", "1,250"]),
+        ("18,5", "12.5", ["18,5"]),
+        ("18.5", "1.250", []),
+        ("18", "1.250", []),
+        ("18", "1,250", []),
+    ],
+)
+def test_thousands_are_asked_about_beside_the_commas_of_another_column(
+    tmp_path: Path, weight: str, extent: str, odd: list[str]
+) -> None:
+    """What one column of figures says of commas counts for each that says nothing of them; a column of words does not.
+
+    A column that has decimal points of its own says so, and a mapping says it of all.
+    """
+    text = f'sku,kind,weight [kg],rear_extent [mm]\nA,step,"{weight}","{extent}"\nB,step,9,980\n'
+    assert _told(tmp_path, text)[1] == odd
+    assert _told(tmp_path, text.replace("weight [kg]", "remark"))[1] == []
+    assert _told(tmp_path, text + "C,step,9,20.25\n")[1] == [cell for cell in odd if cell != "1.250"]
+    if "250" in extent:
+        assert _told(tmp_path, text.replace("18.5", "18"), "decimal: comma\ncolumns: {}")[1] == []
+
+
+@pytest.mark.parametrize(
+    ("title", "cells", "taken", "share"),
+    [
+        ("capacity [lb]", ("1,250", "52,5", "1,100"), "", 0.0),  # 1250 lb and 1.25 lb are capacities both
+        ("capacity [lb]", ("152,500", "52,5", "60,25"), ",", 1.0),  # no carrier takes 152,500 lb
+        ("rear_extent [mm]", ("1.250", "980", "1.100"), "", 1 / 3),
+        ("rear_extent [mm]", ("1.250,5", "980", "1.100"), ",", 1.0),
+        ("rear_extent [mm]", ("12.5", "980", "1.100"), "", 1.0),
+        ("capacity [kg]", ("52,500", "60,250", "45,125"), ",", 1.0),
+    ],
+)
+def test_a_draft_guesses_no_decimals(
+    tmp_path: Path, title: str, cells: tuple[str, ...], taken: str, share: float
+) -> None:
+    """Where a cell may be two figures of its fact the column is asked about, and such cells are told one by one."""
+    rows = "".join(f"A-{number};step;18,5;{cell}\n" for number, cell in enumerate(cells))
+    (tmp_path / "a.csv").write_text(f"sku;kind;weight [kg];{title}\n{rows}")
+    found = take_in(tmp_path / "a.csv", answerer().reader, tmp_path, "x").columns
+    one = next(one for one in found if one.title == title)
+    assert one.taken is not None
+    assert one.taken.decimal == taken
+    assert one.share == pytest.approx(share)
+    assert bool(one.question) == (share < 1.0)
+    assert ("what parts decimals" in (tmp_path / "x.yaml").read_text("utf-8")) == (share < 1.0)
+
+
+@pytest.mark.parametrize(
     "mapping",
     [
         "decimal: komma\ncolumns: {}",
@@ -111,5 +165,5 @@ def test_which_of_many_figures_is_named_is_the_same_in_every_run() -> None:
     """The first of the column, whatever the order in which a set of them would be walked."""
     sure = [f"{figure},5 kg" for figure in range(100, 300)]
     marks = DecimalMarks(lambda: [Chunk([1] * len(sure), {"weight": sure})])
-    with pytest.raises(ProblemsFound, match="column has `100,5 kg` too"):
+    with pytest.raises(ProblemsFound, match="there is `100,5 kg` too"):
         marks.hold("weight", "1,250")

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.audits.chunks import WIRE, covered_problem
-from fitsvc.audits.decimals import DecimalMarks, with_point
-from fitsvc.audits.mapping import Mapped, folded
+from fitsvc.audits.decimals import EITHER, EITHER_COMMA, DecimalMarks, with_point
+from fitsvc.audits.mapping import MARKS, Mapped, folded
 from fitsvc.audits.plain_rows import CodedCells
 from fitsvc.document import Json
 from fitsvc.engine.columns.signatures import Column, column_of, taken
@@ -44,7 +44,7 @@ class FactColumn:
         self.fact, self.column, self._reader, self._marks = fact, column, reader, marks
         # What the column says of a word, and the fact's own members, go before the words for what is not known.
         self._unknown = unknown - column.values.keys() - members_of(fact)
-        self._figures = isinstance(fact.type, NumberType) or (isinstance(fact.type, ListType) and bool(fact.type.sizes))
+        self._figures = is_figure(fact)
         kinds = reader.vocabulary.slots()
         names = [f"{fact.name}.{part}" for part in TYRE_PARTS] if fact.tyre else [fact.name]
         self.slots: dict[str, Type] = {name: kinds[name] for name in names if name in kinds}
@@ -157,9 +157,27 @@ class FactColumn:
         """A text whose decimals are parted by a point, where they are by a comma."""
         if self._figures and self.column.decimal:
             return with_point(text, self.column.decimal)
-        if self._figures and "," in text:
-            self._marks.hold(self.column.title, text)
+        if self._figures and EITHER.search(text):
+            title, is_comma = self.column.title, EITHER_COMMA.search(text)
+            if is_comma or (self._marks.comma_beside(title) and self.is_twofold(text)):
+                self._marks.hold(title, text)
         return text
+
+    def is_twofold(self, text: str) -> bool:
+        """Whether a text is a figure of the fact with a decimal comma, and another one with a decimal point."""
+        return self._figures and all(self._reads(text, mark) for mark in MARKS.values())
+
+    def _reads(self, text: str, mark: str) -> bool:
+        try:
+            wire = wire_fact(self.fact, read_cell(with_point(text, mark), self.fact, self.column.unit))
+            return bool(self._reader.value(self.fact, wire))
+        except ProblemsFound:
+            return False
+
+
+def is_figure(fact: Fact) -> bool:
+    """Whether the cells of a fact are figures: a size is one too."""
+    return isinstance(fact.type, NumberType) or (isinstance(fact.type, ListType) and bool(fact.type.sizes))
 
 
 def members_of(fact: Fact) -> frozenset[str]:

@@ -1,6 +1,7 @@
-"""Whether a comma in figures parts thousands or decimals: told by a mapping or by the column, never by the cell.
+"""Whether a comma in figures parts thousands or decimals: told by a mapping or by the columns, never by the cell.
 
-`1,250` is 1250 where people write `12.5`, and one and a quarter where they write `12,5`.
+`1,250` is 1250 where people write `12.5`, and one and a quarter where they write `12,5`; `1.250` is the other way
+round. Beside figures with a decimal comma, in any column of figures, both are asked about.
 """
 
 import re
@@ -14,6 +15,8 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.loading.rows import quoted
 from fitsvc.tongues import t
 
+_THOUSANDS: Final = 3
+"""Digits behind a mark that may part thousands."""
 _FIGURE: Final = re.compile(r"\d[\d.,]*", re.ASCII)
 _WITH_COMMA: Final = re.compile(r"(?:\d+|\d{1,3}(?:\.\d{3})+)(?:,\d+)?\Z", re.ASCII)
 _WITH_POINT: Final = re.compile(r"(?:\d+|[1-9]\d{0,2}(?:,\d{3})+)(?:\.\d+)?\Z", re.ASCII)
@@ -21,33 +24,60 @@ SURE_COMMA: Final = re.compile(r"(?<![\d.,])\d+(?:\.\d{3})*,(?:\d{1,2}|\d{4,})(?
 """A comma that parts no thousands."""
 SURE_POINT: Final = re.compile(r"(?<![\d.,])\d+(?:,\d{3})*\.(?:\d{1,2}|\d{4,})(?![\d.,])", re.ASCII)
 """A point that parts no thousands."""
-_EITHER: Final = re.compile(r"(?<![\d.,])[1-9]\d{0,2},\d{3}(?![\d.,])", re.ASCII)
+EITHER_COMMA: Final = re.compile(r"(?<![\d.,])[1-9]\d{0,2},\d{3}(?![\d.,])", re.ASCII)
+EITHER: Final = re.compile(r"(?<![\d.,])[1-9]\d{0,2}[.,]\d{3}(?![\d.,])", re.ASCII)
+EITHER_POINT: Final = re.compile(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])", re.ASCII)
 
 
 class DecimalMarks:
-    """In which columns of a catalogue some figure has a decimal comma; the cells are looked through once, if at all."""
+    """Which columns of a catalogue have a figure with a decimal comma; the cells are looked through once, if at all.
+
+    `figures` are the titles of its columns of figures, which whoever reads them adds before.
+    """
 
     def __init__(self, chunks: Callable[[], Iterable[Chunk]]) -> None:
         self._chunks = chunks
+        self.figures: dict[str, None] = {}
 
     @cached_property
-    def _commas(self) -> dict[str, str]:
-        found: dict[str, str] = {}
+    def _sure(self) -> dict[str, tuple[str, str]]:
+        """By title the first cell that has a sure decimal comma, and the first with a sure decimal point."""
+        found: dict[str, tuple[str, str]] = {}
         for chunk in self._chunks():
             for title, cells in chunk.cells.items():
-                if title not in found and (
-                    sure := next((cell for cell in _distinct(cells) if cell and SURE_COMMA.search(cell)), "")
-                ):
-                    found[title] = sure
+                comma, point = found.get(title, ("", ""))
+                if comma and point:
+                    continue
+                each = [cell for cell in _distinct(cells) if cell]
+                comma = comma or next((cell for cell in each if SURE_COMMA.search(cell)), "")
+                point = point or next((cell for cell in each if SURE_POINT.search(cell)), "")
+                found[title] = comma, point
         return found
 
+    def comma_beside(self, title: str) -> str:
+        """A cell with a decimal comma in the column of a title, or in another column of figures; empty for none."""
+        return next((comma for one in (title, *self.figures) if (comma := self._sure.get(one, ("", ""))[0])), "")
+
+    def has_commas(self, title: str) -> bool:
+        """Whether a column has a figure with a decimal comma."""
+        return bool(self._sure.get(title, ("", ""))[0])
+
+    def has_points(self, title: str) -> bool:
+        """Whether a column has a figure with a decimal point."""
+        return bool(self._sure.get(title, ("", ""))[1])
+
     def hold(self, title: str, cell: str) -> None:
-        """Refuse a cell that says one thing with a decimal comma and another without, where its column has them."""
-        if _EITHER.search(cell) and (other := self._commas.get(title, "")):
-            help = t(
-                "say `decimal: comma` or `decimal: point` in a mapping: the column has {other} too", other=quoted(other)
+        """Refuse a cell that says one thing with a decimal comma and another without, where such stand beside it."""
+        comma = bool(EITHER_COMMA.search(cell))
+        if not comma and (not EITHER_POINT.search(cell) or self.has_points(title)):
+            return
+        if other := self.comma_beside(title):
+            help = t("say `decimal: comma` or `decimal: point` in a mapping: there is {other} too", other=quoted(other))
+            message = (
+                t("{what} has a comma that may part decimals or thousands", what=quoted(cell))
+                if comma
+                else t("{what} has a point that may part decimals or thousands", what=quoted(cell))
             )
-            message = t("{what} has a comma that may part decimals or thousands", what=quoted(cell))
             raise ProblemsFound([Problem(message, help)])
 
 
@@ -74,7 +104,8 @@ def with_point(cell: str, mark: str) -> str:
 
 
 def _plain(figure: str, mark: str) -> str:
-    """One figure; zeros at its end are left out, so that `1.250` reads as one thing alone."""
+    """One figure, that reads as one thing alone: zeros at its end are left out, and three decimals have one behind."""
     whole, _, part = figure.rstrip(".,").replace("." if mark == "," else ",", "").partition(mark)
     behind = figure[len(figure.rstrip(".,")) :]
-    return whole + (f".{part.rstrip('0')}" if part.rstrip("0") else "") + behind
+    part = part.rstrip("0")
+    return whole + (f".{part}{'0' * (len(part) == _THOUSANDS)}" if part else "") + behind

@@ -18,9 +18,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.cells import NOTHING, FactColumn, members_of
+from fitsvc.audits.cells import NOTHING, FactColumn, is_figure, members_of
 from fitsvc.audits.chunks import PLAIN, Chunk, FileForm, shown
-from fitsvc.audits.decimals import SURE_COMMA, SURE_POINT, DecimalMarks
+from fitsvc.audits.decimals import EITHER, EITHER_COMMA, SURE_COMMA, SURE_POINT, DecimalMarks
 from fitsvc.audits.looking import plain_title, unit_in
 from fitsvc.audits.mapping import KEYS, READ, FileMapping, Mapped, by_name, folded, needs_unit
 from fitsvc.audits.source import read_chunks
@@ -109,7 +109,7 @@ def draft(reader: FactReader, chunk: Chunk, form: FileForm) -> DraftedMapping:
     facts = facts_of(reader, parts)
     unknown = sorted({(cell or "").strip() for cells in chunk.cells.values() for cell in cells if _is_nothing(cell)})
     drafter = _Drafter(reader, parts, chunk, frozenset(map(folded, unknown)))
-    found = [drafter.column(title, _named(title, names, facts)) for title in chunk.cells]
+    found = drafter.columns({title: _named(title, names, facts) for title in chunk.cells})
     once = _once(found)
     return DraftedMapping(once, [word for word in unknown if _tells_nothing(word, once, facts, chunk)], form)
 
@@ -117,6 +117,7 @@ def draft(reader: FactReader, chunk: Chunk, form: FileForm) -> DraftedMapping:
 def held(reader: FactReader, chunk: Chunk, mapping: FileMapping) -> list[DraftedColumn]:
     """The columns of a mapping that is there already, and what is new, as the cells of a file's beginning read."""
     drafter = _Drafter(reader, _parts_by(reader, chunk, mapping), chunk, mapping.unknown)
+    drafter.figures({title: one.name for title, one in mapping.columns.items()})
     return [drafter.held(title, mapping) for title in chunk.cells]
 
 
@@ -125,6 +126,7 @@ def tried_as(
 ) -> DraftedColumn:
     """One column as somebody tells what it is, in the way in which most of its cells read: however few these are."""
     drafter = _Drafter(reader, _parts_by(reader, chunk, mapping), chunk, mapping.unknown)
+    drafter.figures({one: told.name for one, told in mapping.columns.items()} | {title: name})
     return drafter.told(Mapped(title=title, name=name, unit=unit, values=values, decimal=mapping.decimal))
 
 
@@ -224,6 +226,21 @@ class _Drafter:
         self._facts, self._of = facts_of(reader, parts), {one: reader.vocabulary.of(one) for one in parts}
         self._marks = DecimalMarks(lambda: (chunk,))
 
+    def columns(self, names: Mapping[str, str]) -> list[DraftedColumn]:
+        """What the columns are: once more where one of figures that are taken has a decimal comma, beside which others
+        may have one too.
+        """
+        found = [self.column(title, name) for title, name in names.items()]
+        self.figures({one.title: one.taken.name for one in found if one.taken})
+        return [self.column(title, name) for title, name in names.items()] if self._marks.comma_beside("") else found
+
+    def figures(self, names: Mapping[str, str]) -> None:
+        """Tell which columns are figures of a fact, by their titles and what these are."""
+        facts = self._facts
+        self._marks.figures |= {
+            title: None for title, name in names.items() if name in facts and is_figure(facts[name])
+        }
+
     def column(self, title: str, name: str) -> DraftedColumn:
         """What one column is."""
         if not name:
@@ -234,6 +251,10 @@ class _Drafter:
         fact = self._facts[name]
         tried = [self._tried(one) for one in self._ways(title, fact, self._cells(title, name))]
         best = max(tried, key=lambda one: one.share)
+        if best.taken is not None and (cell := self._twofold(fact, best.taken)):
+            return replace(
+                best, question=t("what parts decimals in `{cell}`? Say `decimal: comma` or `point`", cell=cell)
+            )
         if best.share < ENOUGH:
             if is_own := _own(title) == name:
                 best = tried[0]  # what its title alone makes of it, as an audit without a mapping reads it
@@ -283,8 +304,10 @@ class _Drafter:
     def _ways(self, title: str, fact: Fact, cells: Sequence[str], unit: str = "") -> list[Mapped]:
         """The ways in which a column of a fact may be written, the plainest first; its title names no `unit` told."""
         commas, points = (any(sure.search(cell) for cell in cells) for sure in (SURE_COMMA, SURE_POINT))
-        decimal = "," if commas and not points else ""
-        plain = Mapped(title=title, name=fact.short, unit=unit or _unit(title, fact), decimal=decimal)
+        plain = Mapped(title=title, name=fact.short, unit=unit or _unit(title, fact))
+        commas = commas or (bool(self._marks.comma_beside(title)) and any(map(EITHER_COMMA.search, cells)))
+        if commas and not points and not self._twofold(fact, plain):
+            plain = replace(plain, decimal=",")
         kind = fact.type
         if isinstance(kind, ListType) and not kind.sizes:
             said = {folded(cell) for cell in set(cells)}
@@ -297,6 +320,18 @@ class _Drafter:
             *(replace(plain, unit=unit) for unit in units),
             *(replace(plain, unit=unit, nominal="mm") for unit in units if unit != "in"),
         ]
+
+    def _twofold(self, fact: Fact, way: Mapped) -> str:
+        """A cell of a column that may have a decimal comma or thousands, where the one and the other are told nowhere
+        and each is a figure of the fact; empty where there is none.
+        """
+        if way.decimal or not is_figure(fact) or not self._marks.comma_beside(way.title):
+            return ""
+        column = FactColumn(self._reader, fact, way, self._unknown, self._marks)
+        says_itself = self._marks.has_points(way.title) or self._marks.has_commas(way.title)
+        either = EITHER_COMMA if says_itself else EITHER
+        cells = dict.fromkeys(self._cells(way.title, way.name))
+        return next((cell.strip() for cell in cells if either.search(cell) and column.is_twofold(cell)), "")
 
     def _tried(self, way: Mapped) -> DraftedColumn:
         """A column as it reads in one way, each cell as the fact of its row's subject."""

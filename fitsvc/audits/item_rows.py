@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.cells import NOTHING, FactColumn
+from fitsvc.audits.cells import NOTHING, FactColumn, is_figure
 from fitsvc.audits.chunks import Chunk, name_in, shown
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Flags, Items
@@ -99,10 +99,14 @@ class ItemReader:
             return
         self._titles |= dict.fromkeys(titles)
         self.header = read_header(self._titles, self._mapping.columns, self._reader.vocabulary, self._file)
+        if self.title("subject") is not None:
+            of_others = (title for title in titles if any(one.is_figure(title) for one in self.others.values()))
+            self._marks.figures |= dict.fromkeys(of_others)
         for title, column in self.header.columns.items():
             fact = self._facts.get(column.name)
             if fact is not None and title not in self._columns:
                 told = self._mapping.told(column)
+                self._marks.figures |= dict.fromkeys([title] if is_figure(fact) else [])
                 self._columns[title] = FactColumn(self._reader, fact, told, self._mapping.unknown, self._marks)
 
     def units(self) -> dict[str, str]:

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from fitsvc.audits.cells import FactColumn
+from fitsvc.audits.cells import FactColumn, is_figure
 from fitsvc.audits.chunks import Chunk
 from fitsvc.audits.decimals import DecimalMarks
 from fitsvc.audits.items import Flags, Items, joined
@@ -48,6 +48,12 @@ class SubjectReader:
         """Whether a column is a fact of the subject, should a row of it come."""
         column: Mapped = self._mapping.columns.get(title) or by_name(title)
         return column.name in self._reader.vocabulary.of(self._subject)
+
+    def is_figure(self, title: str) -> bool:
+        """Whether a column is a figure of the subject, should a row of it come."""
+        column: Mapped = self._mapping.columns.get(title) or by_name(title)
+        fact = self._reader.vocabulary.of(self._subject).get(column.name)
+        return fact is not None and is_figure(fact)
 
     def titles(self) -> list[str]:
         """The titles of the columns that were read of its rows."""
