@@ -57,6 +57,7 @@ def test_a_disk_that_fails_is_no_fault_of_the_catalogue(
 ) -> None:
     """Who audits is told of the disk, not to write the file again; one that may not be read is told as that."""
     file, code = tmp_path / name, errno.EIO
+    rigs()  # which are read once, and not from a disk that fails
 
     def fails(*_: object, **__: object) -> None:
         raise OSError(code, os.strerror(code))
