@@ -26,6 +26,11 @@ LONGEST_TEXT: Final = 2_000
 _FAR: Final = 10**15
 _UPRIGHT: Final = 89.0
 """Degrees from which a slope is a wall."""
+_SLIP: Final = 1.5
+"""How many times a size another length is that is no slip of it."""
+_INCH: Final = 25.4
+_ROUND: Final = 1.0
+"""Millimetres by which the round figure of a size may be off: 50 mm is 2 in."""
 _TRUTHS: Final[Mapping[Any, Truth]] = {True: YES, False: NO, "yes": YES, "no": NO, "true": YES, "false": NO}
 
 
@@ -320,13 +325,23 @@ def _size(fact: Fact, kind: ListType, wire: str, pointer: str) -> Mask:
     for i, size in enumerate(kind.sizes):
         if abs(size - amount) <= TOLERANCE:
             return kind.member(i)
-    near = min(zip(kind.sizes, kind.members, strict=True), key=lambda pair: abs(pair[0] - amount))
+    raise _refuse(t("{wire} is not a size of {the}", wire=shown(wire), the=fact.the), _near_size(kind, amount), pointer)
+
+
+def _near_size(kind: ListType, amount: float) -> str:
+    """What a length that is no size was likely meant to be: one so far from all that a unit was taken for another is
+    none of them, and in inches may be the round millimetres that a size goes by.
+    """
+    every = list(zip(kind.sizes, kind.members, strict=True))
+    size, near = min(every, key=lambda pair: abs(pair[0] - amount))
     listed = ", ".join(f"`{member}`" for member in kind.members)
-    raise _refuse(
-        t("{wire} is not a size of {the}", wire=shown(wire), the=fact.the),
-        t("did you mean `{near}` ({size} mm)? It is one of {listed}", near=near[1], size=near[0], listed=listed),
-        pointer,
-    )
+    if size / _SLIP < amount < size * _SLIP:
+        return t("did you mean `{near}` ({size} mm)? It is one of {listed}", near=near, size=size, listed=listed)
+    figure = amount / _INCH
+    if by_mm := [member for size, member in every if abs(size - figure) < _ROUND]:
+        told = {"figure": f"{figure:.6g}", "near": by_mm[0], "listed": listed}
+        return t("did you mean {figure} mm, by which `{near}` goes? It is one of {listed}", **told)
+    return t("it is one of {listed}", listed=listed)
 
 
 def _yes_no(fact: Fact, wire: Json) -> dict[str, Value]:

@@ -247,6 +247,21 @@ def test_titles_are_kept_as_they_stand(tmp_path: Path, between: str) -> None:
     ]  # fmt: skip
 
 
+def test_a_remark_says_what_stands_there(tmp_path: Path) -> None:
+    """And by which unit it was read, where no title says one: nobody is told a size that the cell is furthest from."""
+    (tmp_path / "a.csv").write_text(
+        "Item No,Type,Shank,Weight\nA-1,Ball mount,2,3 Pfund\nA-2,Ball mount,50,9 lb\nA-3,Ball mount,2-1/2,9 lb\n"
+    )
+    command = ["intake", str(tmp_path / "a.csv"), "--supplier", "x", "--into", str(tmp_path)]
+    assert main([*command, "-o", str(tmp_path / "clean")]) == 0
+    told = {row["Item No"]: row["remarks"] for row in rows_of_text(tmp_path / "clean" / REMARKS)}
+    assert told["A-2"].startswith(
+        "Shank: `50` is not a size of the accessory's shank size (did you mean 50 mm, by which"
+    )
+    assert told["A-2"].endswith("; without a unit it is read as `50 in`)")
+    assert "a Pfund is 500 g and no pound" in told["A-1"]
+
+
 def test_what_could_not_be_read_never_loads_as_nothing_said(tmp_path: Path) -> None:
     """A figure becomes anything plausible, which is no yes; an item whose odd choice opens a rule is left out.
 

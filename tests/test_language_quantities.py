@@ -168,6 +168,7 @@ def test_every_unit_agrees_with_pint() -> None:
         ("-3/4", LENGTH, "`-3/4` has no unit", "write `-3/4 in` or `-3/4 mm`"),
         ("3 inchs", LENGTH, "`inchs` in `3 inchs` is not a known unit", "did you mean `inches`?"),
         ("3 ton", MASS, "`3 ton` could be several tons", "write `t` for 1000 kg, or pounds"),
+        ("3 Pfund", MASS, "`Pfund` in `3 Pfund` is not a unit that is read", "a Pfund is 500 g and no pound"),
         ("25 piedras", MASS, "`piedras` in `25 piedras` is not a unit that is read", "a stone is 14 lb"),
         ("2 quintales", MASS, "`quintales` in `2 quintales` is not a unit that is read", "write kg or lb"),
         ("3 fps", MASS, "`fps` in `3 fps` is not a known unit", "write one of lb, oz, kg, g, t"),

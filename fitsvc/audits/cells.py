@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.chunks import WIRE, covered_problem
+from fitsvc.audits.chunks import WIRE, covered_problem, shown
 from fitsvc.audits.decimals import EITHER, EITHER_COMMA, DecimalMarks, with_point
 from fitsvc.audits.mapping import MARKS, Mapped, folded
 from fitsvc.audits.plain_rows import CodedCells
@@ -116,9 +116,21 @@ class FactColumn:
             return self._reader.value(self.fact, wire) if wire is not None else {}
         except ProblemsFound as found:
             first = found.problems[0]
-            help = t(_EMPTY, word=cell.strip()) if folded(cell) in NOTHING else first.help
-            self._wrong[code] = Problem(first.message, help, pointer=self.column.title + _within(first.pointer))
+            message, help = self._as_written(cell, first)
+            help = t(_EMPTY, word=cell.strip()) if folded(cell) in NOTHING else help
+            self._wrong[code] = Problem(message, help, pointer=self.column.title + _within(first.pointer))
             return {}
+
+    def _as_written(self, cell: str, problem: Problem) -> tuple[str, str]:
+        """A problem's message and help with the cell as it stands: of a unit that no title names it is said that it
+        is read so.
+        """
+        own, unit = shown(cell).strip(), self.column.unit
+        told = f"`{own} {unit}`"
+        if not unit or unit.casefold() in self.column.title.casefold() or told not in problem.message:
+            return problem.message, problem.help
+        taken = t("without a unit it is read as {told}", told=told)
+        return problem.message.replace(told, f"`{own}`"), f"{problem.help}; {taken}" if problem.help else taken
 
     def plain(self, cell: str | None) -> str:
         """A cell in the form in which files are loaded, with its unit; empty where it says nothing that is known."""

@@ -142,12 +142,14 @@ UNITS: dict[str, tuple[Dimension, Fraction]] = {
 
 _STONE, _HUNDREDWEIGHT = later("a stone is 14 lb: write lb or kg"), later("a hundredweight is 100 or 112 lb: write lb")
 _QUINTAL = later("a quintal is 100 kg or some 46 kg: write kg or lb")
+_PFUND = later("a Pfund is 500 g and no pound: write kg or g")
 _YARD = later("a yard is 3 ft: write ft or m")
 _OTHERS = {
     **dict.fromkeys(("st", "stone", "stones", "piedra", "piedras"), _STONE),
     **dict.fromkeys(("quintal", "quintals", "quintales"), _QUINTAL),
     **dict.fromkeys(("cwt", "hundredweight"), _HUNDREDWEIGHT),
     **dict.fromkeys(("yd", "yds", "yard", "yards"), _YARD),
+    **dict.fromkeys(("pfund", "pfd"), _PFUND),
 }
 """Units that people write and that are not read, each with what to write."""
 
