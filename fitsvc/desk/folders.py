@@ -120,7 +120,7 @@ class Desk:
 
     def trees(self, texts: Mapping[Path, str]) -> dict[Path, Node]:
         """The trees of the files, some of them with other texts; ProblemsFound where one is no YAML."""
-        return {path: self._tree(path, texts.get(path)) for path in self.files()}
+        return {path: self._tree(path, texts.get(path)) for path in kept_files(self.folder).values()}
 
     def _tree(self, path: Path, text: str | None) -> Node:
         if text is not None:

@@ -6,6 +6,7 @@ What comes of it is read before it is given out, and means what it meant, word f
 
 import re
 from collections.abc import Iterator
+from collections.abc import Mapping as Map
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -13,10 +14,10 @@ from typing import Final
 from fitsvc.desk.folders import Desk
 from fitsvc.desk.going import Mention, mentions
 from fitsvc.desk.naming import Declared, Sort
-from fitsvc.document import Json
+from fitsvc.document import Document, Json
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.adding import SECTION as BESIDE
-from fitsvc.rulebook.folder import TOP_FILE, shown_as
+from fitsvc.rulebook.folder import TOP_FILE, shown_as, tongue_files
 from fitsvc.rulebook.meaning import meaning_of
 from fitsvc.rulebook.vocabulary import FORMERLY
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar, Sequence
@@ -50,15 +51,18 @@ def renamed(desk: Desk, named: Mention, to: str) -> dict[Path, list[Edit]]:
     edits = {path: found for path in desk.own() if (found := sorted(_edits(desk, path, one, name)))}
     after = desk.trees({path: edited(desk.text(path), found) for path, found in edits.items()})
     desk.load(after)
-    own = set(desk.own())
-    was, now = (
-        meaning_of(desk.folder, {path: tree for path, tree in trees.items() if path in own})
-        for trees in (before, after)
-    )
+    was, now = (_own_meaning(desk, trees) for trees in (before, after))
     if _otherwise_called(was, one, name) != _without_former(now):
         help = f"rename it by hand, and keep `{FORMERLY}: [{named.name.partition('.')[2]}]` in its entry"
         raise ProblemsFound([Problem("the rules would not mean the same with that name", help)])
     return edits
+
+
+def _own_meaning(desk: Desk, trees: Map[Path, Node]) -> Document:
+    """What the files of a folder's own mean, and say in other languages."""
+    own, said = set(desk.own()), tongue_files(desk.folder)
+    rules = {path: tree for path, tree in trees.items() if path in own and path not in said.values()}
+    return meaning_of(desk.folder, rules, {name: trees[path] for name, path in said.items() if path in own})
 
 
 def renamable(desk: Desk, named: Mention) -> Declared:
