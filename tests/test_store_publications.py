@@ -62,6 +62,23 @@ def test_a_clock_that_is_behind_has_the_last_word_too(database: Database, monkey
     assert held(database) == [OLD, NEW]
 
 
+def test_what_would_never_be_in_force_is_refused(database: Database) -> None:
+    """From a time before another came into force, which would stay in force: nobody is told that it is not."""
+    past = now() - timedelta(days=9)
+    put(database, OLD, past)
+    put(database, NEW)
+    for begins in (past, past + timedelta(days=1)):
+        with database.session() as session, pytest.raises(StoreError, match=f"never be in force: {NEW} is, from"):
+            activate(session, OLD, SHELL, "back", begins)
+    with database.session() as session:
+        assert len(list_activations(session)) == 2
+        activate(session, NEW, SHELL, "as it is", past)
+    assert held(database) == [NEW, OLD]
+    with database.session() as session:
+        activate(session, OLD, SHELL, "back", now())
+    assert held(database) == [OLD, NEW]
+
+
 def test_what_cannot_be_brought_into_force_is_told(database: Database) -> None:
     """A digest that nobody published, one too short or of several, no reason, and nothing to go back to."""
     ambiguous = "sha256:" + "0a" * 31 + "00"

@@ -87,11 +87,19 @@ def is_published(session: Session, digest: str) -> bool:
 def activate(
     session: Session, digits: str, write: Write, because: str, holds_from: datetime | None = None
 ) -> Activation:
-    """Let a published rulebook be in force from some time on, or from now; StoreError where it cannot."""
+    """Let a published rulebook be in force from some time on, or from now; StoreError where it cannot.
+
+    So it is where another came into force after that time already: it would be behind that one for good.
+    """
     checks = Checks()
     checks.text("/because", because, NOTE, required=True)
     checks.finish()
     digest, at = published(session, digits).digest, now()
+    if holds_from is not None and (after := _after(session, holds_from, at)) and after.digest != digest:
+        raise StoreError(
+            f"{digest} would never be in force: {after.digest} is, from {after.holds_from:%Y-%m-%d %H:%M:%S} UTC on, "
+            f"which comes after {holds_from:%Y-%m-%d %H:%M:%S}; leave the time out to bring it into force now"
+        )
     line = Activation(
         digest=digest, holds_from=holds_from or _at_once(session, at), by=write.by, because=because, at=at
     )
@@ -100,6 +108,12 @@ def activate(
     told = {"holds_from": line.holds_from.isoformat(), "because": because}
     log_write(session, write, "activates", "rulebook", digest, after=told)
     return line
+
+
+def _after(session: Session, begins: datetime, at: datetime) -> Activation | None:
+    """What is in force at an instant, where it came into force after a time."""
+    query = select(Activation).where(col(Activation.holds_from) > begins, col(Activation.holds_from) <= at)
+    return session.exec(query.order_by(col(Activation.holds_from).desc(), col(Activation.sequence).desc())).first()
 
 
 def _at_once(session: Session, at: datetime) -> datetime:
