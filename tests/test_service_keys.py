@@ -3,7 +3,7 @@
 import json
 import logging
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from demo_world import answerer
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
+from sqlmodel import Session
 
 from fitsvc.service.app import create_app
 from fitsvc.service.examples import BODIES, QUESTION
@@ -20,7 +21,8 @@ from fitsvc.service.logs import REQUEST, JsonLines
 from fitsvc.service.settings import Settings
 from fitsvc.store.api_keys import create_key, rotate_key
 from fitsvc.store.database import Database
-from fitsvc.store.tables import now
+from fitsvc.store.tables import KeptReply, now
+from fitsvc.store.written import kept_reply
 
 Client = TestClient[Litestar]
 ACCESSORY = BODIES["NewAccessory"]
@@ -196,6 +198,30 @@ def test_a_request_that_is_sent_again_is_done_once(database: Database, tmp_path:
         assert theirs.headers["location"] != first.headers["location"]
         problem(client.post("/v1/rigs", json=rig, headers={**mine, "Idempotency-Key": "a b"}), 400)
         assert len(client.get("/v1/rigs").json()["items"]) == 2
+
+
+def test_of_the_same_request_twice_at_a_time_one_is_done(
+    database_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another comes through between the look for a kept reply and what is made: both are answered as that one is."""
+    database = Database(database_url)
+    sent = {**key(database, "edit"), "Idempotency-Key": "order-1"}
+    rig = {"name": "A rig", "rig": {"receiver": {"facts": {"opening": "2 in"}}}}
+    with closing(database), serving(database, tmp_path) as client:
+        quicker: list[Any] = []
+
+        def looking(session: Session, by: str, token: str) -> KeptReply | None:
+            found = kept_reply(session, by, token)
+            if not quicker:
+                quicker.append(None)
+                quicker[0] = client.post("/v1/rigs", json=rig, headers=sent)
+            return found
+
+        monkeypatch.setattr("fitsvc.service.once.kept_reply", looking)
+        made = client.post("/v1/rigs", json=rig, headers=sent)
+        assert (made.status_code, made.content) == (201, quicker[0].content)
+        assert made.headers["location"] == quicker[0].headers["location"]
+        assert len(client.get("/v1/rigs").json()["items"]) == 1
 
 
 def test_a_put_makes_what_is_not_there(database: Database, tmp_path: Path) -> None:

@@ -15,6 +15,8 @@ from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.keys import key_name
 from fitsvc.service.operations import IDEMPOTENCY
 from fitsvc.service.problems import problem
+from fitsvc.store.database import Database
+from fitsvc.store.errors import StoreError
 from fitsvc.store.tables import KeptReply
 from fitsvc.store.written import keep_reply, kept_reply
 
@@ -30,13 +32,29 @@ def once(request: AnyRequest, document: Json, make: Callable[[Session], Response
     """Make something in one transaction, unless a request with the same idempotency key of this caller has made it.
 
     The reply is kept in the transaction that it tells of, so that both are there or neither is. A problem is raised
-    where the key came with another request.
+    where the key came with another request. Of two that come at the same time the one that is later in the store has
+    the reply of the other.
     """
-    token = request.headers.get(IDEMPOTENCY.name.lower())
-    with service_of(request).database.session() as session:
-        if token is None:
+    token, database = request.headers.get(IDEMPOTENCY.name.lower()), service_of(request).database
+    if token is None:
+        with database.session() as session:
             return make(session)
-        by, asked = key_name(request), _digest(request, document)
+    by, asked = key_name(request), _digest(request, document)
+    try:
+        return _once(database, by, token, asked, make)
+    except StoreError:
+        with database.session() as session:
+            kept = kept_reply(session, by, token)
+        if kept is None:
+            raise
+        return _again(kept, asked)
+
+
+def _once(
+    database: Database, by: str, token: str, asked: str, make: Callable[[Session], Response[bytes]]
+) -> Response[bytes]:
+    """Make something and keep its reply, unless one is kept already; StoreError where another was quicker."""
+    with database.session() as session:
         kept = kept_reply(session, by, token)
         if kept is not None:
             return _again(kept, asked)
