@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import Final
 
+from demo_world import world
 from judging import answer, answerer
 from test_answers_reading_aloud import answers
 from test_rules_trade import TOWED
@@ -124,3 +125,25 @@ def test_several_answers_tell_each_sentence_where_it_first_stands() -> None:
         ("Read it.", ["Weigh all."]),
         ("Ask.", []),
     ]
+
+
+def test_nothing_is_asked_for_that_decides_nothing() -> None:
+    """Of what is known closely enough nobody is sent for a nearer reading: what is to be done is said in its place."""
+    document = {
+        "rig": {
+            "vehicle": {"id": "veh_muckle_2023_short"},
+            "receiver": {"id": "rcv_brannoch_muckle"},
+            "mounting": {"id": "mnt_muckle_short_own"},
+        },
+        "accessory": {"sku": "EVK-2-1000"},
+        "ball": {"sku": "RBL-2516-E"},
+        "trailer": {"sku": "BRW-BARROW-24"},
+        "load": {"facts": {"occupants_weight": "600 lb"}},
+    }
+    found = answerer().answer(document, world())
+    (thing,) = found.to_see_to
+    assert found.outcome == "conditional" and found.next == []
+    assert found.summary == f"Only if you see to this. {thing.told}"
+    for weight in ("810 lb", "850 lb"):
+        told = {**document, "trailer": {"sku": "BRW-BARROW-24", "facts": {"tongue_weight": weight}}}
+        assert answerer().answer(told, world()).summary == found.summary

@@ -2,21 +2,26 @@
 
 Facts are supposed one after another, first those that settle a rule by themselves and the cheapest of them, each at
 the reading that helps most, until every rule passes or nothing is left to suppose. Then they are taken back, dearest
-first, wherever no rule misses them. What stays is asked for. Single rules are judged, a few times for each fact that
+first, wherever no rule misses them. What stays is asked for, but not for a rule that stays open with whatever is told
+of all that it waits for. Single rules are judged, a few times for each fact that
 they wait for, and never for every reading of one fact with every reading of another.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import product
+from math import prod
 from typing import Final
 
 from fitsvc.answers.missing import Missing
-from fitsvc.answers.readings import BAD, GOOD, Runs
+from fitsvc.answers.readings import BAD, GOOD, OPEN, Runs
 from fitsvc.answers.trying import Trying, UnknownFact
 from fitsvc.language.display import System
 from fitsvc.language.types import Value
 
 _MOST_VALUES: Final = 24
 """Readings of one fact that are supposed; a list of more members is cut there."""
+_MOST_TOGETHER: Final = 64
+"""Readings of several facts together with each of which a rule is tried that nothing was found to settle."""
 
 
 class Settling:
@@ -49,7 +54,32 @@ class Settling:
         passed = [number for number in rules if number not in left]
         self._take_back([held for held in self.trying.supposed if held not in before], passed)
         found = {number: tuple(held for held in self.held[number] if held in self.trying.supposed) for number in passed}
-        return found | {number: self.held[number] for number in left}
+        return found | {number: () if self._stays_open(number) else self.held[number] for number in left}
+
+    def _stays_open(self, number: int) -> bool:
+        """Whether a rule stays open with each handful of readings of all that it waits for, their ends among them.
+
+        Then nothing of it can be learnt by telling these: it reads something that nobody is asked for.
+        """
+        facts = self.held[number]
+        if any({GOOD, BAD} & self.runs[held][number].statuses for held in facts if held in self.runs):
+            return False
+        readings = [self._missing.grid(held, self.trying.case).few() for held in facts]
+        if prod(map(len, readings)) > min(_MOST_TOGETHER, self.trying.work.left):
+            return False
+        before = {held: self.trying.supposed[held] for held in facts if held in self.trying.supposed}
+        results = set[str]()
+        for values in product(*readings):
+            for held, value in zip(facts, values, strict=True):
+                self.trying.suppose(held, value)
+            results.add(self.trying.judged(number, self.trying.now))
+            if results != {OPEN}:
+                break
+        for held in facts:
+            self.trying.take_back(held)
+        for held, value in before.items():
+            self.trying.suppose(held, value)
+        return results == {OPEN}
 
     def _read_all(self) -> None:
         """Find out what the readings of each fact come to, as far as there is work left for it."""
