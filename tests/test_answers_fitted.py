@@ -10,12 +10,14 @@ from judging import Facts, answer, answerer
 from several import asked, bikes, boat
 from test_rules_trade import BIKES, TOWED
 
-from fitsvc.answers.answer import Answer
+from fitsvc.answers.answer import Answer, Next
 from fitsvc.answers.phrases import texts
 from fitsvc.answers.readings import grid_of
 from fitsvc.answers.summary import told as said_of
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType
+from fitsvc.service.speaking import spoken_tongues
+from fitsvc.tongues import ENGLISH, speaking
 
 RATINGS = ("vehicle.tow_rating", "vehicle.tongue_rating", "vehicle.gcwr", "vehicle.gvwr", "vehicle.placard_capacity")
 BEHIND_TRAILER: Facts = {
@@ -354,14 +356,26 @@ def test_a_reading_that_another_rule_refuses_lower_down_is_told_from_there_on() 
         assert rules.isdisjoint({"pull-within-d-value", "people-and-luggage/payload.left_with_trailer"}) == fits
 
 
-def test_a_reading_of_which_any_does_is_asked_for_as_such() -> None:
-    """Whatever the wheelbase is, the axles bear it: the step says so, and praises no one reading."""
+def test_a_reading_of_which_any_does_is_not_asked_for() -> None:
+    """Whatever the wheelbase is, the axles bear it: nobody is sent to measure it."""
     found = answer(without(BIKES, "vehicle.wheelbase"))
-    (step,) = found.next
-    assert (step.fact, step.works_if) == ("vehicle.wheelbase", "any reading")
-    assert said_of(step, found, None) == [
-        "it is in order with any plausible reading, told as near as it can be measured"
-    ]
+    assert (found.outcome, found.next) == ("works", [])
+
+
+def test_a_reading_of_which_any_does_is_told_as_such() -> None:
+    """A step that any reading settles praises no one reading, in whichever language it is told."""
+    found = answer(BIKES)
+    for code, any_, told in (
+        ("en", "any reading", "it is in order with any plausible reading, told as near as it can be measured"),
+        (
+            "es",
+            "cualquier lectura",
+            "está en orden con cualquier lectura plausible, dicha tan cerca como se pueda medir",
+        ),
+    ):
+        with speaking(spoken_tongues(None).get(code, ENGLISH)):
+            step = Next(fact="vehicle.wheelbase", ask="measure", how="", works_if=any_)
+            assert said_of(step, found, None) == [told]
 
 
 def test_a_tyre_is_told_by_the_part_that_decides() -> None:

@@ -36,7 +36,7 @@ ASK: Final[Mapping[str, Ask]] = {
     "scales": "weigh",
     "dealer": "look up",
 }
-ANY: Final = "any reading"
+ANY: Final = later("any reading")
 
 MOST_STEPS: Final = 10
 """How many steps are told; nobody reads on who is asked for more at once."""

@@ -405,7 +405,7 @@ class Remedies:
     def _wanted(self, open_case: Case, rules: Sequence[int], rests: set[str], most: int = _MOST_WANTED) -> list[Next]:
         """What would settle these rules of facts taken as not known, where some readings would and others not."""
         steps = settling(self.missing, open_case, rules, (), self.system, most)
-        return [step for step in steps.told if step.fact in rests and step.works_if not in ("", ANY)]
+        return [step for step in steps.told if step.fact in rests and step.works_if not in ("", t(ANY))]
 
 
 def _would_be(thing: str, text: str, first: bool) -> str:

@@ -120,7 +120,7 @@ def told(step: Next, answer: Answer, fact: Fact | None) -> list[str]:
     Of what is measured it is told what to do with one between the last that works and the first that fails.
     """
     parts = []
-    if step.works_if == ANY:
+    if step.works_if == t(ANY):
         parts.append(t("it is in order with any plausible reading, told as near as it can be measured"))
     elif step.works_if:
         works = later("it can work {if_so}") if _leaves(step, answer.to_see_to) else later("it works {if_so}")
@@ -138,7 +138,7 @@ def told(step: Next, answer: Answer, fact: Fact | None) -> list[str]:
     if step.leaves_open:
         parts.append(_left(step))
     measured = fact is not None and isinstance(fact.type, NumberType) and fact.kind != "count"
-    if measured and step.works_if not in ("", ANY) and step.fails_if and not (step.open_if or step.less_if):
+    if measured and step.works_if not in ("", t(ANY)) and step.fails_if and not (step.open_if or step.less_if):
         parts.append(t("between the two, read it nearer"))
     return parts
 
@@ -191,7 +191,7 @@ def left_open(count: int) -> str:
 def _ask(wording: Wording, steps: Sequence[Next], things: Sequence[ToSeeTo]) -> str:
     first = steps[0]
     text = to_ask(wording, first)
-    if first.works_if not in ("", ANY):
+    if first.works_if not in ("", t(ANY)):
         left = f". {capped(_left(first))}" if first.leaves_open else ""
         works = later("{ask}: it can work {if_so}") if _leaves(first, things) else later("{ask}: it works {if_so}")
         return t(works, ask=text, if_so=readings(first.works_if)) + left
