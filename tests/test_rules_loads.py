@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 from demo_world import answerer
 from judging import Facts, answer, case, result
+from test_rules_trade import BIKES as WHOLE
 
 from fitsvc.answers.answering import Answerer
 from fitsvc.engine.columns.kernel import Columns
@@ -84,6 +85,26 @@ def test_the_load_is_never_less_than_the_heaviest_bike(rating: Facts, rule: str)
     agreed = {**facts, "load.heaviest_bike": "40 lb"}
     assert result("heaviest-is-one-of-them", agreed) == "passes"
     assert result(rule, agreed) != "fails"
+
+
+@pytest.mark.parametrize(
+    ("bikes", "each", "heaviest", "outcome"),
+    [
+        (2, "40 lb", "45 lb", "works"),
+        (2, "40 lb", "70 lb", "works"),
+        (2, "40 lb", "71 lb", "conditional"),
+        (2, "40 lb", "79 lb", "conditional"),
+        (2, "50 lb", "60 lb", "works"),
+        (2, "50 lb", "61 lb", "conditional"),
+    ],
+)
+def test_the_heaviest_beside_others_as_heavy_as_told_is_no_plain_yes(
+    bikes: int, each: str, heaviest: str, outcome: str
+) -> None:
+    """Who tells the heaviest apart may mean by each what the others weigh: where that is too much it is no yes."""
+    bikes_told: Facts = {"load.bikes": bikes, "load.bike_weight": each, "load.heaviest_bike": heaviest}
+    carrier: Facts = {"accessory.capacity": "110 lb", "accessory.bike_weight_max": "80 lb", "accessory.bikes_max": 2}
+    assert answer({**WHOLE, **carrier, **bikes_told}).outcome == outcome
 
 
 def test_a_heaviest_bike_alone_names_a_load() -> None:
