@@ -145,6 +145,26 @@ def test_a_language_has_words_for_every_text_and_for_no_other(code: str, ruleboo
     assert not stale, f"{len(stale)} words are for no text: {stale[:20]}"
 
 
+@pytest.mark.parametrize("place", ["ontario", "european_union", "texas", "new_york"])
+def test_what_is_said_about_a_law_is_in_the_language(
+    pages: TestClient[Litestar], rulebook: Rulebook, place: str
+) -> None:
+    """The name of a law stays; the page that tells of it, or what else of it is told, is in the reader's own words."""
+    trailer = {"gross_weight": "5000 lb", "brakes": "none"}
+    document = {"trailer": {"facts": trailer}, "load": {"facts": {"jurisdiction": place}}}
+    told = {
+        code: " ".join(
+            one["reason"]
+            for one in pages.post("/v1/answers", json=document, headers={"Accept-Language": code}).json()["findings"]
+        )
+        for code in ("en", "es")
+    }
+    cite = rulebook.tables["brake_law"].rows[place].source.cite
+    assert f"({cite})" in told["en"]
+    assert spoken_tongues(None)["es"].say(cite) != cite not in told["es"]
+    assert f"({spoken_tongues(None)['es'].say(cite)})" in told["es"]
+
+
 @pytest.mark.parametrize("code", sorted(one for one in spoken_tongues(None) if "-" not in one))
 def test_words_have_the_values_of_their_text(code: str) -> None:
     """The same values in braces, whatever their order, and as many brackets."""

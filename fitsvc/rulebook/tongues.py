@@ -52,6 +52,8 @@ _KEPT: Final = frozenset(
     ("examples", "signed", "hazards", "helps", "bodies", "side_view", "node", "guard", "requires", "met")
 )
 """Fields without texts, passed over."""
+_WORD: Final = re.compile(r"\b[a-z]{3,}\b")
+"""A word of a citation that is no name."""
 _IF_KNOWN: Final = re.compile(r"\[([^\[\]|]*)(?:\|([^\[\]|]*))?\]")
 T = TypeVar("T")
 
@@ -79,12 +81,18 @@ def texts_of(rulebook: Rulebook) -> list[str]:
     """Every text of a rulebook that is for people, once."""
     noted = _Noting()
     noted.one(rulebook)
-    return list(dict.fromkeys((*noted.texts, *rulebook.topics, *_lists(rulebook), *WORDS)))
+    return list(dict.fromkeys((*noted.texts, *rulebook.topics, *_lists(rulebook), *_cites(rulebook), *WORDS)))
 
 
 def _lists(rulebook: Rulebook) -> Iterator[str]:
     """The lists that facts are chosen from, as they are called."""
     yield from (name.replace("_", " ") for name in rulebook.vocabulary.lists)
+
+
+def _cites(rulebook: Rulebook) -> Iterator[str]:
+    """What reasons cite of laws by tables, where words stand about the name, as of a page that tells of one."""
+    cites = (row.source.cite for table in rulebook.tables.values() for row in table.rows.values())
+    yield from (cite for cite in cites if _WORD.search(cite))
 
 
 def labels_of(rulebook: Rulebook) -> set[str]:

@@ -315,7 +315,7 @@ class Library:
         rows = [
             (
                 sentence(words.get(member, member)),
-                f"{sentence(row.asks)} ({row.source.cite}; {t(_SEEN[row.source.seen])}, {row.source.as_of})",
+                f"{sentence(row.asks)} ({t(row.source.cite)}; {t(_SEEN[row.source.seen])}, {row.source.as_of})",
             )
             for member, row in entry.rows.items()
         ]
