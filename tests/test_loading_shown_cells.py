@@ -136,7 +136,7 @@ def test_a_format_shows_a_number(format: str, number: int, shown: str) -> None:
 
 @BOTH
 def test_codes_are_read_as_they_show(tmp_path: Path, write: Write) -> None:
-    """A part number keeps its zeros and its dashes; a figure stays a figure, whatever unit or thousands it shows."""
+    """A part number keeps its zeros and its dashes; a figure stays a figure, whatever thousands it shows."""
     rows: Rows = [
         ["sku", "weight [lb]", "capacity [lb]", "bikes_max"],
         [Formatted(4711, "000000", "004711"), Formatted(9, '0" kg"', "9 kg"), Formatted(1500, "# ##0", "1 500"), 2],
@@ -146,13 +146,14 @@ def test_codes_are_read_as_they_show(tmp_path: Path, write: Write) -> None:
     ]
     path = write(tmp_path / _name(write), {"Items": rows})
     assert _read(path)[1:] == [
-        (2, ["004711", 9, 1500, 2]), (3, ["123-456", 9.5, 40, "04"]), (4, [4711, 1500, 0.5, 2]), (5, [47, -9, 40, 2]),
+        (2, ["004711", "9 kg", 1500, 2]), (3, ["123-456", 9.5, 40, "04"]),
+        (4, [4711, 1500, 0.5, 2]), (5, [47, -9, 40, 2]),
     ]  # fmt: skip
     command = ["intake", str(path), "--supplier", "x", "--into", str(tmp_path), "-o", str(tmp_path / "clean")]
     assert main(command) == 0
     assert [row["sku"] for row in rows_of_text(tmp_path / "clean" / REMARKS)] == ["004711", "123-456", "4711", "47"]
     loaded = {row["sku"]: row for row in rows_of_text(tmp_path / "clean" / CATALOGUE)}
-    assert (loaded["123-456"]["bikes_max"], loaded["004711"]["weight"]) == ("4", "9 lb")
+    assert (loaded["123-456"]["bikes_max"], loaded["004711"]["weight"]) == ("4", "9 kg")
 
 
 def test_cells_that_repeat_have_each_their_code(tmp_path: Path) -> None:
@@ -169,3 +170,19 @@ def test_cells_that_repeat_have_each_their_code(tmp_path: Path) -> None:
         for name, part in (parts | {"content.xml": content}).items():
             archive.writestr(name, part)
     assert _read(path)[1:] == [*((number, ["007", "007", "x"]) for number in (2, 3, 4)), (5, ["B", "y", None])]
+
+
+@BOTH
+def test_a_unit_that_a_format_shows_is_read(tmp_path: Path, write: Write) -> None:
+    """Kilograms by their format are kilograms, whatever the title says; a word that is no unit says nothing."""
+    rows: Rows = [
+        ["sku", "kind", "weight [lb]", "bikes_max"],
+        ["A", "bike_carrier", Formatted(20.5, '0.0" kg"', "20.5 kg"), Formatted(2, '0 "St."', "2 St.")],
+        ["B", "bike_carrier", Formatted(45, "0.0\\ \\l\\b", "45.0 lb"), Formatted(4, "0", "4")],
+        ["C", "bike_carrier", Formatted(1.5, '0.00" pcs"', "1.50 pcs"), 3],
+    ]
+    path = write(tmp_path / _name(write), {"Items": rows})
+    read = [cells[2:] for _, cells in _read(path)][1:]
+    assert read == [["20.5 kg", 2], ["45 lb", 4], [1.5, 3]]
+    audit(path, tmp_path / "out", rigs()[:1])
+    assert not found(tmp_path / "out", "bad_cells")

@@ -1,7 +1,7 @@
-"""The cells of a workbook that hold a number and show a code, such as `004711` of 4711 by the format `000000`.
+"""The cells of a workbook that hold a number and show more: a unit, or a code as `004711` by the format `000000`.
 
-What reads values hands over the number, and nobody who looks at the sheet knows it: the code is what was written.
-Formats of figures, with decimals, thousands or a word behind them, show nothing that the number does not say.
+What reads values hands over the number, and nobody who looks at the sheet knows it: what is shown is what was written.
+Formats of figures, with decimals, thousands or a word that is no unit, show nothing that the number does not say.
 """
 
 import re
@@ -12,6 +12,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Final
 
+from fitsvc.language.quantities import QuantityError, parse_any
 from fitsvc.loading.workbook_parts import (
     events_of,
     is_open_document,
@@ -32,12 +33,15 @@ _BETWEEN: Final = re.compile(r"\d[^\d.,'\s]*(?:[-/_]|[^\W\d])[^\d.,'\s]*\d")
 """A sign between digits that parts no thousands and no decimals."""
 _WORD_BEHIND: Final = re.compile(r"\s[^\W\d]+\.?\Z")
 """Such as a unit: what has one is a figure."""
+_ENDS: Final = re.compile(r"[0#?][^0#?]*\Z")
+"""The last digit of a format, and what stands behind it."""
+_UNIT: Final = re.compile(r"[^\W\d_]+\.?|\"|'")
 _LARGEST: Final = 10**15
 """From here on a binary64 is no longer every whole number."""
 
 
 def code_cells(path: Path, sheet: str, rows: int, columns: int) -> dict[tuple[int, int], str]:
-    """The codes that a sheet of so many rows and columns shows, by row and column, both from 1."""
+    """The codes, and figures with a unit, that a sheet of so many rows and columns shows, by row and column from 1."""
     with zipfile.ZipFile(path) as archive:
         if is_open_document(archive):
             return dict(_shown_codes(archive, sheet, rows, columns))
@@ -67,7 +71,36 @@ def _told(cell: ET.Element, formats: dict[str, str]) -> str:
     format = formats.get(cell.get("s", "0"), "")
     if not format or cell.get("t", "n") != "n":
         return ""
+    if unit := _unit(_behind(format)):
+        return _with_unit(_value(cell), unit)
     return _code(shown_by(format, value), value) if (value := _whole(_value(cell))) is not None else ""
+
+
+def _behind(format: str) -> str:
+    """What a format writes behind the digits of a positive number."""
+    ends = _ENDS.search(format.partition(";")[0])
+    tokens = _TOKEN.finditer(ends[0][1:]) if ends else ()
+    return "".join(one["quoted"] or one["escaped"] or "" for one in tokens)
+
+
+def _unit(text: str) -> str:
+    """A word that is a unit; empty of any other, which says nothing of the figure."""
+    word = text.strip()
+    if not _UNIT.fullmatch(word):
+        return ""
+    try:
+        parse_any(f"1 {word}")
+    except QuantityError:
+        return ""
+    return word
+
+
+def _with_unit(value: str, unit: str) -> str:
+    try:
+        number = float(value)
+    except ValueError:
+        return ""
+    return f"{int(number) if number.is_integer() else number} {unit}"
 
 
 def _value(cell: ET.Element) -> str:
@@ -118,9 +151,12 @@ def _shown_codes(
 ) -> Iterator[tuple[tuple[int, int], str]]:
     """The codes of an OpenDocument sheet, whose cells say what they show."""
     for cell in open_document_cells(archive, sheet):
-        if cell.told("value-type") != "float" or (number := _whole(cell.told("value"))) is None:
+        if cell.told("value-type") != "float":
             continue
-        if code := _code(cell.shown().strip(), number):
+        shown, value = cell.shown().strip(), cell.told("value")
+        number, unit = _whole(value), _unit(shown.rpartition(" ")[2])
+        code = _with_unit(value, unit) if unit else _code(shown, number) if number is not None else ""
+        if code:
             for row in islice(range(cell.row, rows + 1), cell.down):
                 for column in islice(range(cell.column, columns + 1), cell.right):
                     yield (row, column), code
