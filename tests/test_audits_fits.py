@@ -10,7 +10,7 @@ from typing import Any
 import pyarrow.parquet as pq
 import pytest
 from audit_world import Rows, accessories, audit, facts_of, found, pair_of, pairs, rigs, small_blocks, write_csv
-from demo_world import answerer
+from demo_world import answerer, stock
 from driven import ENDED, driven, stepped
 from sqlmodel import select
 
@@ -321,3 +321,17 @@ def test_the_command_puts_fits_into_a_store(
     assert "rows kept in sqlite:///" in said and "otherwise since 2026-11-27" in said
     with closing(Database(url)) as database:
         assert kept(database)
+
+
+def test_what_is_to_be_learnt_first_is_of_the_hole_itself(tmp_path: Path) -> None:
+    """An item's own label where that is what its kind waits for, as behind an extension; and never nothing."""
+    rows = [row | {"extension_allowed": "", "fits": ""} for row in accessories() if row["kind"] == "bike_carrier"][:6]
+    extension = next(one.values for one in stock().items("adapter") if one.sku == "BTX-REACH-2-14")
+    of = [replace(rig, case=replace(rig.case, adapters=(extension,))) for rig in rigs()[:2]]
+    with small_blocks():
+        audit(write_csv(tmp_path / "items.csv", rows), tmp_path / "out", of)
+    write_fits(tmp_path / "out", answerer().rulebook, tmp_path / "shop", "csv")
+    holes = found(tmp_path / "shop", "holes")
+    assert holes and all(row["measure_first"] for row in holes if row["to_measure"] != "0")
+    asked = {row["measure_first"] for row in holes if row["to_measure"] != "0"}
+    assert asked == {"whether the accessory is allowed in an extension"}

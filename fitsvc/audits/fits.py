@@ -6,6 +6,7 @@ less or more than it might is a change, too: whoever sold it for so much has to 
 """
 
 import csv
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass
@@ -35,6 +36,9 @@ HOLES: Final = "holes.csv"
 _STATUS: Final = {"works": "fits", "conditional": "fits if", "undetermined": "not known: measure", "fails": "no fit"}
 """What an outcome is to a shop."""
 _NO_FIT: Final = OUTCOMES.index("fails")
+_OPEN: Final = OUTCOMES.index("undetermined")
+_LOOKED_AT: Final = 5
+"""Open pairs of a hole of which it is looked what they wait for, a millisecond each: one of each part of the pairs."""
 _ROWS: Final = 65_536
 _FITS: Final = pa.schema([(name, pa.string()) for name in ("sku", "vehicle", "name", "rig", "status", "because")])
 _LOADED: Final = pa.schema([*_FITS, *((name, pa.string()) for name in Loaded._fields)])
@@ -79,7 +83,7 @@ def write_fits(out: Path, rulebook: Rulebook, into: Path, format: str, against: 
     rigs, titles = _rigs_of(out), titles_of(rulebook)
     into.mkdir(parents=True, exist_ok=True)
     told = FitsTold(rows={name: 0 for name in _STATUS.values() if name != _STATUS["fails"]})
-    kinds = _Kinds(out, rulebook, list(rigs))
+    kinds = _Kinds(out, rulebook, list(rigs), loads)
     with _table(into / f"fits.{format}", _LOADED) as write:
         for batch in _batches(out):
             kinds.count(batch)
@@ -159,13 +163,14 @@ def _as(column: Any, word: Callable[[str], str]) -> pa.Array:
 
 
 class _Kinds:
-    """Pairs counted by rig, kind of item and outcome, for what nothing fits."""
+    """Pairs counted by rig, kind of item and outcome, for what nothing fits; the first open ones tell what to learn."""
 
-    def __init__(self, out: Path, rulebook: Rulebook, rigs: Sequence[str]) -> None:
+    def __init__(self, out: Path, rulebook: Rulebook, rigs: Sequence[str], loads: FitLoads) -> None:
         fact = rulebook.vocabulary.facts.get(KIND)
         self._words = rulebook.vocabulary.words.get(fact.kind, {}) if fact else {}
         self._facts = {name: one.label for name, one in rulebook.vocabulary.facts.items()}
-        self._out, self._rigs = out, {key: place for place, key in enumerate(rigs)}
+        self._rigs, self._loads = {key: place for place, key in enumerate(rigs)}, loads
+        self._open = dict[tuple[int, int], list[str]]()
         self._names, self._of = dict[str, int](), dict[str, int]()
         for row in read_safe(out / "items.csv"):
             self._of[row["sku"]] = self._names.setdefault(row["kind"], len(self._names))
@@ -176,18 +181,23 @@ class _Kinds:
         rig, kind = places_of(batch.column("rig"), self._rigs), places_of(batch.column("sku"), self._of)
         outcome = places_of(batch.column("outcome"), {name: place for place, name in enumerate(OUTCOMES)})
         np.add.at(self._counts, (rig, kind, outcome), 1)
+        rows = np.flatnonzero(outcome == _OPEN)
+        _, first = np.unique(rig[rows] * len(self._names) + kind[rows], return_index=True)
+        skus = batch.column("sku")
+        for row in rows[first].tolist():
+            self._open.setdefault((int(rig[row]), int(kind[row])), []).append(skus[row].as_py())
 
     def write(self, path: Path, rigs: Mapping[str, RigTold]) -> int:
         """Write the kinds of which no item is known to fit a rig, those first that a measurement may win most of."""
-        first = self._measure_first()
         rows = []
         for key, place in self._rigs.items():
             for kind, number in self._names.items():
                 counts = self._counts[place, number].tolist()
                 if kind and sum(counts) and not counts[0] + counts[1]:
                     called = self._words.get(kind, kind)
-                    asked = first.get(key, "") if counts[2] else ""
-                    rows.append([rigs[key].vehicle, rigs[key].name, key, kind, called, sum(counts), counts[2], asked])
+                    asked = self._measure_first(key, self._open[place, number]) if counts[_OPEN] else ""
+                    row = [rigs[key].vehicle, rigs[key].name, key, kind, called, sum(counts), counts[_OPEN], asked]
+                    rows.append(row)
         rows.sort(key=lambda row: (-row[6], -row[5]))
         with written(path) as beside, beside.open("w", encoding="utf-8", newline="") as stream:
             writer = csv.writer(stream, lineterminator="\n")
@@ -195,13 +205,10 @@ class _Kinds:
             writer.writerows(map(safe_row, rows))
         return len(rows)
 
-    def _measure_first(self) -> dict[str, str]:
-        """By rig the label of the fact that most of its pairs wait for."""
-        found: dict[str, tuple[int, str]] = {}
-        for row in read_safe(self._out / "missing_of_rigs.csv"):
-            label = self._facts.get(row["fact"], row["fact"])
-            found[row["rig"]] = max(found.get(row["rig"], (0, "")), (int(row["pairs"]), label), key=lambda one: one[0])
-        return {rig: label for rig, (_, label) in found.items()}
+    def _measure_first(self, rig: str, skus: Sequence[str]) -> str:
+        """The label of the fact that most of a hole's open pairs wait for, be it the rig's or the item's own."""
+        waits = Counter(name for sku in skus[:_LOOKED_AT] for name in self._loads.waits_for(rig, sku))
+        return self._facts[waits.most_common(1)[0][0]] if waits else ""
 
 
 def _changes(

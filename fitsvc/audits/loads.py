@@ -1,4 +1,4 @@
-"""What the items of a finished audit may be loaded with on its rigs where no load is named, by the facts it kept.
+"""What single pairs of a finished audit come to by the facts it kept: what may be loaded, and what they wait for.
 
 An answer's own allowance takes a millisecond, so it is looked for once for all items that nothing tells apart of what
 it rests on, and not by an audit itself: for every pair that fits that would take many times what judging them does.
@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsvc.answers.allowances import AllowanceWords
+from fitsvc.answers.missing import Missing
 from fitsvc.answers.wording import Wording
 from fitsvc.audits.blocks import Kernel, pair_case
 from fitsvc.audits.items import Items
@@ -58,11 +59,13 @@ class _Folded(NamedTuple):
 
 
 class FitLoads:
-    """The allowances of a finished audit's pairs, by the rulebook that it was by."""
+    """The allowances of a finished audit's pairs where no load is named, and the facts that open ones wait for, by the
+    rulebook that it was by.
+    """
 
     def __init__(self, out: Path, kernel: Kernel) -> None:
         self.kernel, self._kept = kernel, kept_facts(out, kernel.slots)
-        self._words = AllowanceWords(Wording(kernel.engine))
+        self._words, self._missing = AllowanceWords(wording := Wording(kernel.engine)), Missing(kernel.engine, wording)
         kinds = [{KIND: Mask(1 << number)} for number in range(len(kinds_of(kernel)) - 1)]
         cases = [Case(of_kind, frozenset({_ITEM})) for of_kind in [*kinds, {}]]
         self._carries = np.array([self._words.allowances.may_apply(case) for case in cases], np.bool_)
@@ -89,6 +92,15 @@ class FitLoads:
             return self._loaded(block.items, place, of)
         key = (rig, number, int(block.alike[place]))
         return self._told.get(key, lambda: self._loaded(block.items, place, of))
+
+    def waits_for(self, rig: str, sku: str) -> list[str]:
+        """The facts that an undetermined pair waits for, each once, those of one rule after those of another."""
+        of, found = self._rigs.get(rig), self._kept.item(sku) if self._kept else None
+        if of is None or found is None:
+            return []
+        case = self.kernel.engine.opened(pair_case(self.kernel, *found, of))
+        held = (self._missing.held(number, case) for number in self.kernel.engine.evaluate(case).holding_up)
+        return list(dict.fromkeys(fact.fact.name for facts in held for fact in facts))
 
     def _loaded(self, items: Items, place: int, rig: AuditRig) -> Loaded:
         case = self.kernel.engine.opened(pair_case(self.kernel, items, place, rig))
