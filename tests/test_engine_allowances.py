@@ -114,17 +114,20 @@ def test_a_weaker_axle_is_never_promised_more() -> None:
 @pytest.mark.parametrize(
     ("facts", "words"),
     [
-        (CARGO, "with up to 240 lb on it by what is known"),
+        (CARGO, "with up to 240 lb on it by what is known, a driver alone aboard"),
         (
             {**CARGO, "receiver.tongue_rating": "200 lb"},
-            "with at most 140 lb on it (its own label allows 240 lb) by what is known",
+            "with at most 140 lb on it (its own label allows 240 lb) by what is known, a driver alone aboard",
         ),
-        (BIKES, "with up to 2 bikes of 60 lb by what is known"),
-        ({**BIKES, "accessory.bikes_max": 1}, "with up to 1 bike of 60 lb by what is known"),
-        ({**BIKES, "accessory.bikes_max": 4}, "with up to 4 bikes of 60 lb, 120 lb in all by what is known"),
+        (BIKES, "with up to 2 bikes of 60 lb by what is known, a driver alone aboard"),
+        ({**BIKES, "accessory.bikes_max": 1}, "with up to 1 bike of 60 lb by what is known, a driver alone aboard"),
+        (
+            {**BIKES, "accessory.bikes_max": 4},
+            "with up to 4 bikes of 60 lb, 120 lb in all by what is known, a driver alone aboard",
+        ),
         (
             {**BIKES, "receiver.tongue_rating": "40 lb"},
-            "with nothing on it (its own label allows 120 lb) by what is known",
+            "with nothing on it (its own label allows 120 lb) by what is known, a driver alone aboard",
         ),
         (
             {**CARGO, "receiver.tongue_rating": None},
@@ -392,4 +395,6 @@ def test_of_several_things_a_carrier_says_what_it_may_carry_too() -> None:
         world(),
     )
     assert found.outcome == "works"
-    assert found.summary.endswith("work on this rig together, the rack with up to 2 bikes of 40 lb.")
+    assert found.summary.endswith(
+        "work on this rig together, the rack with up to 2 bikes of 40 lb, a driver alone aboard."
+    )

@@ -51,6 +51,7 @@ class AllowanceWords:
         self.allowances = Allowances(wording.engine)
         allowances = wording.rulebook.allowances
         self._called = {(one.name, loading.fact): loading.called for one in allowances for loading in one.loadings}
+        self._assumed_as = {one.name: one.assumed_as for one in allowances}
         self._kept = LruCache[Hashable, Carried](_MOST_KEPT)
 
     def told(self, case: Case, system: System) -> AllowanceShown | None:
@@ -133,6 +134,8 @@ class AllowanceWords:
         shown.told = _told(found, shown, self._called[found.allowance.name, found.loading.fact]) + (
             t(" by what is known") if found.open else ""
         )
+        if found.assumes:
+            shown.told += f", {self._assumed_as[found.allowance.name]}"
         return shown
 
     def _unit(self, found: Allowed) -> str:

@@ -50,6 +50,7 @@ MEASURES: Final[Mapping[str, Measure]] = {
     "suspicious_columns": Measure(lambda summary: len(summary["suspicious_columns"]), lambda _: 0),
     "fits_nothing": Measure(lambda summary: summary["fits_nothing"], _rows("items"), "fits_nothing", ("sku", "sku")),
     "lost_fits": Measure(lambda summary: _changed(summary, "lost"), lambda summary: summary["pairs"]),
+    "less_carried": Measure(lambda summary: _changed(summary, "less"), _claims("claims")),
     "gone_items": Measure(lambda summary: (summary["changes"] or {}).get("gone_items", 0), _rows("items")),
 }
 """What may be held to a most, by its name."""

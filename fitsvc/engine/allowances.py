@@ -41,7 +41,7 @@ class Allowed:
     numbers, that refuse more; `open` those that stay open however little is loaded, each with the case that it is
     judged on, with all of it on. Where one of these leaves the whole answer open nothing is surely allowed, and
     `at_most` is None. `by_load` are the rules of its own that a load refuses, if only one heavy enough; `loaded` is its
-    own case with all of it on.
+    own case with all of it on. It `assumes` something that nobody told, and that weighs.
     """
 
     allowance: Allowance
@@ -54,6 +54,7 @@ class Allowed:
     open: tuple[tuple[int, Case], ...]
     by_load: frozenset[int]
     loaded: Case
+    assumes: bool
 
     @property
     def load(self) -> tuple[str, ...]:
@@ -130,6 +131,7 @@ class Allowances:
             step=step(unit, system),
             case=asked,
             by_load=by_load,
+            assumes=any(name not in case.present and _weighs(value) for name, value in assumed.items()),
         ).allowed()
 
     def laden(self, case: Case) -> "Laden | None":
@@ -226,6 +228,11 @@ def _asked(engine: Point, case: Case, loading: Loading, assumed: Mapping[str, Va
     return replace(case, facts={**case.facts, **assumed}, present=case.present | named | subjects)
 
 
+def _weighs(value: Value) -> bool:
+    """Whether an assumed value is more than nothing."""
+    return not isinstance(value, tuple) or value[1] > 0.0
+
+
 def _with(asked: Case, loading: Loading, load: float) -> Case:
     """A case in which the load is asked about, with so much loaded in one."""
     return replace(asked, facts={**asked.facts, **_told(loading, 1, load)})
@@ -304,9 +311,10 @@ class _Trial:
         step: float,
         case: Case,
         by_load: AbstractSet[int] | None,
+        assumes: bool,
     ) -> None:
         self._judge, self._one, self._loading, self._step, self._case = judge, one, loading, step, case
-        self._by_label, self._facts = by_label, dict(case.facts)
+        self._by_label, self._facts, self._assumes = by_label, dict(case.facts), assumes
         # Not with nothing on it: that nothing is within a rating that nobody knows.
         amiss, self._open = judge(self._load(1, step), case.present)
         self._refused = judge(self._load(1, _HEAVIEST * step), case.present)[0]
@@ -344,6 +352,7 @@ class _Trial:
             open=self._judge.judged_on(self._open, loaded),
             by_load=self._by_load,
             loaded=loaded,
+            assumes=self._assumes,
         )
 
     def _times(self) -> int | None:

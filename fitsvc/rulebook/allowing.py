@@ -20,7 +20,12 @@ LOADING: Final = Form(
 ALLOWANCE: Final = Form(
     "an allowance",
     {"name": TEXT, "title": TEXT, "loads": many(LOADING.kind), "by_label": EXPRESSION},
-    {"applies_when": EXPRESSION, "assuming": by_name(EXPRESSION, named("fact")), "told_by": many(named("rule"))},
+    {
+        "applies_when": EXPRESSION,
+        "assuming": by_name(EXPRESSION, named("fact")),
+        "assumed_as": TEXT,
+        "told_by": many(named("rule")),
+    },
 )
 
 
@@ -49,6 +54,7 @@ def _allowance(read: Expressions, node: Node, ids: Sequence[str]) -> Allowance |
         loadings=tuple(known),
         by_label=by_label,
         assuming=_assuming(read, entry),
+        assumed_as=_assumed_as(read, entry),
         told_by=tuple(_told_by(read, entry, ids)),
     )
 
@@ -98,6 +104,14 @@ def _assuming(read: Expressions, entry: Mapping) -> dict[str, AnyTyped]:
         elif (value := read.read_node(node, name, slots[name])) is not None:
             found[name] = value
     return found
+
+
+def _assumed_as(read: Expressions, entry: Mapping) -> str:
+    """What is assumed, in words: a promise that does not say by what it holds is none."""
+    if ("assuming" in entry.entries) != ("assumed_as" in entry.entries):
+        help = "add `assumed_as: a driver alone aboard` beside `assuming`"
+        read.shape.complain(entry, "what an allowance assumes is told with it", help)
+    return read.shape.text(entry, "assumed_as") if "assumed_as" in entry.entries else ""
 
 
 def _told_by(read: Expressions, entry: Mapping, ids: Sequence[str]) -> Iterable[str]:

@@ -363,8 +363,8 @@ class Allowance:
     """What an accessory may be loaded with where the question names no load, by every rule that reads the load.
 
     The first of `loadings` that surely applies is tried, up to what its own label allows (`by_label`), with the facts
-    of `assuming` at these values. `told_by` are the rules that hold the whole label's load against the rig: what they
-    find fault with, the allowance says already.
+    of `assuming` at these values, which `assumed_as` says in words. `told_by` are the rules that hold the whole label's
+    load against the rig: what they find fault with, the allowance says already.
     """
 
     name: str
@@ -373,6 +373,7 @@ class Allowance:
     loadings: tuple[Loading, ...]
     by_label: AnyTyped
     assuming: Mapping[str, AnyTyped]
+    assumed_as: str
     told_by: tuple[str, ...]
 
 
