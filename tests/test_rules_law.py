@@ -193,7 +193,8 @@ BORDERS: list[Border] = [
     ("75 Pa.C.S. 4925(a), seen: beyond the left side", "pennsylvania", ASIDE, _WIDE, "accessory.width",
      "70 in", "70-1/16 in"),
     ("HRS 291-8, seen: beyond the extreme width", "hawaii", ASIDE, _WIDE, "accessory.width", "70 in", "70-1/16 in"),
-    ("New South Wales, quoted: 150 mm a side", "australia", ASIDE, {**_WIDE, "vehicle.overall_width": "1800 mm"},
+    ("New South Wales, quoted: 150 mm a side of a bicycle carrier", "australia", ASIDE,
+     {**_WIDE, "accessory.kind": "bike_carrier", "vehicle.overall_width": "1800 mm"},
      "accessory.width", "2100 mm", "2101 mm"),
     *(
         (f"{section}: 15 feet", place, DRAWBAR, {}, "trailer.drawbar_length", "180 in", "180-1/16 in")
