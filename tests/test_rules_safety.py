@@ -14,6 +14,7 @@ CARRIER: Facts = {
     "mounting.pin_to_bumper": "4 in", "mounting.height": "16 in", "accessory.kind": "bike_carrier",
     "accessory.shank": "2 in", "accessory.pin": "5/8 in", "accessory.weight": "50 lb", "accessory.capacity": "160 lb",
     "accessory.bikes_max": 4, "accessory.bike_weight_max": "40 lb", "accessory.min_class": "none",
+    "accessory.bikes_held_by": "wheels",
     "accessory.front_setback": "10 in", "accessory.stow_setback": "6 in", "accessory.rear_extent": "40 in",
     "accessory.width": "60 in", "accessory.obscures_plate": False, "accessory.obscures_lamps": False,
     "accessory.plug": "none", "accessory.approved_behind_motorhome": False, "accessory.lowest_drop": "2 in",

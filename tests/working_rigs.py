@@ -59,7 +59,7 @@ _ACCESSORY: Final[Facts] = {
     "accessory.platform_thickness": "1/2 in", "accessory.bikes_max": 4, "accessory.bike_weight_max": "60 lb",
     "accessory.extension_allowed": True, "accessory.approved_behind_motorhome": True,
     "accessory.obscures_plate": False, "accessory.obscures_lamps": False, "accessory.plug": "blade_7",
-    "accessory.wiring_adapter": True, "accessory.hook_supplied": True,
+    "accessory.wiring_adapter": True, "accessory.hook_supplied": True, "accessory.bikes_held_by": "wheels",
 }  # fmt: skip
 _TRAILER: Final[Facts] = {
     "trailer.gross_weight": "3000 lb",
