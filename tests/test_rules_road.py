@@ -139,6 +139,7 @@ def test_cargo_is_tied_down() -> None:
     facts = {"accessory.kind": "cargo_carrier", "load.cargo_weight": "300 lb"}
     (need,) = (need for need in answer(facts).needs if need["need"] == "tie_downs")
     assert (need["working_load_limit"], need["breaking_strength"]) == ("150 lb", "240 lb")
+    assert need["because"].startswith("Tie the cargo down"), "of straps that nobody tells nothing is said"
     assert "tie-downs" in open_needs({"accessory.kind": "cargo_carrier"})  # what it may carry is promised
     assert "tie-downs" not in open_needs({"accessory.kind": "bike_carrier"})
 
