@@ -1123,3 +1123,45 @@ def test_a_saved_rigs_vehicle_is_that_of_what_hangs_in_front(again: Part | None)
     assert facts[0] == facts[1] and "receiver.tongue_rating" not in ahead.case.facts
     assert facts[0]["vehicle.placard_capacity"] == pytest.approx((317.51, 317.51), abs=0.01)
     assert ahead.labels["vehicle"] == behind.labels["vehicle"]
+
+
+def test_a_reading_that_works_for_one_spoils_no_other() -> None:
+    """Two that stand behind one bumper: what the rack alone would bear is told no farther than the step bears it, too.
+
+    Each reading that is told to work is asked again: with it no thing fails.
+    """
+    step = {
+        "kind": "step",
+        "shank": "2 in",
+        "pin": "5/8 in",
+        "weight": "10 lb",
+        "capacity": "300 lb",
+        "extension_allowed": True,
+        "front_setback": "2 in",
+        "rear_extent": "8 in",
+    }
+
+    def asked(pin_to_bumper: Any) -> Answer:
+        bikes = {"facts": {"bikes": 2, "bike_weight": "30 lb"}}
+        rack = {"sku": "SPK-TRUG-2", "facts": {"extension_allowed": True}}
+        return answerer().answer(
+            {
+                "rig": {
+                    "id": "rig_farm_muckle",
+                    "mounting": {"facts": {"pin_to_bumper": pin_to_bumper}},
+                    "adapters": [{"sku": "BTX-TWIN-2"}],
+                },
+                "load": {"facts": {"occupants_weight": "150 lb"}},
+                "together": [
+                    {"name": "rack", "hangs_on": "rear_receiver", "accessory": rack, "load": bikes},
+                    {"name": "step", "hangs_on": "rear_receiver", "accessory": {"facts": step}},
+                ],
+            },
+            world(),
+        )
+
+    found = {one.name: one.answer.next for one in asked({"at_least": "2 in", "at_most": "28 in"}).together}
+    steps = {name: {step.fact: step for step in told}["mounting.pin_to_bumper"] for name, told in found.items()}
+    assert [steps[name].works_if for name in ("rack", "step")] == ["at most 11 in", "at most 11 in"]
+    assert asked("11 in").outcome != "fails"
+    assert asked("12 in").outcome == "fails"

@@ -27,7 +27,7 @@ from fitsvc.answers.doubts import told_doubt, told_trials
 from fitsvc.answers.either_way import tell_either_way
 from fitsvc.answers.limit_words import LimitWords
 from fitsvc.answers.missing import Missing
-from fitsvc.answers.next_steps import Steps, next_steps
+from fitsvc.answers.next_steps import Spoils, Steps, next_steps
 from fitsvc.answers.phrases import capped, joined
 from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import NAMES, NoRecords, Records
@@ -296,13 +296,16 @@ class Answerer:
         most: int | Work = MOST_WORK,
         verdict: Verdict | None = None,
         allowed: Callable[[], Carried | None] | None = None,
+        spoils: Spoils | None = None,
     ) -> Answer:
         """Answer a question that has been read, and judged if there is a verdict; with so much work for what next.
 
-        Beside other things what it may carry is `allowed` with a view to these.
+        Beside other things what it may carry is `allowed` with a view to these, and a reading that `spoils` one of them
+        is none that works.
         """
         case = self.engine.opened(question.case)
-        return self._told(question, case, verdict or self.engine.evaluate(case), system, most, allowed=allowed)
+        verdict = verdict or self.engine.evaluate(case)
+        return self._told(question, case, verdict, system, most, allowed=allowed, spoils=spoils)
 
     def _told(
         self,
@@ -314,6 +317,7 @@ class Answerer:
         *,
         whole: bool = True,
         allowed: Callable[[], Carried | None] | None = None,
+        spoils: Spoils | None = None,
     ) -> Answer:
         """The verdict on a question in words; not `whole`, without what passes, limits and cautions.
 
@@ -325,7 +329,7 @@ class Answerer:
         allowed = allowed or (lambda: self.allowances.carried(case, system))
         carried = allowed() if verdict.outcome != "fails" else None
         allowance = carried.shown if carried else None
-        steps = next_steps(self.missing, question.case, verdict, system, most, carried)
+        steps = next_steps(self.missing, question.case, verdict, system, most, carried, spoils)
         steps = replace(steps, told=[step for step in steps.told if step.fact not in question.not_asked])
         assumed = self._assumed_of(question, findings, case, system) if whole else []
         either_way = self._either_way(case, verdict, system)

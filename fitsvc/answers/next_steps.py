@@ -6,7 +6,7 @@ with it some blocking rule surely fails, whatever else is learnt. No reading is 
 nothing is known. Where a rule that holds up the outcome waits for nothing, as what is not judged at all, none works.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations
@@ -58,6 +58,10 @@ _OF_A_TYRE: Final[Mapping[str, str]] = {
 """How a reading of each part of a tyre is told."""
 _TO_SEE_TO: Final = ("fails", "unknown", "cautions", "doubts", "open_needs")
 _Needed = dict[int, tuple[UnknownFact, ...]]
+Spoils = Callable[[UnknownFact], Callable[[Value], bool] | None]
+"""Of a fact what tells of its values whether something else on the rig fails with it; None where nothing can."""
+_BESIDE: Final = 40
+"""Judgements that a look at what else is on the rig takes as long as."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,14 +87,16 @@ def next_steps(
     system: System,
     most: int | Work = MOST_WORK,
     carried: Carried | None = None,
+    spoils: Spoils | None = None,
 ) -> Steps:
     """What to learn next; nothing helps where a rule surely fails. `most` is its work, or that shared with others.
 
-    Beside what is told that may be `carried`, a reading that works does so with all of that on.
+    Beside what is told that may be `carried`, a reading that works does so with all of that on; and one that `spoils`
+    what else is on the rig fails.
     """
     if verdict.outcome == "fails":
         return Steps()
-    found = settling(missing, case, verdict.holding_up, verdict.left("doubts"), system, most, carried)
+    found = settling(missing, case, verdict.holding_up, verdict.left("doubts"), system, most, carried, spoils)
     for_good = tuple(number for number in verdict.holding_up if missing.open_for_good(number, case))
     if for_good:
         # Nothing makes it work then, so that it is only told what may yet refuse it.
@@ -112,6 +118,7 @@ def settling(
     system: System,
     most: int | Work = MOST_WORK,
     carried: Carried | None = None,
+    spoils: Spoils | None = None,
 ) -> Steps:
     """What would settle open rules: what holds up the outcome first, then what cautions wait for."""
     if not unknown and not doubts:
@@ -126,7 +133,14 @@ def settling(
     if carried is not None and carried.shown.at_most and carried.open:
         laden = _Laden(missing.trying(carried.on(case), trying.work), carried.open)
     telling = _Telling(
-        missing=missing, search=search, needed=needed, unknown=unknown, doubts=doubts, system=system, laden=laden
+        missing=missing,
+        search=search,
+        needed=needed,
+        unknown=unknown,
+        doubts=doubts,
+        system=system,
+        laden=laden,
+        spoils=spoils,
     )
     steps: dict[str, Next] = {}
     for step in (*telling.steps([*first], together=True), *telling.steps(later)):
@@ -161,6 +175,7 @@ class _Telling:
     doubts: Sequence[int]
     system: System
     laden: _Laden | None = None
+    spoils: Spoils | None = None
     judged: dict[tuple[UnknownFact | None, Value | None], frozenset[tuple[str, int]]] = field(default_factory=dict)
     rough: set[UnknownFact] = field(default_factory=set)
 
@@ -239,7 +254,7 @@ class _Telling:
             self.search.untried.append(fact.name)
             return step
         try:
-            runs = self._as_answered(held, runs)
+            runs = self._beside_others(held, self._as_answered(held, runs))
         except _WorkSpentError:
             self.search.untried.append(fact.name)
             return step
@@ -338,6 +353,22 @@ class _Telling:
 
         runs = runs.tried_again(status)
         return runs if left else self._bringing_nothing(held, runs)
+
+    def _beside_others(self, held: UnknownFact, runs: Runs) -> Runs:
+        """The runs, less what would spoil something else on the rig: that fails the whole."""
+        work, spoils = self.search.trying.work, self.spoils(held) if self.spoils else None
+        if spoils is None:
+            return runs
+
+        def status(value: Value, before: str) -> str:
+            if before != GOOD:
+                return before
+            if work.left <= 0:
+                raise _WorkSpentError
+            work.left -= _BESIDE
+            return BAD if spoils(value) else GOOD
+
+        return runs.tried_again(status)
 
     def _bringing_nothing(self, held: UnknownFact, runs: Runs) -> Runs:
         """The runs, less what settles all that is open and brings another thing to see to, where some do without.

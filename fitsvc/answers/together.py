@@ -9,7 +9,8 @@ What each may carry where no load is named is found by what all of them are held
 labels allow.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from functools import cached_property, partial
 from itertools import permutations
@@ -25,8 +26,9 @@ from fitsvc.answers.question import Question
 from fitsvc.answers.seeing_to import told_once
 from fitsvc.answers.summary import only_if
 from fitsvc.answers.things import Thing
-from fitsvc.answers.trying import MOST_WORK, Work
+from fitsvc.answers.trying import MOST_WORK, UnknownFact, Work, told
 from fitsvc.engine.allowances import Laden, Neighbour
+from fitsvc.engine.support import Support
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
@@ -35,7 +37,7 @@ from fitsvc.language.truth import NO
 from fitsvc.language.types import Value, is_exact
 from fitsvc.rulebook.outcomes import OUTCOMES, RESULT_OF, Outcome
 from fitsvc.rulebook.rules import Adds
-from fitsvc.subjects import KIND, PLACE
+from fitsvc.subjects import KIND, PLACE, SUBJECTS
 from fitsvc.tongues import t
 
 if TYPE_CHECKING:
@@ -58,6 +60,9 @@ class Together:
         self.answerer, self.engine, self.wording = answerer, answerer.engine, answerer.wording
         self.adds: Mapping[str, Adds] = answerer.rulebook.beside
         self.not_asked = frozenset((PLACE, *self.adds))
+        derived = self.engine.bare_derived
+        supports = {name: Support([one.value], derived) for name, one in self.adds.items()}
+        self.rests = {name: frozenset(leaf.name for leaf in one.leaves) for name, one in supports.items()}
 
     @cached_property
     def rules(self) -> frozenset[str]:
@@ -221,6 +226,7 @@ class _Judging:
         self.names = told_apart([thing.name or together.kind(thing, system) for thing in things])
         self.beside = Beside(together.answerer, [(thing.question.case, thing.place) for thing in things])
         self.carrying = _Carrying(together.answerer, self.beside)
+        self.judged: Sequence[tuple[Verdict, _Judged]] = ()
 
     def question(self, i: int, near: int | None) -> Question:
         """A thing's question with all else beside it."""
@@ -230,7 +236,7 @@ class _Judging:
 
     def answer(self) -> Answer:
         """The answer for all at once."""
-        judged = [self._judged(i) for i in range(len(self.things))]
+        self.judged = judged = [self._judged(i) for i in range(len(self.things))]
         outcome = _worst(
             one for alone, beside in judged for one in (held_by_itself(alone), *(v.outcome for _, v in beside.values()))
         )
@@ -278,13 +284,60 @@ class _Judging:
         self.work.left -= share.left
         question, verdict = self.question(i, worst), judged[worst][1]
         allowed = partial(self.carrying.told, i, worst, self.system)
-        answer = self.answerer.answer_question(question, self.system, share, verdict, allowed)
+        answer = self.answerer.answer_question(question, self.system, share, verdict, allowed, partial(self._spoils, i))
         self.work.left += max(0, share.left)
         for near, (case, verdict) in judged.items():
             if near != worst:
                 more = self.answerer.findings(verdict, case, self.system, passing=False)
                 answer.findings = union([answer.findings, more], lambda one: (one.rule, one.reason))
         return ThingAnswer(self.names[i], thing.hangs_on, alone, answer)
+
+    def _spoils(self, i: int, held: UnknownFact) -> Callable[[Value], bool] | None:
+        """What tells of readings of a fact of the ith whether a rule of another thing fails that waits for it, too."""
+        both = [j for j in range(len(self.things)) if j != i and self._is_of_both(i, j, held)]
+        added = {name for name, leaves in self.together.rests.items() if held.name in leaves}
+        waiting = [
+            (j, near, numbers)
+            for j, (_, judged) in enumerate(self.judged)
+            if j != i
+            for near, (case, verdict) in judged.items()
+            if (numbers := self._waiting(case, verdict, added | ({held.name} if j in both else set())))
+        ]
+        if not waiting:
+            return None
+
+        def spoils(value: Value) -> bool:
+            things = list(self.beside.things)
+            for k in (i, *both):
+                things[k] = (told(self.engine, things[k][0], {held: value}), things[k][1])
+            beside = Beside(self.answerer, things)
+            for j, near, numbers in waiting:
+                rest = [k for k in range(len(things)) if k != j]
+                case = self.engine.opened(beside.case(j, rest, near))
+                if any(self.engine.judge(number, case) == "fails" for number in numbers):
+                    return True
+            return False
+
+        return spoils
+
+    def _waiting(self, case: Case, verdict: Verdict, names: AbstractSet[str]) -> list[int]:
+        """The blocking rules open in a case that rest on one of some facts."""
+        rules, adapted = self.engine.rulebook.rules, bool(case.adapters)
+        return [
+            number
+            for number in (*verdict.unknown, *verdict.doubts)
+            if rules[number].blocks
+            and not names.isdisjoint(leaf.name for leaf in self.engine.support(number, adapted).leaves)
+        ]
+
+    def _is_of_both(self, i: int, j: int, held: UnknownFact) -> bool:
+        """Whether a fact of the ith is one of the jth too: of what both hang on, or of what all are asked with."""
+        subject, vocabulary = held.fact.subject, self.answerer.rulebook.vocabulary
+        if not SUBJECTS[subject].in_rig and held.name not in vocabulary.serving("shared"):
+            return False
+        one, other = (self.beside.things[k][0] for k in (i, j))
+        names = vocabulary.of(subject).values() if SUBJECTS[subject].in_rig else [held.fact]
+        return held.adapter is None and all(one.facts.get(of.name) == other.facts.get(of.name) for of in names)
 
     def _beside_each(self, i: int) -> _Judged:
         """A thing's opened case beside each other one, judged; by cases only where no rule fails beside any of them."""
@@ -297,14 +350,14 @@ class _Judging:
     def _ask_for_loads(self, each: Sequence[ThingAnswer]) -> list[str]:
         """Ask what is to be carried where one is open by that alone, as a step of those that carry it, and in words."""
         open_ = [i for i, one in enumerate(each) if one.answer.outcome == "undetermined" and self.carrying.holds_up(i)]
-        told = []
+        carried = []
         for k, one in enumerate(each):
             steps = self.carrying.steps(k) if any(i != k for i in open_) else []
             asked = {step.fact for step in steps}
             one.answer.next = [*steps, *(step for step in one.answer.next if step.fact not in asked)]
             if steps and one.answer.allowance:
-                told.append(t("the {name} {told}", name=one.name, told=one.answer.allowance.told))
-        return [t("Say what is to be carried: {told}.", told=", ".join(told))] if told else []
+                carried.append(t("the {name} {told}", name=one.name, told=one.answer.allowance.told))
+        return [t("Say what is to be carried: {told}.", told=", ".join(carried))] if carried else []
 
     def _findings(self, found: Sequence[Answer]) -> list[Finding]:
         """The findings that all else has a part in, of each rule the worst, what decides the outcome first."""
