@@ -237,3 +237,19 @@ def test_what_settles_as_easily_is_asked_for_too() -> None:
     for fact in ("load.top_height", "load.front_setback"):
         assert steps[fact].settles == ["closure-opens-past-load"]
     assert not any(step.how.startswith("Fold it up and") for step in found.next)
+
+
+def test_what_settles_the_same_is_read_out_with_what_is_asked_first() -> None:
+    """A tailgate is cleared by a load that stands far back or one that is low: the sentence names both, each once."""
+    mounting = world().find("mounting", "mnt_haywain_low_wicket")
+    assert mounting is not None
+    rig = {part: {"id": mounting.links[part]} for part in ("vehicle", "receiver")} | {"mounting": {"id": mounting.key}}
+    load = {"needs_closure_open": True, "occupants_weight": "150 lb", "bikes": 2, "bike_weight": "30 lb"}
+    found = answerer().answer({"rig": rig, "accessory": {"sku": "WLW-MAST-4"}, "load": {"facts": load}}, world())
+    first, other = found.next[:2]
+    assert (first.fact, other.fact) == ("load.front_setback", "load.top_height") and first.settles == other.settles
+    assert found.summary == (
+        f"Not sure yet. First measure the distance from pin hole to the load's front: it can work if that is "
+        f"{first.works_if}; or measure the height of the top of the load: it can work if that is {other.works_if}. "
+        "1 other point stays open."
+    )

@@ -27,6 +27,8 @@ _ASKED: Final = {
 """What to do to learn a fact, and to learn a yes or no."""
 MOST_SEEN_TO: Final = 3
 """So many things to see to are read out; nobody keeps more in mind."""
+_MOST_ALIKE: Final = 2
+"""So many facts that settle the same are read out: how near a load comes, and how high it reaches."""
 _MOST_WORDS: Final = 60
 """Of several, words that are read out: half a minute."""
 _THIS: Final = {
@@ -189,12 +191,17 @@ def left_open(count: int) -> str:
 
 
 def _ask(wording: Wording, steps: Sequence[Next], things: Sequence[ToSeeTo]) -> str:
+    """What to learn first, and what else would settle just the same: which of them can be had nobody here knows."""
     first = steps[0]
     text = to_ask(wording, first)
-    if first.works_if not in ("", t(ANY)):
+    no_news = ("", t(ANY))
+    if first.works_if not in no_news:
+        same = [one for one in steps[1:] if one.settles == first.settles and one.leaves_open == first.leaves_open]
+        alike = [first, *(one for one in same if one.ask == first.ask and one.works_if not in no_news)][:_MOST_ALIKE]
         left = f". {capped(_left(first))}" if first.leaves_open else ""
         works = later("{ask}: it can work {if_so}") if _leaves(first, things) else later("{ask}: it works {if_so}")
-        return t(works, ask=text, if_so=readings(first.works_if)) + left
+        said = [t(works, ask=to_ask(wording, one), if_so=readings(one.works_if)) for one in alike]
+        return t("; or ").join(said) + left
     if first.fails_if:
         return t("{ask}: it fails {if_so}", ask=text, if_so=readings(first.fails_if))
     others = [wording.the(step.fact) for step in steps[1:3] if not step.works_if and not step.fails_if]
