@@ -85,7 +85,7 @@ def write_cleaned(
         # A spreadsheet takes a text for UTF-8 by its mark alone.
         remarks.open("w", encoding="utf-8-sig", newline="") as told,
     ):
-        writing = _Writing(path, reader, mapping, csv.writer(catalogue), csv.writer(told), asked or {})
+        writing = _Writing(path, reader, mapping, clean=csv.writer(catalogue), told=csv.writer(told), asked=asked or {})
         return writing.write(typed, first if first is not None else [])
 
 
@@ -93,7 +93,7 @@ class _Writing:
     """One catalogue on its way from the supplier's file to the three."""
 
     def __init__(
-        self, path: Path, reader: FactReader, mapping: FileMapping, clean: Any, told: Any, asked: Mapping[str, str]
+        self, path: Path, reader: FactReader, mapping: FileMapping, *, clean: Any, told: Any, asked: Mapping[str, str]
     ) -> None:
         self._path, self._mapping, self._clean, self._told = path, mapping, clean, told
         self._known, self._named = reader.vocabulary.of("accessory"), reader.rulebook.named

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from fitsvc.audits.blocks import Kernel
 from fitsvc.audits.causes import FITS
 from fitsvc.audits.changes import ABSENT, Earlier, places_of, read_earlier, read_outcomes_into
-from fitsvc.audits.loads import NOTHING, FitLoads, Loaded
+from fitsvc.audits.loads import NOTHING, FitLoads, LoadTold
 from fitsvc.audits.pairs import pairs_folder
 from fitsvc.audits.sheets import read_safe, safe_row, safe_table
 from fitsvc.files import written
@@ -41,7 +41,7 @@ _LOOKED_AT: Final = 5
 """Open pairs of a hole of which it is looked what they wait for, a millisecond each: one of each part of the pairs."""
 _ROWS: Final = 65_536
 _FITS: Final = pa.schema([(name, pa.string()) for name in ("sku", "vehicle", "name", "rig", "status", "because")])
-_LOADED: Final = pa.schema([*_FITS, *((name, pa.string()) for name in Loaded._fields)])
+_LOADED: Final = pa.schema([*_FITS, *((name, pa.string()) for name in LoadTold._fields)])
 _FITTING: Final = ("fits", "fits if")
 _CHANGES: Final = pa.schema(
     [
@@ -122,7 +122,7 @@ def _with_loads(columns: list[pa.Array], loads: FitLoads) -> list[pa.Array]:
     """The rows of pairs that fit, or may, with what each that fits may be loaded with."""
     sku, rig, status = (columns[_LOADED.names.index(name)].to_pylist() for name in ("sku", "rig", "status"))
     told = [loads.of(*pair) if fits in _FITTING else NOTHING for *pair, fits in zip(rig, sku, status, strict=True)]
-    return [*columns, *(pa.array([one[place] for one in told], pa.string()) for place in range(len(Loaded._fields)))]
+    return [*columns, *(pa.array([one[place] for one in told], pa.string()) for place in range(len(LoadTold._fields)))]
 
 
 def titles_of(rulebook: Rulebook) -> dict[str, str]:
@@ -245,7 +245,9 @@ def _changes(
                 yield _write_changes(write, key, told[key], names[those], (old[those], new[those]), causes, carried)
 
 
-def _carried(loads: tuple[FitLoads | None, FitLoads], rig: str, sku: str, may_differ: bool) -> tuple[Loaded, Loaded]:
+def _carried(
+    loads: tuple[FitLoads | None, FitLoads], rig: str, sku: str, may_differ: bool
+) -> tuple[LoadTold, LoadTold]:
     """What an item might be loaded with, and may be now, of one that fitted and fits, and where it may differ."""
     before, now = loads
     if before is None or not may_differ:
@@ -291,7 +293,7 @@ def _write_changes(
     skus: NDArray[Any],
     outcomes: tuple[NDArray[np.uint8], NDArray[np.uint8]],
     causes: Iterable[str],
-    carried: Sequence[tuple[Loaded, Loaded]],
+    carried: Sequence[tuple[LoadTold, LoadTold]],
 ) -> int:
     status = pa.array([_STATUS[name] for name in OUTCOMES])
     same = (pa.array([text] * len(skus), pa.string()) for text in (told.vehicle, told.name, rig))

@@ -40,7 +40,7 @@ _FOUR: Final = 0xFFFF
 _NAME: Final = frozenset("abcdefghijklmnopqrstuvwxyz0123456789_-")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TakenIn:
     """A file that was looked at: its mapping, in words how it is written, its columns, and what drifted.
 
@@ -75,7 +75,15 @@ def take_in(path: Path, reader: FactReader, folder: Path, supplier: str) -> Take
         mapping = read_mapping(kept, reader.vocabulary)
         columns = held(reader, sample_of(path, mapping.form), mapping)
         drifted, asks = list(_drift(columns, mapping, _seen(kept))), _asks_sheet(kept.read_text("utf-8"))
-        return TakenIn(mapping, (), columns, drifted, False, _left(path, mapping.form), asks)
+        return TakenIn(
+            mapping=mapping,
+            words=(),
+            columns=columns,
+            drifted=drifted,
+            is_new=False,
+            left=_left(path, mapping.form),
+            asks_sheet=asks,
+        )
     looked = look(path, titles_known().keys())
     made = draft(reader, sample_of(path, looked.form), looked.form)
     folder.mkdir(parents=True, exist_ok=True)
@@ -83,7 +91,15 @@ def take_in(path: Path, reader: FactReader, folder: Path, supplier: str) -> Take
     # The mapping comes last: what is ended before it drafts anew.
     write_text(kept, mapping_text(made, path.name, looked.alike))
     mapping, left = read_mapping(kept, reader.vocabulary), _left(path, looked.form)
-    return TakenIn(mapping, looked.words, made.columns, (), True, left, bool(looked.alike))
+    return TakenIn(
+        mapping=mapping,
+        words=looked.words,
+        columns=made.columns,
+        drifted=(),
+        is_new=True,
+        left=left,
+        asks_sheet=bool(looked.alike),
+    )
 
 
 def _left(path: Path, form: FileForm) -> tuple[str, ...]:

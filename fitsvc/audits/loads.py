@@ -31,7 +31,7 @@ _MOST_KEPT: Final = 100_000
 """Of some hundred bytes each: what the items of a block come to on the rigs of a part, and more."""
 
 
-class Loaded(NamedTuple):
+class LoadTold(NamedTuple):
     """What an item may be loaded with on a rig, in figures as an answer tells them; empty where nothing is told.
 
     `at_most` is all of it together, at most `times` of at most `each` where it is counted.
@@ -46,7 +46,7 @@ class Loaded(NamedTuple):
         return f"{self.at_most}, {self.times} of {self.each}" if self.times else self.at_most
 
 
-NOTHING: Final = Loaded()
+NOTHING: Final = LoadTold()
 """Where the item is not loaded, the load is named, or what it may carry is not known."""
 
 
@@ -73,13 +73,13 @@ class FitLoads:
         self._rests_on = rests_on | {*kernel.columns.presences({_ITEM})}
         self._known = {sku for rig in self._rigs.values() for sku in rig.case.of_items}
         self._blocks = LruCache[int, _Folded](_MOST_BLOCKS)
-        self._told = LruCache[tuple[str, int, int], Loaded](_MOST_KEPT)
+        self._told = LruCache[tuple[str, int, int], LoadTold](_MOST_KEPT)
 
     @property
     def _rigs(self) -> dict[str, AuditRig]:
         return self._kept.rigs if self._kept else {}
 
-    def of(self, rig: str, sku: str) -> Loaded:
+    def of(self, rig: str, sku: str) -> LoadTold:
         """What an item that fits a rig may be loaded with; nothing is told of what the audit did not keep."""
         of, found = self._rigs.get(rig), self._kept.place(sku) if self._kept else None
         if of is None or found is None:
@@ -102,12 +102,12 @@ class FitLoads:
         held = (self._missing.held(number, case) for number in self.kernel.engine.evaluate(case).holding_up)
         return list(dict.fromkeys(fact.fact.name for facts in held for fact in facts))
 
-    def _loaded(self, items: Items, place: int, rig: AuditRig) -> Loaded:
+    def _loaded(self, items: Items, place: int, rig: AuditRig) -> LoadTold:
         case = self.kernel.engine.opened(pair_case(self.kernel, items, place, rig))
         one = self._words.told(case, "us")
         if one is None:
             return NOTHING
-        return Loaded(one.at_most, "" if one.count is None else str(one.count), one.each)
+        return LoadTold(one.at_most, "" if one.count is None else str(one.count), one.each)
 
     def _folded(self, number: int) -> _Folded:
         assert self._kept is not None

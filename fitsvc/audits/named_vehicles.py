@@ -64,7 +64,7 @@ class Meant:
     untold: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class _Name:
     """A name while it is read."""
 
@@ -110,7 +110,7 @@ class NamedVehicles:
         return self._kept[told]
 
     def _meant(self, cells: Mapping[str, str]) -> Meant:
-        name = _Name([], [])
+        name = _Name(wanted=[], years=[])
         for column, cell in cells.items():
             if len(cell) > _LONGEST:
                 told = t("a name of {count} characters", count=counted(len(cell)))
