@@ -103,6 +103,23 @@ def test_the_shortest_adapter_is_told_first() -> None:
     assert len(told) > 1 and told == sorted(told, key=lengths.__getitem__) != sorted(told)
 
 
+def test_adapters_that_leave_least_to_see_to_are_told() -> None:
+    """A shorter one that hardly clears, and asks for a look the more, gives way to those that clear well."""
+    ids = {"vehicle": "veh_saltmarsh_2022", "receiver": "rcv_velmora_saltmarsh", "mounting": "mnt_saltmarsh_own"}
+    rig: dict[str, Any] = {name: {"id": one} for name, one in ids.items()}
+    rig["mounting"] |= {"facts": {"pin_to_bumper": "14 in"}}
+    load = {"bikes": 2, "bike_weight": "30 lb", "occupants_weight": "300 lb"}
+    document = {"rig": rig, "accessory": {"sku": "SPK-TRUG-2"}, "load": {"facts": load}}
+    told = [one.sku for one in answer(document).remedies if one.change == "add"]
+    left = {}
+    for item in stock().items("adapter"):
+        alone = answer({**document, "rig": {**rig, "adapters": [{"sku": item.sku}]}})
+        if alone.outcome == "conditional":
+            left[item.sku] = len(alone.to_see_to)
+    assert len(told) > 1 and max(left[sku] for sku in told) < max(left.values())
+    assert max(left[sku] for sku in told) <= min(count for sku, count in left.items() if sku not in told)
+
+
 def test_that_nothing_does_is_said_of_single_parts() -> None:
     """What a part would have to be stands behind what was tried, each part of the shelf by itself."""
     told = [one.because for name in FAILING for one in answer(question(name)).remedies if one.change == "none"]

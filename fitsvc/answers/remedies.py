@@ -31,7 +31,7 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType, Value
-from fitsvc.rulebook.outcomes import Outcome
+from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
 from fitsvc.subjects import KIND
 from fitsvc.tongues import as_said, is_clause, t
 
@@ -168,7 +168,8 @@ class Remedies:
             if len(found["works"]) >= MOST_TOLD:
                 break
         self.left += max(left, 0)
-        yield from (found["works"] + found["conditional"])[:MOST_TOLD]
+        # Of those that come out alike the one stands first that leaves least to see to.
+        yield from (found["works"] + sorted(found["conditional"], key=_to_see_to))[:MOST_TOLD]
 
     def _taken_up(self, document: Document, told: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
         """What the customer does not do yet, taken up; with another part for it, where without it no part would do."""
@@ -406,6 +407,12 @@ class Remedies:
         """What would settle these rules of facts taken as not known, where some readings would and others not."""
         steps = settling(self.missing, open_case, rules, (), self.system, most)
         return [step for step in steps.told if step.fact in rests and step.works_if not in ("", t(ANY))]
+
+
+def _to_see_to(tried: Tried) -> int:
+    """With how much of a change that was judged something is to be done or looked at."""
+    effects = (effect for effect, outcome in OUTCOME_OF.items() if outcome == "conditional")
+    return sum(len(getattr(tried.verdict, effect)) for effect in effects)
 
 
 def _would_be(thing: str, text: str, first: bool) -> str:
