@@ -47,6 +47,12 @@ def unknown_in_opening(engine: Point, opening: Read, case: Case) -> list[str]:
     return _open(_in_opening(engine, opening.name, case))
 
 
+def unsaid_in_opening(engine: Point, opening: Read, case: Case) -> list[str]:
+    """Those of them of which nothing is told."""
+    facts = _in_opening(engine, opening.name, case)
+    return list(dict.fromkeys(read.name for read, value in facts if value == read.type.unknown))
+
+
 def open_facts(engine: Point, matter: Iterable[Read], case: Case) -> list[str]:
     """Those of the facts that matter to a rule in an opened case that are not exactly known, the adapters' own too."""
     found: list[str] = []

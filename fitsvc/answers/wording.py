@@ -11,7 +11,7 @@ import msgspec
 
 from fitsvc.answers import governing
 from fitsvc.answers.answer import Finding
-from fitsvc.answers.governing import governing_fact, unknown_in_opening
+from fitsvc.answers.governing import governing_fact, unsaid_in_opening
 from fitsvc.answers.phrases import UNKNOWN, capped, filled, in_metric, joined, not_known, texts, uncapped
 from fitsvc.caching import LruCache
 from fitsvc.engine.point import Point, Values
@@ -249,7 +249,7 @@ class RuleWords:
     def _open(self, missing: Mapping[str, str], title: str, case: Case) -> str:
         """What is not known, or not closely, and so leaves the rule open; of the opening the parts' own facts."""
         the = self._wording.the
-        behind = {slot.name: unknown_in_opening(self._wording.engine, slot, case) for slot in self._opening}
+        behind = {slot.name: unsaid_in_opening(self._wording.engine, slot, case) for slot in self._opening}
         names = (behind.get(name) or [name] for name, text in missing.items() if text == t(UNKNOWN) or behind.get(name))
         unknown = [the(name) for name in dict.fromkeys(one for several in names for one in several)]
         rough = [(the(n), text) for n, text in missing.items() if text != t(UNKNOWN) and not behind.get(n)]
