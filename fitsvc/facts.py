@@ -21,6 +21,7 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import RIG
 from fitsvc.tongues import later, t
+from fitsvc.tried import ThingTried
 from fitsvc.written import PlainForms
 
 T = TypeVar("T")
@@ -45,7 +46,8 @@ class Case:
     a rule something: the rulebook's `named`. What an adapter names it names of itself alone: it is there `at_place`.
     `texts` keeps what no rule reads but people are told: texts and tyre designations. `opened` says that
     the working opening's facts, which the adapters make, are already among `facts`. `of_items` are the facts that
-    single accessories have on this very rig, by their SKUs: what touched when it was tried there.
+    single accessories have on this very rig, by their SKUs: what touched when it was tried there. They follow from the
+    `things` tried there and the `row` of its adapters, by their SKUs with none for one that has none.
     """
 
     facts: Mapping[str, Value]
@@ -53,6 +55,8 @@ class Case:
     adapters: tuple[Mapping[str, Value], ...] = ()
     texts: Mapping[str, str] = field(default_factory=dict)
     of_items: Mapping[str, Mapping[str, Value]] = field(default_factory=dict, kw_only=True)
+    things: tuple[ThingTried, ...] = field(default=(), kw_only=True)
+    row: tuple[str, ...] = field(default=(), kw_only=True)
     opened: bool = field(default=False, kw_only=True)
 
 

@@ -1,5 +1,6 @@
 """An accessory that somebody tried on a mounting, and what comes of it: told, stored and answered from."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,6 +12,12 @@ RUBBED: Final = "rubbed"
 """It went, and rubs on something."""
 TOUCHED: Final = "touched"
 """It did not go."""
+THROUGH_THESE: Final = "touched_through_these"
+"""It did not go through the very adapters that a question names."""
+THROUGH_OTHERS: Final = "touched_through_others"
+"""It did not go through other adapters than a question names."""
+SEPARATED: Final = ", "
+"""Between the SKUs of several adapters."""
 RESULTS: Final = (CLEAR, RUBBED, TOUCHED)
 
 
@@ -40,6 +47,10 @@ class ThingTried:
     def way(self) -> str:
         """How it was tried, and through what, in words."""
         return f"{self.how}, through {self.through}" if self.through else self.how
+
+    def is_behind(self, row: Sequence[str]) -> bool:
+        """Whether it hung on a row of adapters, by their SKUs: on none of which one has none, which is no SKU."""
+        return all(row) and self.through == SEPARATED.join(row)
 
     def document(self) -> Document:
         """As a record keeps it beside the fact."""

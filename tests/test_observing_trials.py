@@ -278,6 +278,88 @@ def test_f12_what_hung_on_an_adapter_goes_with_what_is_known_of_it(yard: Any) ->
     assert states == [False, False]
 
 
+GATE = {"closure_length": "40 in", "closure_hinge_height": "70 in", "closure_hinge_setback": "35 in"}
+
+
+def behind(yard: Any, *skus: str, **load: Any) -> dict[str, Any]:
+    """What an answer finds of the carrier behind adapters: each rule's result and reason, with what is at the top."""
+    question = {
+        "rig": {"mounting": {"id": "mnt_1"}, "adapters": [{"sku": sku} for sku in skus]},
+        "accessory": {"sku": "RACK"},
+        "load": {"facts": {"bikes": 2, **load}},
+    }
+    answer = yard[0].post("/v1/answers", json=question).json()
+    told = {one["rule"]: one["result"] for one in answer["findings"]}
+    return {"told": told, "summary": answer["summary"], "cautions": answer["cautions"], "outcome": answer["outcome"]}
+
+
+@pytest.fixture
+def with_extensions(yard: Any) -> Any:
+    """Give the yard with two extensions."""
+    client, key = yard
+    for sku, length in (("EXT", "8 in"), ("LONG", "14 in")):
+        body = {"sku": sku, "subject": "adapter", "facts": EXTENSION | {"adds_length": length}}
+        assert client.post("/v1/accessories", json=body, headers=key).status_code == 201
+    return yard
+
+
+def test_a_closure_that_touched_through_an_adapter_is_a_no_with_that_adapter_alone(with_extensions: Any) -> None:
+    """As it was tried it does not open; nearer or farther that is told as what it is, and no figure is made of it."""
+    yard = with_extensions
+    tried(yard, "clear", "tilted", by="Ann")
+    shut, opened = {"needs_closure_open": False}, {"needs_closure_open": True}
+    evidence = {"sku": "RACK", "state": "closure_open", "result": "touched", "through": "EXT"}
+    told = tell(yard, evidence=evidence, by="Ann")
+    rule, other = "closure-that-must-open-cleared", "closure-touched-through-others-when-tried"
+    so = behind(yard, "EXT", **opened)
+    assert (so["outcome"], so["told"][rule], so["told"][other]) == ("fails", "fails", "passes")
+    assert "in the receiver itself" not in so["summary"]
+    for row in ([], ["LONG"], ["EXT", "LONG"]):
+        elsewhere = behind(yard, *row, **opened)
+        assert elsewhere["told"].get(rule, "not_applicable") == "not_applicable", row
+        assert elsewhere["told"][other] == "fails", row
+        assert elsewhere["outcome"] != "works"
+    assert not {rule, other} & behind(yard, "EXT", **shut)["told"].keys()
+    assert behind(yard, "EXT")["told"]["closure-cleared-when-tried"] == "fails"
+    tell(yard, retracts=told["observation"]["id"], reason="another truck")
+    assert rule not in behind(yard, "EXT", **opened)["told"]
+
+
+def test_what_was_tried_as_it_is_asked_about_counts_instead_of_what_was_tried_nearer(with_extensions: Any) -> None:
+    """Told to try it through the extension, who does and tells that it cleared is not told so again; if it rubbed, that
+    it rubbed is told.
+    """
+    yard = with_extensions
+    tried(yard, "touched", by="Ann")
+    nearer, rubbed = "touched-nearer-when-tried", "rubbed-when-tried"
+    assert behind(yard, "EXT")["told"][nearer] == "fails"
+    so = {"sku": "RACK", "state": "folded", "through": "EXT"}
+    tell(yard, evidence=so | {"result": "rubbed"}, by="Bo", at="2026-03-02T09:30:00Z")
+    found = behind(yard, "EXT")["told"]
+    assert (found[nearer], found[rubbed]) == ("passes", "fails")
+    tell(yard, evidence=so | {"result": "clear"}, by="Bo", at="2026-03-05T09:30:00Z")
+    after = behind(yard, "EXT")
+    assert not {nearer, rubbed} & after["told"].keys()
+    assert any("through EXT: it cleared" in one for one in after["cautions"])
+    assert behind(yard, "LONG")["told"][nearer] == "fails"
+    assert behind(yard)["told"]["cleared-when-tried"] == "fails"
+    tell(yard, evidence=so | {"state": "in_use", "result": "touched"}, by="Bo")
+    assert behind(yard, "EXT")["told"]["cleared-when-tried"] == "fails"
+
+
+def test_an_adapter_told_by_its_facts_is_none_that_something_was_tried_through(with_extensions: Any) -> None:
+    """It has no SKU, as the receiver itself has none: what was tried there is not what was tried through it."""
+    yard = with_extensions
+    tried(yard, "touched", by="Ann")
+    question = {
+        "rig": {"mounting": {"id": "mnt_1"}, "adapters": [{"facts": EXTENSION}]},
+        "accessory": {"sku": "RACK"},
+    }
+    answer = yard[0].post("/v1/answers", json=question).json()
+    found = {one["rule"]: one["result"] for one in answer["findings"]}
+    assert (found["touched-nearer-when-tried"], found.get("cleared-when-tried")) == ("fails", None)
+
+
 def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> None:
     """A trial leans on the bumper as a reading does."""
     client, key = yard

@@ -28,10 +28,10 @@ _TRIED: Final = {
 
 
 def told_trials(tried: Sequence[ThingTried]) -> Iterator[str]:
-    """How the accessory asked about did when it was tried here; that it cleared, only where it also touched."""
-    touched = {one.way for one in tried if one.result == TOUCHED}
+    """How the accessory asked about did when it was tried here; that it cleared, only where it also touched so."""
+    touched = {one.how for one in tried if one.result == TOUCHED}
     for one in tried:
-        if one.result == CLEAR and one.way not in touched:
+        if one.result == CLEAR and one.how not in touched:
             continue
         when = t(", on {day}", day=_day(one.at)) if one.at else ""
         yield t(_TRIED[one.result]).format(

@@ -45,7 +45,8 @@ class Gathered:
         self.rubbed: list[str] = []
         self.sku = ""
         self.tried: list[ThingTried] = []
-        self.of_items: dict[str, dict[str, Value]] = {}
+        self.things: list[ThingTried] = []
+        self.row: list[str] = []
         self.told_here: dict[str, Json] = {}
         self.stored: dict[str, Json] = {}
         self.taken: list[Stored] = []
@@ -106,6 +107,7 @@ class Gathered:
         """Take what was read last for the next adapter in the opening, with what its part tells by one end."""
         self.values |= self.reader.told_by_one_end(self.values, self.against_here)
         self.adapters.append(self.values)
+        self.row.append(part["sku"] if isinstance(part.get("sku"), str) else "")
 
     def _stored(self, subject: str, key: str, part: Mapping[str, Json], pointer: str) -> Stored | None:
         name = part[key]

@@ -17,7 +17,7 @@ from fitsvc.answers.on_record import hold_to_its_place, hold_to_its_record, leav
 from fitsvc.answers.parts import OF_A_RIG, OF_QUESTION, TOGETHER, called, names_fact
 from fitsvc.answers.records import Doubt, Named, Records, Stored
 from fitsvc.answers.spelling import joined_rig, rig_today
-from fitsvc.answers.tried_things import note_tried, take_tried
+from fitsvc.answers.tried_things import came_of, note_tried, take_tried
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
 from fitsvc.language.problems import ProblemsFound
@@ -92,12 +92,21 @@ def _read(gathered: Gathered) -> Question:
     for stored in gathered.trials:
         take_tried(gathered, stored)
         note_tried(gathered, stored)
-    gathered.values |= gathered.of_items.get(gathered.sku, {})
+    of_items = came_of(gathered.reader, gathered.things, gathered.row)
+    gathered.values |= of_items.get(gathered.sku, {})
     one_end = gathered.reader.told_by_one_end(gathered.values, gathered.against_here)
     summed = gathered.reader.add_up(gathered.values)
     gathered.values |= one_end
     present = gathered.reader.named(gathered.values, gathered.adapters) | gathered.present | gathered.ratings_untold()
-    case = Case(gathered.values, present, tuple(gathered.adapters), gathered.texts, of_items=gathered.of_items)
+    case = Case(
+        gathered.values,
+        present,
+        tuple(gathered.adapters),
+        gathered.texts,
+        of_items=of_items,
+        things=tuple(gathered.things),
+        row=tuple(gathered.row),
+    )
     return Question(
         case=case,
         assumed=frozenset(gathered.assumed),

@@ -1,10 +1,17 @@
 """What trials say of the very things that a question is about."""
 
+from collections.abc import Sequence
+from typing import Final
+
 from fitsvc.answers.gathering import Gathered
 from fitsvc.answers.records import Stored
-from fitsvc.language.types import ListType
+from fitsvc.facts import FactReader
+from fitsvc.language.types import ListType, Value
 from fitsvc.language.tyres import designation
-from fitsvc.tried import TOUCHED
+from fitsvc.tried import RUBBED, THROUGH_OTHERS, THROUGH_THESE, TOUCHED, ThingTried
+
+_WORSE: Final = (RUBBED, THROUGH_OTHERS, TOUCHED, THROUGH_THESE)
+"""What came of trials, the worst last."""
 
 
 def take_tried(gathered: Gathered, stored: Stored) -> None:
@@ -20,15 +27,37 @@ def take_tried(gathered: Gathered, stored: Stored) -> None:
 
 
 def note_tried(gathered: Gathered, stored: Stored) -> None:
-    """Note what touched or rubbed here, and how the very accessory asked about did, each way of trying it once."""
+    """Note what was tried here, and how the very accessory asked about did, each way of trying it once."""
     latest = {(one.way, one.result): one for one in stored.things if one.sku == gathered.sku and gathered.sku}
     gathered.tried += latest.values()
-    states = gathered.reader.rulebook.trials.values()
-    # What touched is told last, as it takes the place of what rubbed.
-    for one in sorted(stored.things, key=lambda each: each.result == TOUCHED):
-        if one.counts:
-            # Of a way to try it that the rulebook no longer has, any may have been meant.
-            names = [state.told_as for state in states if state.title == one.how]
-            facts = [gathered.reader.vocabulary.facts[name] for name in names or [each.told_as for each in states]]
-            came = {fact.name: fact.type.mask(one.result) for fact in facts if isinstance(fact.type, ListType)}
-            gathered.of_items.setdefault(one.sku, {}).update(came)
+    gathered.things += stored.things
+
+
+def came_of(reader: FactReader, things: Sequence[ThingTried], row: Sequence[str]) -> dict[str, dict[str, Value]]:
+    """The facts of what touched or rubbed here, by its SKU, behind a row of adapters by their SKUs.
+
+    What was tried so behind that very row counts instead of what was tried so behind any other.
+    """
+    states, found = reader.rulebook.trials.values(), dict[str, dict[str, Value]]()
+    tried_so = {(one.sku, one.how) for one in things if one.is_behind(row)}
+    counting = [one for one in things if one.counts and (one.is_behind(row) or (one.sku, one.how) not in tried_so)]
+    # What is worse is told last, as it takes the place of what is less so.
+    for result, one in sorted(((_result(one, row), one) for one in counting), key=lambda each: _WORSE.index(each[0])):
+        # Of a way to try it that the rulebook no longer has, any may have been meant.
+        names = [state.told_as for state in states if state.title == one.how] or [each.told_as for each in states]
+        kinds = {name: reader.vocabulary.facts[name].type for name in names}
+        came = {name: kind.mask(_told(kind, result)) for name, kind in kinds.items() if isinstance(kind, ListType)}
+        found.setdefault(one.sku, {}).update(came)
+    return found
+
+
+def _result(one: ThingTried, row: Sequence[str]) -> str:
+    """What came of a trial, as it tells of what hangs behind a row of adapters."""
+    if one.result != TOUCHED or not one.through:
+        return one.result
+    return THROUGH_THESE if one.is_behind(row) else THROUGH_OTHERS
+
+
+def _told(kind: ListType, result: str) -> str:
+    """The member for a result: by a rulebook that does not tell through what it touched, that it touched."""
+    return result if result in kind.members or result == RUBBED else TOUCHED

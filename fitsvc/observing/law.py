@@ -26,7 +26,7 @@ from fitsvc.store.spans import Span, apart
 from fitsvc.store.statements import TEXT, FactLaw, Laws, Trial
 from fitsvc.subjects import OF_YARD, RIG
 from fitsvc.tongues import t
-from fitsvc.tried import CLEAR, RESULTS, TOUCHED, ThingTried
+from fitsvc.tried import CLEAR, RESULTS, SEPARATED, TOUCHED, ThingTried
 from fitsvc.written import as_exact, exact, parted
 
 _INSIDE: Final = {"length": "mm", "mass": "kg", "angle": "deg", "force": "kN", "torque": "N m", "ratio": "%"}
@@ -128,7 +128,7 @@ class SubjectLaw:
             if result == CLEAR:
                 return None
             result = result if result in RESULTS else TOUCHED
-        through = ", ".join(map(str, adapters_of(evidence)))
+        through = SEPARATED.join(map(str, adapters_of(evidence)))
         return ThingTried(fact=name, sku=str(evidence.get("sku")), how=state.title, result=result, through=through)
 
     def changed(self, name: str, was: Json, now: Json) -> bool:

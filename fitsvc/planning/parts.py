@@ -7,10 +7,12 @@ from typing import Final, NamedTuple
 
 from fitsvc.answers.records import Stored
 from fitsvc.answers.shelf import Item
+from fitsvc.answers.tried_things import came_of
 from fitsvc.document import Json
 from fitsvc.engine.point import Point
 from fitsvc.engine.support import Support
 from fitsvc.facts import Case, FactReader
+from fitsvc.tried import SEPARATED
 
 _ALIKE: Final = 3
 _APART: Final = 12
@@ -123,6 +125,19 @@ def with_items(case: Case, reader: FactReader, *items: Item) -> Case:
         facts |= {**item.values, **case.of_items.get(item.sku, {})}
     present = case.present | {item.subject for item in items} | reader.named(facts)
     return replace(case, facts=facts, present=present)
+
+
+def stacked(case: Case, reader: FactReader, adapters: Sequence[Item]) -> Case:
+    """The case with adapters after its own; what was tried there counts as it hung on these."""
+    case = reader.stacked(case, [one.values for one in adapters])
+    row = (*case.row, *(one.sku for one in adapters))
+    return replace(case, row=row, of_items=came_of(reader, case.things, row)) if case.things else case
+
+
+def tried_on(case: Case) -> set[str]:
+    """The SKUs of what touched or rubbed on a rig, through whatever adapters, and of those adapters."""
+    counting = [one for one in case.things if one.counts]
+    return {sku for one in counting for sku in (one.sku, *one.through.split(SEPARATED))} - {""}
 
 
 def open_of(engine: Point, case: Case) -> int:

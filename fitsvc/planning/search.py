@@ -36,6 +36,8 @@ from fitsvc.planning.parts import (
     open_of,
     read_in_joining,
     read_with_ball,
+    stacked,
+    tried_on,
     with_items,
 )
 from fitsvc.planning.reading import Wishes
@@ -263,7 +265,7 @@ class Search:
         if stack.adapters and not works.any():
             self._note_undecided(site, stack, wish, judged)
             return
-        rows, touched = fold.rows(judged), fold.called(site.cases[wish].of_items)
+        rows, touched = fold.rows(judged), fold.called(tried_on(site.cases[wish]))
         bare = np.zeros(len(works), dtype=bool)
         if not stack.adapters:
             self.bare[site.number, wish], self._served_bare[site.number, wish] = rows, bare
@@ -341,7 +343,7 @@ class Search:
 
     def _with_stack(self, case: Case, stack: Stack) -> Case:
         items = self.wares.adapters.items
-        return self.reader.stacked(case, [items[i].values for i in stack.adapters])
+        return stacked(case, self.reader, [items[i] for i in stack.adapters])
 
     def _case(self, site: Site, wish: int, stack: Stack) -> Case:
         return self._with_stack(site.cases[wish], stack)
@@ -388,7 +390,7 @@ class Search:
             if self.by_accessory is not None:
                 fold: Fold = self.wares.accessories
                 works = fold.works(self._judged(fold, self._with_stack(site.plain, stack)))
-                works &= ~fold.called(site.plain.of_items)
+                works &= ~fold.called(tried_on(site.plain))
                 pins = np.flatnonzero(works & fold.of_kinds(self.by_accessory.kinds)).tolist()
             self._pins[site.number, stack] = tuple(pins)
         return self._pins[site.number, stack]

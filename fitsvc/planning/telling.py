@@ -1,6 +1,6 @@
 """What a search for plans has found, answered in full and told: the sets, and what a wish without one misses."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
 from typing import Final
@@ -19,9 +19,8 @@ from fitsvc.document import Document
 from fitsvc.facts import Case
 from fitsvc.language.display import System
 from fitsvc.language.typed import presences
-from fitsvc.language.types import Value
 from fitsvc.planning.excess import Excess
-from fitsvc.planning.parts import PartSet, Provision, Site, Stack, with_items
+from fitsvc.planning.parts import PartSet, Provision, Site, Stack, stacked, tried_on, with_items
 from fitsvc.planning.plan import AtOnce, PinHeld, Plan, PlanMiss, PlanPart, PlanSet, Role, WishServed
 from fitsvc.planning.search import MOST_SPOILT, Search, StillOpen
 from fitsvc.rulebook.filling import ACCESSORY
@@ -162,7 +161,7 @@ class PlanTelling:
                         role="adapter",
                         label=item.label,
                         sku=item.sku,
-                        others=_others(stack.same, item.sku),
+                        others=_others(set(stack.same) - tried_on(site.plain), item.sku),
                     )
                 )
         for place in dict.fromkeys(choice.provider.item for choice in found.choices):
@@ -180,12 +179,12 @@ class PlanTelling:
         As much may be open of a mount that is level and hides the plate as of one that sits too low.
         """
         choice, engine, items = found.choices[wish], self.answerer.engine, self.wares.accessories.items
-        adapters = [self.wares.adapters.items[i].values for i in choice.provider.stack.adapters]
+        adapters = [self.wares.adapters.items[i] for i in choice.provider.stack.adapters]
+        own_case = stacked(found.site.cases[wish], self.answerer.reader, adapters)
         balls = [self.wares.balls.items[choice.ball]] if choice.ball is not None else []
 
         def open_of(item: Item) -> tuple[list[int], ...]:
-            case = with_items(found.site.cases[wish], self.answerer.reader, item, *balls)
-            verdict = engine.rule_by_rule(self.answerer.reader.stacked(case, adapters))
+            verdict = engine.rule_by_rule(with_items(own_case, self.answerer.reader, item, *balls))
             return verdict.fails, verdict.unknown, verdict.open_needs, verdict.cautions, verdict.doubts
 
         chosen, facts = items[choice.provider.item], engine.rulebook.vocabulary.facts
@@ -203,7 +202,7 @@ class PlanTelling:
     def _part(self, site: Site, role: Role, place: int, alike: Sequence[int]) -> PlanPart:
         fold = self.wares.balls if role == "ball" else self.wares.accessories
         item = fold.items[place]
-        skus = {sku for one in alike for sku in (fold.items[one].sku, *fold.twins[one])} - site.plain.of_items.keys()
+        skus = {sku for one in alike for sku in (fold.items[one].sku, *fold.twins[one])} - tried_on(site.plain)
         return PlanPart(role=role, label=item.label, sku=item.sku, others=_others(skus, item.sku))
 
     def _misses(self, best: Site | None) -> list[PlanMiss]:
@@ -235,9 +234,8 @@ class PlanTelling:
 
     def _if_known(self, wish: int, one: StillOpen) -> PlanMiss:
         mount = self.wares.accessories.items[one.item]
-        bare = with_items(one.site.cases[wish], self.answerer.reader, mount)
         adapters = [self.wares.adapters.items[i] for i in one.stack.adapters]
-        case = self.answerer.reader.stacked(bare, [item.values for item in adapters])
+        case = with_items(stacked(one.site.cases[wish], self.answerer.reader, adapters), self.answerer.reader, mount)
         balls = self._nearest_ball(case) if one.ball else []
         question = self._question(one.site, wish, [mount, *balls], one.stack.adapters, False)
         asked = read_question(question, self.answerer.reader, self.records)
@@ -268,9 +266,9 @@ class PlanTelling:
     def _each_by_itself(self, site: Site, choices: Sequence[Provision]) -> bool:
         """Whether each wish is served by itself."""
         reader, cases = self.answerer.reader, zip(site.cases, choices, strict=True)
-        adapters = [self.wares.adapters.items[i].values for i in choices[0].provider.stack.adapters]
+        adapters = [self.wares.adapters.items[i] for i in choices[0].provider.stack.adapters]
         return all(
-            self._holds(reader.stacked(with_items(case, reader, *self.search.items(choice)), adapters))
+            self._holds(with_items(stacked(case, reader, adapters), reader, *self.search.items(choice)))
             for case, choice in cases
         )
 
@@ -374,21 +372,21 @@ class PlanTelling:
         case, rows, fold = site.cases[wish], self.search.bare[site.number, wish], self.wares.accessories
         excess = Excess(self.answerer.engine, self.answerer.reader, case, fold)
         adapted = self._adapters_of_best(site, wish)
+        behind = stacked(case, self.answerer.reader, adapted)
         by_fails = (near[rows.fails[near] == count] for count in np.unique(rows.fails[near]))
         nearest: Iterator[int] = (
             i for some in by_fails for i in some[np.lexsort((some, rows.opens[some], excess.of(some)))].tolist()
         )
         for i in islice(nearest, MOST_NEAR):
-            with_it = with_items(case, self.answerer.reader, fold.items[i]) if adapted else None
-            if with_it is None or not self._holds(self.answerer.reader.stacked(with_it, adapted)):
+            if not adapted or not self._holds(with_items(behind, self.answerer.reader, fold.items[i])):
                 return i
         return None
 
-    def _adapters_of_best(self, site: Site, wish: int) -> list[Mapping[str, Value]]:
+    def _adapters_of_best(self, site: Site, wish: int) -> list[Item]:
         best = self.search.found[0] if self.search.found else None
         if best is None or best.site.number != site.number:
             return []
-        return [self.wares.adapters.items[i].values for i in best.choices[wish].provider.stack.adapters]
+        return [self.wares.adapters.items[i] for i in best.choices[wish].provider.stack.adapters]
 
     def _holds(self, case: Case) -> bool:
         return self.answerer.engine.evaluate(case).outcome in ("works", "conditional")
