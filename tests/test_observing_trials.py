@@ -360,6 +360,26 @@ def test_an_adapter_told_by_its_facts_is_none_that_something_was_tried_through(w
     assert (found["touched-nearer-when-tried"], found.get("cleared-when-tried")) == ("fails", None)
 
 
+def test_what_one_person_tries_again_and_goes_frees_what_it_rubbed_on(yard: Any) -> None:
+    """It rubbed and then cleared: of the bumper is known that it clears, and a published figure that agrees stands. Who
+    takes the second back has the first again; who settles where the bumper is has neither.
+    """
+    assert tell(yard, facts={"pin_to_bumper": "2-1/4 in"}, kind="published", by="the maker")
+    tried(yard, "rubbed", by="Ann", at="2026-03-02T09:30:00Z")
+    rubbing = {"at_least": "3-7/8 in", "at_most": "4 in"}
+    assert mounting(yard)["facts"]["pin_to_bumper"] == rubbing
+    tried(yard, "clear", by="Bo", at="2026-03-05T09:30:00Z")
+    assert mounting(yard)["facts"]["pin_to_bumper"] == rubbing
+    again = tried(yard, "clear", by="Ann", at="2026-03-05T09:30:00Z")
+    assert mounting(yard)["facts"]["pin_to_bumper"] == "2-1/4 in"
+    tell(yard, retracts=again, reason="another truck")
+    assert mounting(yard)["facts"]["pin_to_bumper"] == rubbing
+    tried(yard, "clear", by="Ann", at="2026-03-05T09:30:00Z")
+    tell(yard, facts={"pin_to_bumper": "6 in"}, by="Cy", settles=True, reason="seen by two")
+    assert mounting(yard)["facts"]["pin_to_bumper"]["value"] == "6 in"
+    assert "state" not in mounting(yard)["provenance"]["pin_to_bumper"]
+
+
 def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> None:
     """A trial leans on the bumper as a reading does."""
     client, key = yard

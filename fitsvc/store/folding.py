@@ -10,6 +10,7 @@ members it may be. The rulebook's part comes in as a `Law`, since the store know
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import groupby
@@ -87,7 +88,20 @@ def current_facts(
 
 def _tried(every: Sequence[Statement], law: Law) -> list[tuple[str, Trial | ThingTried]]:
     """What was tried and stands, each with its observation: the latest of it, and all that touched or rubbed."""
-    dead = taken_back(every)
+    told = _told_of_trials(every, law, taken_back(every))
+    # What touched or rubbed must never be forgotten; there is one for each accessory and way to try it, by each person.
+    touched = {
+        (tried.sku, tried.how, tried.through, tried.by, tried.result): key
+        for key, tried in told[:-_MOST_TOLD]
+        if _counts(tried)
+    }
+    return [(key, tried) for key, tried in told[:-_MOST_TOLD] if key in touched.values()] + told[-_MOST_TOLD:]
+
+
+def _told_of_trials(
+    every: Sequence[Statement], law: Law, dead: AbstractSet[tuple[str, str]]
+) -> list[tuple[str, Trial | ThingTried]]:
+    """All that was tried and not taken back, each with its observation, and whether it is settled since."""
     found = [(one, law.tried(one.evidence)) for one in every if one.evidence]
     live = [(one, tried) for one, tried in found if tried and not {(one.id, ALL), (one.id, tried.fact)} & dead]
     went: dict[tuple[str, ...], datetime] = {}
@@ -96,14 +110,7 @@ def _tried(every: Sequence[Statement], law: Law) -> list[tuple[str, Trial | Thin
             for worse in (TOUCHED,) if tried.result != CLEAR else (TOUCHED, RUBBED):
                 key = (*_trial_of(one, tried), worse)
                 went[key] = max(one.at, went.get(key, one.at))
-    told = [(one.id, _as_told(one, tried, went)) for one, tried in live]
-    # What touched or rubbed must never be forgotten; there is one for each accessory and way to try it, by each person.
-    touched = {
-        (tried.sku, tried.how, tried.through, tried.by, tried.result): key
-        for key, tried in told[:-_MOST_TOLD]
-        if _counts(tried)
-    }
-    return [(key, tried) for key, tried in told[:-_MOST_TOLD] if key in touched.values()] + told[-_MOST_TOLD:]
+    return [(one.id, _as_told(one, tried, went)) for one, tried in live]
 
 
 def _as_told(one: Statement, tried: Trial | ThingTried, went: Mapping[tuple[str, ...], datetime]) -> Trial | ThingTried:
@@ -209,11 +216,13 @@ def _left_out(stale: Sequence[Said], beside: Sequence[Said], changed: tuple[str,
 
 
 def standing(
-    observations: Iterable[Statement], law: Law, ground: Mapping[str, Json] = _NO_GROUND
+    observations: Iterable[Statement], law: Law, ground: Mapping[str, Json] = _NO_GROUND, *, and_settled: bool = False
 ) -> dict[str, list[Said]]:
     """Return the statements of each fact that were not taken back, in the order they were recorded.
 
-    What follows from a trial only with what is known around it follows from what was said without such trials.
+    What follows from a trial only with what is known around it follows from what was said without such trials. From one
+    that is settled nothing follows, as what it left possible may hold beside that it went since; it is told
+    `and_settled` for who takes back what was said, since else it would come to stand again.
     """
     every = list(observations)
     dead, found = taken_back(every), dict[str, list[Said]]()
@@ -223,9 +232,11 @@ def standing(
         for said in told_in(one, law, place):
             if (one.id, said.fact) not in dead:
                 found.setdefault(said.fact, []).append(said)
-    trials = [(place, one) for place, one in enumerate(every) if one.evidence and (one.id, ALL) not in dead]
-    if not any(isinstance(law.tried(one.evidence or {}), ThingTried) for _, one in trials):
+    tried = [(key, one) for key, one in _told_of_trials(every, law, dead) if isinstance(one, ThingTried)]
+    if not tried:
         return found
+    left_out = {key for key, of in dead if of == ALL} | {key for key, one in tried if one.settled and not and_settled}
+    trials = [(place, one) for place, one in enumerate(every) if one.evidence and one.id not in left_out]
     known = _folded(found, law, ground, every)
     around = {**ground, **{law.whole(name): one.value for name, one in known.items()}}
     for place, one in trials:

@@ -455,7 +455,7 @@ def _retelling(
     earlier: Sequence[Entered], record: Record, wanted: Document, told: Provenance, laws: Laws, *, also_seen: bool
 ) -> tuple[Document, dict[str, list[str]]]:
     """The facts that a source tells anew, and the observations by fact that it takes back."""
-    said = standing(earlier, law_of(record, laws))
+    said = standing(earlier, law_of(record, laws), and_settled=True)
     owned = {
         name: [one for one in of if also_seen or _owns(told, one)]
         for name, of in said.items()

@@ -53,7 +53,7 @@ def taking_of(
     """Return what a new statement takes back, and how it is told: a correction was seen when the first was."""
     if not request.act and None not in facts.values():
         return TakingBack(), told
-    said = standing(earlier, law, ground)
+    said = standing(earlier, law, ground, and_settled=True)
     of = _by_nulls(said, facts, told)
     if request.act in ("retracts", "corrects"):
         target = _target(earlier, said, request)
