@@ -380,6 +380,27 @@ def test_what_one_person_tries_again_and_goes_frees_what_it_rubbed_on(yard: Any)
     assert "state" not in mounting(yard)["provenance"]["pin_to_bumper"]
 
 
+def test_a_trial_that_would_settle_nothing_is_not_asked_for(with_extensions: Any) -> None:
+    """A closure that opened over it does not say that it opens loaded: what is asked for is what to measure."""
+    yard = with_extensions
+
+    def asked(**told: Any) -> tuple[str, str]:
+        question = {
+            "rig": {"mounting": {"id": "mnt_1"}},
+            "accessory": {"sku": "RACK", "facts": told},
+            "load": {"facts": {"bikes": 2, "needs_closure_open": True}},
+        }
+        answer = yard[0].post("/v1/answers", json=question).json()
+        (found,) = [one for one in answer["findings"] if one["rule"] == "closure-opens-past-accessory"]
+        return found["result"], found["reason"]
+
+    before = asked()
+    assert asked(tried_opened="clear", tried_here="clear") == before
+    tried(yard, "clear", "closure_open", by="Ann")
+    assert asked() == before
+    assert before[0] == "undetermined" and "measure" in before[1] and "try" not in before[1]
+
+
 def test_f12_what_was_tried_before_the_bumper_changed_is_stale(yard: Any) -> None:
     """A trial leans on the bumper as a reading does."""
     client, key = yard

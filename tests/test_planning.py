@@ -17,10 +17,11 @@ from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.language.truth import YES
 from fitsvc.language.types import ListType
-from fitsvc.planning.parts import fewest
+from fitsvc.planning.parts import fewest, stacked, tried_on
 from fitsvc.planning.plan import Plan, PlanSet, encode
 from fitsvc.planning.planner import Planner
 from fitsvc.planning.search import MOST_WORK
+from fitsvc.tried import ThingTried
 
 BIKES = {"name": "four bikes", "load": {"facts": {"bikes": 4, "bike_weight": "40 lb"}}}
 ONE_BIKE = {"load": {"facts": {"bikes": 1, "bike_weight": "20 lb"}}}
@@ -500,3 +501,25 @@ def test_what_does_as_well_leaves_the_same_open() -> None:
                 assert mounting or rises[sku] == rises[mount.sku]
                 tried += 1
     assert tried > 2
+
+
+@pytest.mark.parametrize(
+    ("row", "came"),
+    [
+        ((), "touched"),
+        (("BTX-REACH-2-14",), "touched"),
+        (("BTX-REACH-2-8",), "touched_through_these"),
+        (("BTX-REACH-2-8", "BTX-REACH-2-14"), "touched"),
+    ],
+)
+def test_what_was_tried_through_adapters_counts_behind_those_that_a_plan_adds(row: Sequence[str], came: str) -> None:
+    """As in the question that the plan then tells: else it would tell one that fails as one that works."""
+    reader, rack = answerer().reader, "SPK-TRUG-2"
+    title = reader.rulebook.trials["folded"].title
+    here = ThingTried(fact="pin_to_bumper", sku=rack, how=title, result="touched")
+    case = Case({}, frozenset(), things=(here, replace(here, through="BTX-REACH-2-8")))
+    found = stacked(case, reader, [Item("adapter", sku, sku, {}) for sku in row])
+    fact = reader.vocabulary.facts["accessory.tried_here"]
+    assert isinstance(fact.type, ListType) and found.row == row
+    assert found.of_items == {rack: {fact.name: fact.type.mask(came)}}
+    assert tried_on(found) == {rack, "BTX-REACH-2-8"}
