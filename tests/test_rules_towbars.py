@@ -41,6 +41,7 @@ LEFT_OUT: Final[Mapping[str, str]] = {
     "vehicle.placard_capacity": "GVWR and curb weight tell the payload",
     "vehicle.curb_weight_front": "the rear axle leaves it of the curb weight, and a twentieth less is still enough",
     "vehicle.gawr_front": "both axle ratings can do no more than contradict the payload",
+    "vehicle.wheelbase": "the rear axle bears the tongue with any that a vehicle has",
     "receiver.place": "a ball of the towbar's own that is told is one",
     "trailer.chain_count": "a breakaway cable stands in for chains: with one none is asked for",
     "trailer.weight_distribution": "what is not mentioned is not used",

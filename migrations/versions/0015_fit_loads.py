@@ -11,12 +11,10 @@ _COLUMNS = ("at_most", "times", "each")
 
 
 def upgrade() -> None:
+    # An older version goes on writing rows that do not name them.
     with op.batch_alter_table("fit") as table:
         for name in _COLUMNS:
             table.add_column(sa.Column(name, sa.String(30), nullable=False, server_default=""))
-    with op.batch_alter_table("fit") as table:
-        for name in _COLUMNS:
-            table.alter_column(name, server_default=None, existing_type=sa.String(30), existing_nullable=False)
 
 
 def downgrade() -> None:
