@@ -96,11 +96,8 @@ def _unit(text: str) -> str:
 
 
 def _with_unit(value: str, unit: str) -> str:
-    try:
-        number = float(value)
-    except ValueError:
-        return ""
-    return f"{int(number) if number.is_integer() else number} {unit}"
+    number = _number(value)
+    return "" if number is None else f"{int(number) if number.is_integer() else number} {unit}"
 
 
 def _value(cell: ET.Element) -> str:
@@ -109,11 +106,15 @@ def _value(cell: ET.Element) -> str:
 
 def _whole(text: str) -> int | None:
     """A whole number that is not negative, as a sheet holds it."""
+    number = _number(text)
+    return int(number) if number is not None and number.is_integer() and 0 <= number < _LARGEST else None
+
+
+def _number(text: str) -> float | None:
     try:
-        number = float(text)
+        return float(text)
     except ValueError:
         return None
-    return int(number) if number.is_integer() and 0 <= number < _LARGEST else None
 
 
 def shown_by(format: str, number: int) -> str:

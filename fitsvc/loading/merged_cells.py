@@ -1,4 +1,4 @@
-"""MergedCells cells of a workbook: what reads values hands over the first of them, and empty ones for the others.
+"""Merged cells of a workbook: what reads values hands over the first of them, and empty ones for the others.
 
 A cell that is merged downwards is the cell of each of its rows: it says of each what it says of the first. Of which
 columns it speaks where it is merged across several is not certain, but of its first: the cells beneath it are told to
