@@ -5,6 +5,8 @@ from collections.abc import Iterator
 from html.parser import HTMLParser
 from typing import Final
 
+from babel.dates import get_month_names
+
 from fitsvc.rulebook.tongues import tongue_of
 from fitsvc.tongues import Tongue
 
@@ -16,7 +18,12 @@ _WORD: Final = re.compile(r"[A-Za-z]{3,}")
 _TOLD: Final = ("aria-label", "placeholder", "title", "alt", "data-told")
 _SILENT: Final = ("code", "pre", "script", "style")
 _ADDRESS: Final = re.compile(r"https?://\S+|\bobs_[0-9a-f]+")
-_UNITS: Final = ("deg", "ISO", "VIN", "SUV", "nov")
+_UNITS: Final = ("deg", "ISO", "VIN", "SUV")
+_MONTHS: Final = "|".join(
+    name for width in ("wide", "abbreviated") for name in get_month_names(width, locale="es").values()
+)
+_DAY: Final = re.compile(rf"\b\d{{1,2}} (?:{_MONTHS}) \d{{4}}\b")
+"""A day is told with the month's name in Spanish, whichever month the pages are made in."""
 PATTERNS: Final = ("d MMMM y", "d MMM y")
 """Texts that are patterns of dates."""
 
@@ -70,7 +77,7 @@ def told_on(html: str) -> list[str]:
 def left_in_english(pieces: list[str], names: list[str]) -> Iterator[str]:
     """The pieces with a word of plain letters, what is a name or an address left out."""
     for piece in pieces:
-        left = _ADDRESS.sub("", piece)
+        left = _DAY.sub("", _ADDRESS.sub("", piece))
         for name in names:
             left = left.replace(name, "")
         if words := [word for word in _WORD.findall(left) if word not in _UNITS]:

@@ -55,7 +55,6 @@ def _names(of: Path) -> list[str]:
         "Fellside",
         "fitsvc",
         "spring.csv",
-        "noviembre",
         "sku",
         *_HEAD.strip().split(","),
         *(path.name for path in of.iterdir()),

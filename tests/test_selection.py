@@ -23,7 +23,6 @@ from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import ProblemsFound
 from fitsvc.selection.index import SelectionIndex
 from fitsvc.selection.query import SelectionQuery
-from fitsvc.selection.results import rank
 from fitsvc.selection.segments import case_of
 from fitsvc.selection.selector import Selection, Selector, read_rig
 from fitsvc.store.creation import bulk_create, create_record
@@ -184,7 +183,7 @@ def test_least_left_to_do_comes_first(stocked: Stocked, most_loose: int, limit: 
         found = [one.sku for page in pages for one in page.items]
         items = read_items(reader, accessories())
         verdicts = {item.sku: engine.evaluate(case_of(rig, item, reader)) for item in items}
-        keys = {sku: (OUTCOMES.index(one.outcome), rank(one), sku) for sku, one in verdicts.items()}
+        keys = {sku: (OUTCOMES.index(one.outcome), one.left_to_do, sku) for sku, one in verdicts.items()}
         assert found == sorted(keys, key=keys.__getitem__)
 
 

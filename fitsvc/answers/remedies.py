@@ -31,7 +31,7 @@ from fitsvc.language.problems import Problem
 from fitsvc.language.truth import YES
 from fitsvc.language.typed import Read
 from fitsvc.language.types import NumberType, Value
-from fitsvc.rulebook.outcomes import OUTCOME_OF, Outcome
+from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.subjects import KIND
 from fitsvc.tongues import as_said, is_clause, t
 
@@ -169,7 +169,7 @@ class Remedies:
                 break
         self.left += max(left, 0)
         # Of those that come out alike the one stands first that leaves least to see to.
-        yield from (found["works"] + sorted(found["conditional"], key=_to_see_to))[:MOST_TOLD]
+        yield from (found["works"] + sorted(found["conditional"], key=_left_to_do))[:MOST_TOLD]
 
     def _taken_up(self, document: Document, told: Case, name: str, failing: Sequence[int]) -> Iterator[Tried]:
         """What the customer does not do yet, taken up; with another part for it, where without it no part would do."""
@@ -409,10 +409,9 @@ class Remedies:
         return [step for step in steps.told if step.fact in rests and step.works_if not in ("", t(ANY))]
 
 
-def _to_see_to(tried: Tried) -> int:
-    """With how much of a change that was judged something is to be done or looked at."""
-    effects = (effect for effect, outcome in OUTCOME_OF.items() if outcome == "conditional")
-    return sum(len(getattr(tried.verdict, effect)) for effect in effects)
+def _left_to_do(tried: Tried) -> int:
+    """How much a change that was judged leaves to do, as selections order by it, whose first are all that is tried."""
+    return tried.verdict.left_to_do if tried.verdict else 0
 
 
 def _would_be(thing: str, text: str, first: bool) -> str:

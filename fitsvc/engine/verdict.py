@@ -8,6 +8,10 @@ from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, RESULT_OF, Effect, Ou
 Judged = Result | Literal["not_applicable"]
 """What one rule comes to on a case."""
 RESULTS: Final[tuple[Judged, ...]] = ("passes", "fails", "undetermined", "not_applicable")
+MOST_APART: Final = 15
+"""Cautions, and other things to see to, that are told apart in what is left to do."""
+MOST_LEFT: Final = 255
+"""What is left to do fits in a byte."""
 _CONDITIONAL: Final = [effect for effect, outcome in OUTCOME_OF.items() if outcome == "conditional"]
 
 
@@ -84,6 +88,21 @@ class Verdict(NamedTuple):
     def conditions(self) -> int:
         """How many things there are to see to: cautions, doubts and needs."""
         return sum(len(self.left(effect)) for effect in _CONDITIONAL)
+
+    @property
+    def left_to_do(self) -> int:
+        """How much is left within an outcome: rules that fail, then points that are open, or what there is to see to.
+
+        A figure out of its band counts for more than any number of parts to add or things to look at.
+        """
+        out, open_ = len(self.cautions), len(self.doubts) + len(self.open_needs)
+        by_outcome = {
+            "works": 0,
+            "conditional": min(out, MOST_APART) * (MOST_APART + 1) + min(open_, MOST_APART),
+            "undetermined": len(self.unknown),
+            "fails": len(self.fails),
+        }
+        return min(by_outcome[self.outcome], MOST_LEFT)
 
     def with_moot(self, moot: Moot, either_way: EitherWay) -> "Verdict":
         """The verdict where some of what is open is moot, as one choice shows that makes no difference."""

@@ -9,13 +9,10 @@ from numpy.typing import NDArray
 
 from fitsvc.engine.columns.bitmaps import Words, unpack
 from fitsvc.engine.columns.kernel import Judged
-from fitsvc.engine.verdict import Verdict
+from fitsvc.engine.verdict import MOST_APART, MOST_LEFT, Verdict
 from fitsvc.language.types import Value
 from fitsvc.rulebook.outcomes import OUTCOME_OF, OUTCOMES, Effect, Outcome
 
-_MOST_RANK: Final = 15
-"""Cautions, and other things to see to, that are told apart in a rank; it is a byte."""
-_HIGHEST: Final = 255
 _EFFECTS: Final[tuple[Effect, ...]] = tuple(effect for effect, outcome in OUTCOME_OF.items() if outcome != "works")
 """In the order in which they are told."""
 
@@ -62,35 +59,20 @@ def in_order(found: Iterable[tuple[int, Effect, Words]]) -> list[tuple[int, Effe
     return sorted(found, key=lambda one: (_EFFECTS.index(one[1]), one[0]))
 
 
-def rank(verdict: Verdict) -> int:
-    """How much is left to do within an outcome: rules that fail, then points that are open, or what there is to see to.
-
-    A figure out of its band counts for more than any number of parts to add or things to look at.
-    """
-    out, open_ = len(verdict.cautions), len(verdict.doubts) + len(verdict.open_needs)
-    by_outcome = {
-        "works": 0,
-        "conditional": min(out, _MOST_RANK) * (_MOST_RANK + 1) + min(open_, _MOST_RANK),
-        "undetermined": len(verdict.unknown),
-        "fails": len(verdict.fails),
-    }
-    return min(by_outcome[verdict.outcome], _HIGHEST)
-
-
 def ranks(judged: Judged) -> NDArray[np.uint8]:
-    """The same for each signature of a catalogue."""
+    """What `Verdict.left_to_do` is of each signature of a catalogue."""
     count = judged.catalogue.count
     found = {effect: np.zeros(count, np.uint16) for effect in _EFFECTS}
     for _, effect, words in judged.effects():
         if effect in found:
             found[effect] += unpack(words, count)
-    open_ = np.minimum(found["doubts"] + found["open_needs"], _MOST_RANK)
-    total = np.minimum(found["cautions"], _MOST_RANK) * (_MOST_RANK + 1) + open_
+    open_ = np.minimum(found["doubts"] + found["open_needs"], MOST_APART)
+    total = np.minimum(found["cautions"], MOST_APART) * (MOST_APART + 1) + open_
     total[~unpack(np.bitwise_or.reduce(list(judged.bitmaps().values())), count)] = 0
     of_one: tuple[tuple[Outcome, Effect], ...] = (("undetermined", "unknown"), ("fails", "fails"))
     for outcome, effect in of_one:
         total = np.where(unpack(judged.bitmaps()[outcome], count), found[effect], total)
-    found_ranks: NDArray[np.uint8] = np.minimum(total, _HIGHEST).astype(np.uint8)
+    found_ranks: NDArray[np.uint8] = np.minimum(total, MOST_LEFT).astype(np.uint8)
     return found_ranks
 
 

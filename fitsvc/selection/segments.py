@@ -16,7 +16,7 @@ from fitsvc.answers.searching import Found
 from fitsvc.answers.shelf import Item
 from fitsvc.caching import LruCache
 from fitsvc.engine.columns.bitmaps import set_at
-from fitsvc.engine.columns.kernel import Columns
+from fitsvc.engine.columns.kernel import Columns, Judged
 from fitsvc.engine.columns.signatures import arrays_of
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case, FactReader
@@ -232,8 +232,13 @@ class Segment:
         return [(int(one & ((1 << _RANK) - 1)), int(one >> _RANK)) for one in np.sort(order)]
 
     def left(self, rig: Case, key: Hashable) -> NDArray[np.uint8]:
-        """How much a rig leaves to do with each signature, within its outcome (see `results.rank`)."""
-        return self._left.get(key, lambda: ranks(self._columns.judge(self.catalogue, rig)))
+        """How much a rig leaves to do with each signature, within its outcome (see `Verdict.left_to_do`)."""
+        return self._left.get(key, lambda: self._ranked(rig, key))
+
+    def _ranked(self, rig: Case, key: Hashable) -> NDArray[np.uint8]:
+        judged = self._columns.judge(self.catalogue, rig)
+        self._judged.get(key, lambda: self._told(judged))  # judging is what takes the time, and both are asked for
+        return ranks(judged)
 
     def differing(self, one: SegmentResults, other: SegmentResults, passing: Flags) -> NDArray[np.intp]:
         """The rows, of those that pass, with which two rigs come to different outcomes."""
@@ -259,10 +264,9 @@ class Segment:
 
     def judge(self, rig: Case, key: Hashable) -> SegmentResults:
         """What a rig comes to with each item."""
-        return self._judged.get(key, lambda: self._judge(rig))
+        return self._judged.get(key, lambda: self._told(self._columns.judge(self.catalogue, rig)))
 
-    def _judge(self, rig: Case) -> SegmentResults:
-        judged = self._columns.judge(self.catalogue, rig)
+    def _told(self, judged: Judged) -> SegmentResults:
         outcomes, decided = judged.outcome(), list(deciding(judged))
         names, kinds = self.kinds
         if f"{SUBJECT}.kind" in self.catalogue.columns:

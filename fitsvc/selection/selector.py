@@ -28,7 +28,7 @@ from fitsvc.language.types import ListType, Mask, Value
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.folding import label_key, searched
 from fitsvc.selection.query import Cursor, SelectionQuery, read_cursor, read_facts_wanted
-from fitsvc.selection.results import codes_of, rank
+from fitsvc.selection.results import codes_of
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import (
     BEST_FIRST,
@@ -276,20 +276,22 @@ class Selector:
         return self._codes[number]
 
     def best(self, held: Snapshot, case: Case, kind: Value, most: int) -> list[Item]:
-        """The accessories of one kind that do not fail in a case in place of its own, the best first, then by SKU."""
+        """The accessories of one kind that do not fail in a case in place of its own: those first that leave least to do."""
         name, prefix = self._kind(kind), f"{SUBJECT}."
         if not name:
             return []
         facts = {one: value for one, value in case.facts.items() if not one.startswith(prefix)}
         texts = {one: text for one, text in case.texts.items() if not one.startswith(prefix)}
         rig = replace(case, facts=facts, present=frozenset(case.present) - {SUBJECT}, texts=texts, opened=False)
-        wanted = SelectionQuery(question={}, kinds=frozenset({name}), outcomes=FITTING, limit=most)
+        wanted = SelectionQuery(question={}, kinds=frozenset({name}), outcomes=FITTING, sort="left", limit=most)
         return [item for item, _ in self.first(held, rig, wanted)]
 
     def first(self, held: Snapshot, rig: Case, wanted: SelectionQuery) -> list[tuple[Item, Outcome]]:
         """The first accessories of a selection with their outcomes, without their reasons."""
         held, key = held.apart(rig.of_items), rig_key(rig)
         rows, _ = self._of_loose(held, rig, key, wanted, None)
+        for part in held.parts if wanted.sort == "left" else ():
+            part.segment.left(rig, key)  # first, so that one judgement does for both
         for number, counts in enumerate(self._matched(held, rig, key, wanted)):
             rows += self._of_part(held, number, counts, rig, key, wanted, None)
         return [(row.item, BEST_FIRST[row.place]) for row in sorted(rows, key=lambda row: row[:3])[: wanted.limit]]
@@ -522,5 +524,5 @@ def kind_name(kind: Value | None, members: Sequence[str]) -> str:
 
 def _key(item: Item, sort: Sort, verdict: Verdict | None = None) -> str:
     if sort == "left" and verdict is not None:
-        return f"{rank(verdict):03}"
+        return f"{verdict.left_to_do:03}"
     return label_key(item.label) if sort == "label" else ""
