@@ -8,7 +8,7 @@ import re
 import xml.etree.ElementTree as ET
 import zipfile
 from collections.abc import Iterator
-from itertools import islice
+from itertools import dropwhile, islice, takewhile
 from pathlib import Path
 from typing import Final
 
@@ -25,16 +25,16 @@ from fitsvc.loading.workbook_parts import (
 
 _TOKEN: Final = re.compile(
     r'"(?P<quoted>[^"]*)"|\\(?P<escaped>.)|_(?P<blank>.)|\*(?P<fill>.)|\[\$(?P<currency>[^\]-]*)(?:-[^\]]*)?\]'
-    r"|(?P<colour>\[(?:[A-Z][a-z]+|Color ?\d+)\])|(?P<digit>[0#])|(?P<plain>[-+$()!^&'~{}<>=: ])",
+    r"|(?P<colour>\[(?:[A-Z][a-z]+|Color ?\d+)\])|(?P<digit>[0#])|(?P<plain>[-+$()!^&'~{}<>=: ])"
+    r"|(?P<end>;)|(?P<other>.)",
     re.DOTALL,
 )
-"""What a format of whole numbers is made of (ECMA-376 Part 1, 18.8.31); what else may stand in one is no code."""
+"""What a format is made of (ECMA-376 Part 1, 18.8.31); with what is `other` it shows no code."""
 _BETWEEN: Final = re.compile(r"\d[^\d.,'\s]*(?:[-/_]|[^\W\d])[^\d.,'\s]*\d")
 """A sign between digits that parts no thousands and no decimals."""
 _WORD_BEHIND: Final = re.compile(r"\s[^\W\d]+\.?\Z")
 """Such as a unit: what has one is a figure."""
-_ENDS: Final = re.compile(r"[0#?][^0#?]*\Z")
-"""The last digit of a format, and what stands behind it."""
+_LITERAL: Final = ("quoted", "escaped")
 _UNIT: Final = re.compile(r"[^\W\d_]+\.?|\"|'")
 _LARGEST: Final = 10**15
 """From here on a binary64 is no longer every whole number."""
@@ -76,11 +76,17 @@ def _told(cell: ET.Element, formats: dict[str, str]) -> str:
     return _code(shown_by(format, value), value) if (value := _whole(_value(cell))) is not None else ""
 
 
+def _tokens(format: str) -> list[tuple[str, str]]:
+    """What a format shows a positive number by, or zero: the first of its sections, each token by kind and text."""
+    found = ((one.lastgroup or "", one[one.lastgroup or 0] or "") for one in _TOKEN.finditer(format))
+    return list(takewhile(lambda token: token[0] != "end", found))
+
+
 def _behind(format: str) -> str:
     """What a format writes behind the digits of a positive number."""
-    ends = _ENDS.search(format.partition(";")[0])
-    tokens = _TOKEN.finditer(ends[0][1:]) if ends else ()
-    return "".join(one["quoted"] or one["escaped"] or "" for one in tokens)
+    last = dropwhile(lambda token: token[0] != "digit" and token[1] != "?", reversed(_tokens(format)))
+    digits = len(list(last))
+    return "".join(text for kind, text in _tokens(format)[digits:] if digits and kind in _LITERAL)
 
 
 def _unit(text: str) -> str:
@@ -119,22 +125,16 @@ def _number(text: str) -> float | None:
 
 def shown_by(format: str, number: int) -> str:
     """A whole number as a format of digits shows it; empty where the format has anything but digits and literals."""
-    tokens, at = list[tuple[str, str]](), 0
-    while at < len(format) and format[at] != ";":  # the first section is that of positive numbers, and of zero
-        found = _TOKEN.match(format, at)
-        if found is None:
-            return ""
-        tokens.append((found.lastgroup or "", found[found.lastgroup or 0] or ""))
-        at = found.end()
+    tokens = _tokens(format)
     first = next((place for place, (kind, _) in enumerate(tokens) if kind == "digit"), None)
-    if first is None:
+    if first is None or any(kind == "other" for kind, _ in tokens):
         return ""
     left, shown = str(number) if number else "", list[str]()
     for place, (kind, text) in reversed(list(enumerate(tokens))):
         if kind == "digit":
             digit, left = (left[-1:], left[:-1]) if place != first else (left, "")
             shown.append(digit or (text if text == "0" else ""))
-        elif kind in ("quoted", "escaped", "currency", "plain"):
+        elif kind in (*_LITERAL, "currency", "plain"):
             shown.append(text)
     return "".join(reversed(shown)).strip()
 
