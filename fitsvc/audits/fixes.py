@@ -110,17 +110,9 @@ class Fixes:
             if cell["sku"] in self._others:
                 self._add(fix_of_cell(cell, open_[cell["sku"]], claimed[cell["sku"]]))
         for sku, some in first.items():
-            named = [_with_id(self._rigs[one.rig]) for one in some]
-            self._falsely_claimed(
-                some[0].row,
-                sku,
-                named,
-                false[sku],
-                why=some[0].why,
-                unless=t("take them out of the claims, unless a fact is wrong"),
-            )
-            by_name = tuple(self._rigs[one.rig].name for one in some)
-            self._keep([_false_claims(some[0].row, sku, false[sku], by_name, some[0].why)])
+            told = _false_claims(some[0].row, sku, false[sku], [self._rigs[one.rig].name for one in some], some[0].why)
+            self._falsely_claimed(told, [_with_id(self._rigs[one.rig]) for one in some])
+            self._keep([told])
 
     def of_balls(self, pairs: Iterable[BallPair]) -> Iterator[BallPair]:
         """Take the false claims of balls, while their pairs go by."""
@@ -130,18 +122,11 @@ class Fixes:
             if pair.claimed and pair.outcome == "fails":
                 false.setdefault(pair.ball, []).append(pair)
         for sku, some in false.items():
-            why = some[0].why or t("nothing on it takes a ball.")
             named = [one.mount for one in some[:_NAMED]]
-            self._falsely_claimed(
-                some[0].row,
-                sku,
-                named,
-                len(some),
-                why=why,
-                unless=t("take them out of the claims, unless a fact is wrong"),
-                stands="; ".join(named),
-            )
-            self._keep([_false_claims(some[0].row, sku, len(some), tuple(named), why)])
+            why = some[0].why or t("nothing on it takes a ball.")
+            told = _false_claims(some[0].row, sku, len(some), named, why)
+            self._falsely_claimed(told, named, stands="; ".join(named))
+            self._keep([told])
 
     def as_claimed(self, lines: Iterable[tuple[str, ClaimLine]]) -> None:
         """Take where false and unclear claims stand, and what stands there: `lines` of them, each with its item."""
@@ -249,25 +234,25 @@ class Fixes:
             named = tuple(self._rigs[rig].name for rig in list(rigs)[:_NAMED])
             first = next(iter(rigs))
             reasons = tuple(dict.fromkeys(rigs[first]))
-            found.append(
-                FalseClaims(row=lines[sku], sku=sku, claims=len(rigs), rig=first, named=named, reasons=reasons, link="")
+            told = FalseClaims(
+                row=lines[sku], sku=sku, claims=len(rigs), rig=first, named=named, reasons=reasons, link=""
             )
+            found.append(told)
             unless = t("take them out of the claims, unless a fact of the item is wrong")
-            by_id = [_with_id(self._rigs[rig]) for rig in list(rigs)[:_NAMED]]
-            self._falsely_claimed(lines[sku], sku, by_id, len(rigs), why=" ".join(reasons), unless=unless)
+            self._falsely_claimed(told, [_with_id(self._rigs[rig]) for rig in list(rigs)[:_NAMED]], unless=unless)
         self._keep(found, items)
 
-    def _falsely_claimed(
-        self, row: int, sku: str, named: Sequence[str], count: int, *, why: str, unless: str, stands: str = ""
-    ) -> None:
+    def _falsely_claimed(self, told: FalseClaims, named: Sequence[str], *, unless: str = "", stands: str = "") -> None:
         """Take one item's false claims together, of which the first are `named`.
 
         What `stands` there is told where no line of claims is, as of a ball, whose own row names its mounts.
         """
+        count, why = told.claims, " ".join(told.reasons)
         more = t(" and {count} more", count=counted(count - len(named))) if count > len(named) else ""
         wrong = t("does not fit {named}{more}: {why}", named="; ".join(named), more=more, why=why)
-        told = (row, sku, self._title("fits"), stands, (wrong, unless))
-        self._add(fix_as("false_claim", *told, pairs=count, claims=count))
+        help = unless or t("take them out of the claims, unless a fact is wrong")
+        stood = (told.row, told.sku, self._title("fits"), stands)
+        self._add(fix_as("false_claim", *stood, (wrong, help), pairs=count, claims=count))
 
     def _keep(self, found: Iterable[FalseClaims], items: Items | None = None) -> None:
         """Keep what has most false claims; accessories that stay get the address at which the first one opens."""
@@ -283,9 +268,9 @@ class Fixes:
         ]
 
 
-def _false_claims(row: int, sku: str, count: int, named: tuple[str, ...], why: str) -> FalseClaims:
+def _false_claims(row: int, sku: str, count: int, named: Sequence[str], why: str) -> FalseClaims:
     """Those of one trailer, adapter or ball, of which no single question is opened at the counter."""
-    return FalseClaims(row=row, sku=sku, claims=count, rig="", named=named, reasons=(why,), link="")
+    return FalseClaims(row=row, sku=sku, claims=count, rig="", named=tuple(named), reasons=(why,), link="")
 
 
 def _with_id(rig: AuditRig) -> str:
