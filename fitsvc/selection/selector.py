@@ -276,7 +276,7 @@ class Selector:
         return self._codes[number]
 
     def best(self, held: Snapshot, case: Case, kind: Value, most: int) -> list[Item]:
-        """The accessories of one kind that do not fail in a case in place of its own: those first that leave least to do."""
+        """The accessories of one kind that do not fail in a case in place of its own: least to do first."""
         name, prefix = self._kind(kind), f"{SUBJECT}."
         if not name:
             return []
