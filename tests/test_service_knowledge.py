@@ -2,6 +2,7 @@
 
 from typing import Final
 
+import pytest
 from litestar import Litestar
 from litestar.testing import TestClient
 from service_checks import problem
@@ -10,6 +11,8 @@ from fitsvc.rulebook.rules import Rulebook
 from fitsvc.service.examples import QUESTION
 
 Client = TestClient[Litestar]
+KEPT: Final = ("Cache-Control", "Content-Location", "ETag", "Expires", "Vary")
+"""What a 304 has to bring as its 200 would; `Date` is the server's beneath."""
 
 
 def test_the_rulebook_is_the_one_that_answers(client: Client, rulebook: Rulebook) -> None:
@@ -81,6 +84,20 @@ def test_every_fact_of_the_vocabulary_is_told(client: Client, rulebook: Rulebook
     number_or_text = {"length", "mass", "angle", "force", "torque", "ratio", "count", "yes_no", "text", "tyre"}
     assert {one["type"] for one in found["facts"]} <= lists | number_or_text
     assert [one["name"] for one in found["subjects"]] == list(rulebook.vocabulary.subjects)
+
+
+@pytest.mark.parametrize("path", ["/v1/rulebooks", "/v1/rules", "/openapi.json"])
+@pytest.mark.parametrize("encoding", ["gzip", "identity"])
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_what_is_not_sent_again_is_kept_as_it_was(client: Client, path: str, encoding: str, language: str) -> None:
+    """A cache keeps by a 304 what it would by the 200: the fields of RFC 9110, 15.4.5, are the same."""
+    asked = {"Accept-Encoding": encoding, "Accept-Language": language}
+    first = client.get(path, headers=asked)
+    again = client.get(path, headers=asked | {"If-None-Match": f'"0-gz", {first.headers["etag"]}'})
+    assert (first.status_code, again.status_code) == (200, 304)
+    told = [[one.headers.get_list(name, split_commas=True) for name in KEPT] for one in (first, again)]
+    assert told[0] == told[1]
+    assert "Accept-Language" in told[0][KEPT.index("Vary")]
 
 
 def test_what_rests_on_the_rulebook_is_sent_once(client: Client) -> None:

@@ -5,6 +5,7 @@ with a mark, which is taken off what callers send back.
 """
 
 import gzip
+from http import HTTPStatus
 from typing import Any, Final, cast
 
 from anyio import to_thread
@@ -17,7 +18,9 @@ _LARGE: Final = 50_000
 _LEVEL: Final = 4
 _KINDS: Final = (b"application/json", b"application/problem+json", b"text/", b"application/x-ndjson", b"image/svg+xml")
 _MARK: Final = b'-gz"'
-_SENT_BACK: Final = frozenset({b"if-match", b"if-none-match"})
+_HAS: Final = b"if-none-match"
+_SENT_BACK: Final = frozenset({b"if-match", _HAS})
+_VARIES: Final = (b"vary", b"Accept-Encoding")
 
 
 class Compressing:
@@ -29,17 +32,17 @@ class Compressing:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one request."""
         headers = dict(cast(Any, scope)["headers"])
-        had = any(_MARK in headers.get(name, b"") for name in _SENT_BACK)
-        if had:
+        had = headers.get(_HAS, b"")
+        if any(_MARK in headers.get(name, b"") for name in _SENT_BACK):
             cast(Any, scope)["headers"] = [_unmarked(*pair) for pair in cast(Any, scope)["headers"]]
         takes = _takes_gzip(headers.get(b"accept-encoding", b""))
-        await self._app(scope, receive, _Sending(send, had).send if takes or had else send)
+        await self._app(scope, receive, _Sending(send, had).send if takes or _MARK in had else send)
 
 
 class _Sending:
-    """One reply on its way out."""
+    """One reply on its way out; `had` are the tags, as they were sent back, of what the caller has."""
 
-    def __init__(self, send: Send, had: bool) -> None:
+    def __init__(self, send: Send, had: bytes) -> None:
         self._send, self._had, self._start = send, had, cast(Any, None)
 
     async def send(self, message: Message) -> None:
@@ -55,15 +58,17 @@ class _Sending:
         """Send the head, once it is known how large a reply in one piece is."""
         body = message.get("body", b"")
         whole = not message.get("more_body") and len(body) >= SMALLEST
-        if start["status"] == 304 and self._had:
-            start["headers"] = [_marked(*pair) for pair in start["headers"]]
+        if start["status"] == HTTPStatus.NOT_MODIFIED:
+            marked = [_marked(*pair) for pair in start["headers"]]
+            if any(name.lower() == b"etag" and tag in self._had for name, tag in marked):
+                start["headers"] = [*marked, _VARIES]
         elif whole and _is_text(start["headers"]):
             packed = _pack(body) if len(body) < _LARGE else await to_thread.run_sync(_pack, body)
             start["headers"] = [
                 *(_marked(*pair) for pair in start["headers"] if pair[0].lower() != b"content-length"),
                 (b"content-length", str(len(packed)).encode()),
                 (b"content-encoding", b"gzip"),
-                (b"vary", b"Accept-Encoding"),
+                _VARIES,
             ]
             message = {**message, "body": packed}
         await self._send(start)

@@ -6,6 +6,7 @@ Whoever looks at pages may choose another one, which a cookie keeps; what progra
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import lru_cache
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any, Final, cast
 
@@ -155,9 +156,10 @@ class Speaking:
         async def send_on(message: Message) -> None:
             if message["type"] == "http.response.start":
                 told = dict(message["headers"]).get(b"content-type", b"")
-                if told.startswith(_TEXTS):
+                same = message["status"] == HTTPStatus.NOT_MODIFIED  # of a text, as all that has a tag is
+                if same or told.startswith(_TEXTS):
                     message["headers"] = [*message["headers"], (b"vary", varies)]
-                    if one is not ENGLISH:
+                    if one is not ENGLISH and not same:
                         message["headers"] = [*message["headers"], (b"content-language", one.code.encode())]
             await send(message)
 
