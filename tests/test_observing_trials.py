@@ -114,6 +114,45 @@ def test_f12_what_hangs_on_an_extension_stands_farther_back() -> None:
     assert there["pin_to_bumper"][0] - here["pin_to_bumper"][0] == pytest.approx(8)
 
 
+RAISING = EXTENSION | {"adds_length": "7 in", "adds_rise": "5 in"}
+
+
+@pytest.mark.parametrize("result", ["clear", "rubbed", "touched"])
+@pytest.mark.parametrize("state", ["folded", "in_use"])
+def test_what_hung_higher_or_lower_tells_nothing_of_where_the_bumper_stands(state: str, result: str) -> None:
+    """Raised by 5 in it may have passed over the bumper, lowered under it, and what it touched may be something else.
+    An adapter whose rise is not told may raise it; a straight one, and a sleeve, which moves it by half an inch at
+    most, leave it where it is.
+    """
+
+    def through(**facts: Any) -> dict[str, tuple[float, float]]:
+        around = {f"{THING}EXT": {**RAISING, **facts}}
+        return bounds(state=state, result=result, through="EXT", around=around)
+
+    for rise in ("5 in", "-5 in", "9/16 in", "-9/16 in", None, {"at_least": "0 in", "at_most": "5 in"}):
+        assert through(adds_rise=rise) == {}, rise
+    for rise in ("0 in", "1/2 in", "-1/2 in", {"value": "0 in", "tolerance": "1/8 in"}):
+        assert "pin_to_bumper" in through(adds_rise=rise), rise
+    assert "pin_to_bumper" in through(kind="reducer_sleeve", adds_rise=None, adds_length=None)
+    for fall, level in ((-5, True), (-4, False)):
+        around = {f"{THING}UP": RAISING, f"{THING}DOWN": RAISING | {"adds_rise": f"{fall} in"}}
+        assert bool(bounds(state=state, result=result, through=["UP", "DOWN"], around=around)) is level
+
+
+@pytest.mark.parametrize(("state", "front"), [("folded", 4), ("in_use", 9)])
+def test_a_spare_on_the_rear_door_is_passed_under_or_touched_itself(state: str, front: float) -> None:
+    """Below a spare that reaches 8 in behind the bumper it clears with the bumper where its front is, and where it
+    touched, the bumper may be 8 in nearer; a spare that may hang there, of no known reach, leaves it anywhere.
+    """
+    spare = {"vehicle.body": "suv", "vehicle.spare_location": "rear_door", "vehicle.spare_protrusion": "8 in"}
+    assert bounds(state=state, result="clear", around=spare)["pin_to_bumper"][1] == pytest.approx(front)
+    touched = bounds(state=state, result="touched", around=spare)["pin_to_bumper"]
+    assert touched == pytest.approx((front - 8 + STRIKES / IN, float("inf")))
+    assert bounds(state=state, result="touched", around={"vehicle.body": "suv"}) == {}
+    inside = {"vehicle.body": "suv", "vehicle.spare_location": "inside"}
+    assert bounds(state=state, result="touched", around=inside)["pin_to_bumper"][0] == pytest.approx(front, abs=0.01)
+
+
 SIXTEENTHS = st.integers(0, 16 * 12).map(lambda n: n / 16)
 
 
@@ -301,6 +340,20 @@ def with_extensions(yard: Any) -> Any:
         body = {"sku": sku, "subject": "adapter", "facts": EXTENSION | {"adds_length": length}}
         assert client.post("/v1/accessories", json=body, headers=key).status_code == 201
     return yard
+
+
+def test_what_cleared_through_a_raising_adapter_is_no_yes_through_a_straight_one(with_extensions: Any) -> None:
+    """Told by its rise, the bumper is not known and a straight extension asks for it; straight, the bumper is."""
+    client, key = with_extensions
+    body = {"sku": "HIGH", "subject": "adapter", "facts": RAISING}
+    assert client.post("/v1/accessories", json=body, headers=key).status_code == 201
+    tell(with_extensions, evidence={"sku": "RACK", "state": "folded", "result": "clear", "through": "HIGH"})
+    assert "pin_to_bumper" not in mounting(with_extensions)["facts"]
+    assert behind(with_extensions, "EXT")["told"][RULE] == "undetermined"
+    told = {"subject": "accessory", "record": "HIGH", "facts": {"adds_rise": "exactly 0 in"}}
+    assert client.post("/v1/observations", json=told, headers=key).status_code == 201
+    assert mounting(with_extensions)["facts"]["pin_to_bumper"] == {"at_most": "11 in"}
+    assert behind(with_extensions, "EXT")["told"][RULE] == "passes"
 
 
 def test_a_closure_that_touched_through_an_adapter_is_a_no_with_that_adapter_alone(with_extensions: Any) -> None:
