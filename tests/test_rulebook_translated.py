@@ -8,13 +8,14 @@ from test_rulebook_loader import FILES
 from fitsvc.answers.answering import Answerer
 from fitsvc.cli import main
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.paths import data_dir
 from fitsvc.rulebook.cache import cached_rulebook
 from fitsvc.rulebook.folder import lay_out, texts_of
 from fitsvc.rulebook.loader import load_rulebook
 from fitsvc.rulebook.meaning import differences, digest_of
 from fitsvc.rulebook.rules import Rulebook
 from fitsvc.rulebook.tongues import in_tongue, text_of
-from fitsvc.rulebook.translated import words_at_fault, words_left_out
+from fitsvc.rulebook.translated import words_at_fault, words_for_nothing, words_left_out
 from fitsvc.service.publishing import tried
 from fitsvc.service.reloading import FolderRules
 from fitsvc.service.speaking import spoken_tongues
@@ -103,6 +104,21 @@ def test_a_value_left_out_is_a_caution(tmp_path: Path) -> None:
     assert not faults(folder)
     (found,) = words_left_out(folder)
     assert "leave out `{accessory.shank}`" in found.message and (found.file, found.line) == (f"mine/{WORDS}", 2)
+
+
+def test_words_for_what_nothing_says_are_a_caution(tmp_path: Path) -> None:
+    """A reason that was changed since, or misspelt there, is told in English, and nobody would see why."""
+    old, gone = "The shank is {accessory.shank}[, and the opening is {receiver.opening}].", "Nobody says this any more."
+    folder = put(tmp_path / "mine", more=f'  "{old}": "El vástago {{accessory.shank}}."\n  "{gone}": "Ya nadie."\n')
+    changed, dropped = words_for_nothing(load_rulebook(folder), folder)
+    assert "never told" in changed.message and f"`{ENGLISH}`" in changed.help
+    assert (changed.file, changed.line, dropped.line) == (f"mine/{WORDS}", 3, 4)
+    assert dropped.help.endswith("or take the line out")
+
+
+def test_each_word_that_ships_is_for_something(rulebook: Rulebook) -> None:
+    """The shipped rules' Spanish has no line that is never told."""
+    assert not words_for_nothing(rulebook, data_dir("rules"))
 
 
 @pytest.mark.parametrize("name", ["words/spanish.yaml", "words/es_MX.yaml", "words/en.yaml"])

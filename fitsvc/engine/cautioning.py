@@ -7,11 +7,13 @@ from fitsvc.language.problems import Problem
 from fitsvc.rulebook.drafting import Drafting
 from fitsvc.rulebook.habits import departures
 from fitsvc.rulebook.rules import Rulebook
-from fitsvc.rulebook.translated import words_left_out
+from fitsvc.rulebook.translated import words_for_nothing, words_left_out
 
 
 def cautions_of(rulebook: Rulebook, folder: Path) -> list[Problem]:
-    """Each departure from how the rules of a folder are written, see `rulebook.habits`; and values that words lose."""
+    """Each departure from how the rules of a folder are written, see `rulebook.habits`; values that words in other
+    languages lose, and such words as are never told.
+    """
     found = departures(rulebook, [why for _, why in past_adapters(rulebook)])
     entries = Drafting(folder) if found else None  # the files are read once more for the places alone
     problems = []
@@ -21,4 +23,4 @@ def cautions_of(rulebook: Rulebook, folder: Path) -> list[Problem]:
         mark = entry.node.mark if entry else None
         file, line = (mark.file, mark.line) if mark else ("", 0)
         problems.append(Problem(f"`{one.owner}` {one.message}", one.help, file=file, line=line))
-    return problems + words_left_out(folder)
+    return problems + words_left_out(folder) + words_for_nothing(rulebook, folder)

@@ -9,11 +9,12 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Final
 
-from fitsvc.language.problems import Problem
+import fitsvc
+from fitsvc.language.problems import Problem, nearest
 from fitsvc.rulebook.folder import CORE, shown_as, tongue_files
 from fitsvc.rulebook.rules import Rulebook, Template, optional_values, values_of
 from fitsvc.rulebook.tongue_files import HOLE, read_words_files, why_not_told, words_in
-from fitsvc.rulebook.tongues import can_join, read_said, templates_of
+from fitsvc.rulebook.tongues import can_join, labels_of, read_said, templates_of, texts_of
 from fitsvc.rulebook.yaml_text import Mapping as Entries
 from fitsvc.rulebook.yaml_text import Node, Scalar
 from fitsvc.tongues import ENGLISH, is_language
@@ -21,6 +22,8 @@ from fitsvc.tongues import ENGLISH, is_language
 _TOLD: Final = ("texts", "labels")
 _IF_KNOWN: Final = re.compile(r"\[([^\[\]|]*)(?:\|([^\[\]|]*))?\]")
 _SIGN: Final = re.compile(r"[\[\]|]")
+_NEARLY: Final = 0.75
+"""How alike a text has to be for words that were written for what it was before."""
 _NONE: Final[Mapping[Path, bytes | Node]] = {}
 
 
@@ -61,6 +64,29 @@ def words_left_out(folder: Path) -> list[Problem]:
                 if lost:
                     help = "tell it as the English does, wherever it stands in the sentence"
                     problems.append(words.problem(f"these words leave out {', '.join(lost)}", help))
+    return problems
+
+
+def words_for_nothing(rulebook: Rulebook, folder: Path) -> list[Problem]:
+    """Words of a folder for what neither its rules nor fitsvc itself say; ProblemsFound where a file is none of words.
+
+    Who changed a reason, or misspelt it here, has it told in English.
+    """
+    files, problems = read_words_files(folder), list[Problem]()
+    known = {*texts_of(rulebook), *labels_of(rulebook)}
+    for tree in read_words_files(Path(fitsvc.__file__).parent).values():
+        known |= {text for section in _TOLD for text in words_in(tree, section)}
+    for name, path in tongue_files(folder).items():
+        for section in _TOLD if path.is_relative_to(folder) else ():
+            for text, words in words_in(files[name], section).items():
+                if text not in known:
+                    near = nearest(text, known, _NEARLY)
+                    help = (
+                        f"write the text as it is said now: `{near}`"
+                        if near
+                        else "write the text as it is said now, or take the line out"
+                    )
+                    problems.append(words.problem("no text reads so now: these words are never told", help))
     return problems
 
 
