@@ -16,6 +16,7 @@ from litestar.testing import TestClient
 from service_checks import problem
 
 from fitsvc.audits import parquet_chunks
+from fitsvc.cli.app import main
 from fitsvc.service.app import create_app
 from fitsvc.store.api_keys import create_key
 from fitsvc.store.database import Database
@@ -187,3 +188,30 @@ def test_many_statements_go_in_by_one_request_or_none_does(shop: tuple[Client, d
         assert sent.status_code == status, sent.text
         assert [one["by"] for one in client.get(log).json()["items"]] == by
     assert sent.json()["stored"] == {"observation": 30}
+
+
+def test_of_two_feeds_it_is_told_which_said_what(
+    shop: tuple[Client, dict[str, str]], url: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where they contradict each other: in the sheet, the record, the answer, what it rests on, and the shell."""
+    client, _ = shop
+    said = {"North": "2 in", "South": "1-1/4 in"}
+    for source, shank in said.items():
+        assert send(shop, RACK.replace("2 in", shank), query=f"?source={source}").status_code == 200
+    sheet = {one["fact"]: one for one in client.get("/v1/accessories/A-RACK/sheet").json()["facts"]}
+    assert {one["source"]: one["said"] for one in sheet["shank"]["statements"]} == said
+    kept = client.get("/v1/accessories/A-RACK").json()["provenance"]["shank"]["said"]
+    assert {one["source"]: one["value"] for one in kept} == said
+    question = {"rig": {"id": "rig_one"}, "accessory": {"sku": "A-RACK"}}
+    answer = client.post("/v1/answers?include=rests_on,disputed", json=question).json()
+    rests = {one["fact"]: one for one in answer["rests_on"]}
+    assert rests["accessory.shank"]["state"] == "disputed"
+    assert {one["source"]: one["said"] for one in rests["accessory.shank"]["said"]} == said
+    assert "said" not in rests["accessory.kind"]
+    (because,) = (one["because"] for one in answer["disputed"])
+    assert all(f"{value} on " in because and f" by {source}" in because for source, value in said.items())
+    assert main(["show", "A-RACK", "--database", url]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert all(f"{value}, published by {source} on " in shown for source, value in said.items())
+    page = client.get("/records/accessory/A-RACK").text
+    assert all(f"according to {source}" in page for source in said)

@@ -193,11 +193,23 @@ class Disputed(msgspec.Struct):
     because: str
 
 
+class ToldBy(msgspec.Struct, omit_defaults=True, kw_only=True):
+    """One statement of a fact in doubt: what was said, how it is known, by whom or by which feed, and seen when."""
+
+    said: str
+    kind: str
+    by: str = ""
+    at: str = ""
+    source: str = ""
+    observation: str = ""
+
+
 class RestsOn(msgspec.Struct, omit_defaults=True, kw_only=True):
     """A fact that an answer rests on, as it is told there: how it is known, of which record, by whom and seen when.
 
     Without a record it was told with the question. `observation` is the statement it comes from, or the last of those
-    it follows from; `source` the feed that said it. `state` is there where it is in doubt.
+    it follows from; `source` the feed that said it. `state` is there where it is in doubt, and `said` all that was said
+    so that it is, the latest last.
     """
 
     fact: str
@@ -209,6 +221,7 @@ class RestsOn(msgspec.Struct, omit_defaults=True, kw_only=True):
     source: str = ""
     observation: str = ""
     state: Literal["", "doubtful", "disputed", "stale"] = ""
+    said: list[ToldBy] = []
 
 
 class RulebookName(msgspec.Struct):

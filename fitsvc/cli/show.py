@@ -246,7 +246,10 @@ def _show(found: "Sheet") -> None:
 
 
 def _statements(fact: "SheetFact") -> Iterator[str]:
+    from fitsvc.store.statements import who_said
+
     for one in fact.statements:
         with_ = "".join(f", {text}" for text in (one.tool, one.condition, one.note) if text)
         count = "" if one.counts else f" [{one.why}]" if one.why else " [does not count]"
-        yield f"{one.said}, {one.kind} by {one.by or 'somebody'} on {one.at[:10]}{with_} ({one.observation}){count}"
+        who = who_said(one.by, one.source) or "somebody"
+        yield f"{one.said}, {one.kind} by {who} on {one.at[:10]}{with_} ({one.observation}){count}"

@@ -14,6 +14,7 @@ from fitsvc.store.folding import CurrentFacts
 from fitsvc.store.records import find_mountings, get_record, get_records, keys_near
 from fitsvc.store.rigs import get_rig, told_rig
 from fitsvc.store.spans import State
+from fitsvc.store.statements import who_said
 from fitsvc.store.tables import Accessory, Mounting, Record, SavedRig
 from fitsvc.subjects import OF_YARD, RIG, stored_as
 from fitsvc.tried import RESULTS, TOUCHED, ThingTried
@@ -130,6 +131,8 @@ def _doubts(provenance: Mapping[str, Json]) -> dict[str, Doubt]:
 
 
 def _doubt(how: Mapping[str, Json]) -> Doubt:
-    said = tuple((one["value"], one["by"], one.get("at", "")) for one in how.get("said", ()))
+    said = tuple(
+        (one["value"], who_said(one["by"], one.get("source", "")), one.get("at", "")) for one in how.get("said", ())
+    )
     state: Any = how["state"] if how["state"] in get_args(State) else "disputed"
     return Doubt(state, said, tuple(how.get("changed", ())))

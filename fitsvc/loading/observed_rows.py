@@ -22,6 +22,7 @@ from fitsvc.observing.telling import Telling
 from fitsvc.store.errors import InvalidValue, NotFound
 from fitsvc.store.observations import TEXTS, Provenance, sold_as
 from fitsvc.store.rigs import get_known
+from fitsvc.store.statements import who_said
 from fitsvc.store.tables import TABLES
 from fitsvc.store.taking_back import Request
 from fitsvc.store.validation import Checks
@@ -91,7 +92,8 @@ def _noted(storing: Storing, document: Document, contradictions: Sequence[Contra
         return
     storing.loaded.count("observation")
     for found in contradictions:
-        said = "; ".join(f"{one.kind}{f' by {one.by}' if one.by else ''} on {one.at:%Y-%m-%d}" for one in found.said)
+        whose = [(one, who_said(one.by, one.source)) for one in found.said]
+        said = "; ".join(f"{one.kind}{f' by {who}' if who else ''} on {one.at:%Y-%m-%d}" for one, who in whose)
         storing.loaded.contradictions.append(f"{document['record']}: {found.because} ({said})")
 
 

@@ -1,14 +1,15 @@
 """What an answer, or a plan, rests on: each fact of its findings, how that is known, by whom and since when."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from sqlmodel import Session, col, select
 
-from fitsvc.answers.answer import Finding, RestsOn
+from fitsvc.answers.answer import Finding, RestsOn, ToldBy
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.question import Question, read_question
 from fitsvc.answers.records import Records
 from fitsvc.document import Json
+from fitsvc.fact_values import as_written
 from fitsvc.language.display import System
 from fitsvc.planning.plan import Plan
 from fitsvc.store.tables import Observation
@@ -20,13 +21,13 @@ def rests_on(session: Session, question: Question, findings: Iterable[Finding]) 
     for finding in findings:
         told |= {name: text for name, text in finding.facts.items() if name not in told}
     how = _how(question)
-    keys = {one["observation"] for name, (_, one) in how.items() if name in told and "observation" in one}
+    keys = {key for name, (_, one) in how.items() if name in told for key in _observations(one)}
     said = {one.id: one for one in session.exec(select(Observation).where(col(Observation.id).in_(keys)))}
     found = []
     for name, text in told.items():
         if name in how:
             record, one = how[name]
-            found.append(_of_record(name, text, record, one, said.get(one.get("observation", ""))))
+            found.append(_of_record(name, text, record, one, said))
         elif name in question.told_here:
             found.append(RestsOn(fact=name, told=text))
     return found
@@ -52,8 +53,27 @@ def _how(question: Question) -> dict[str, tuple[str, Mapping[str, Json]]]:
     return found
 
 
-def _of_record(name: str, told: str, record: str, how: Mapping[str, Json], said: Observation | None) -> RestsOn:
+def _observations(how: Mapping[str, Json]) -> Iterator[str]:
+    """The observations that a fact follows from, as its record keeps them."""
+    for one in (how, *how.get("said", ())):
+        if one.get("observation"):
+            yield one["observation"]
+
+
+def _of_record(
+    name: str, told: str, record: str, how: Mapping[str, Json], observations: Mapping[str, Observation]
+) -> RestsOn:
     found = RestsOn(fact=name, told=told, record=record, kind=how.get("kind", ""), state=how.get("state", ""))
+    said = observations.get(how.get("observation", ""))
     if said is not None:
         found.by, found.at, found.source, found.observation = said.by, said.at.isoformat(), said.source, said.id
+    found.said = [_told_by(one, observations.get(one["observation"])) for one in how.get("said", ())]
+    return found
+
+
+def _told_by(one: Mapping[str, Json], observation: Observation | None) -> ToldBy:
+    """One statement of a fact in doubt; what a record says that a rig uses has no observation of the rig's."""
+    found = ToldBy(said=as_written(one["value"]), kind=one["kind"], by=one["by"])
+    if observation is not None:
+        found.at, found.source, found.observation = observation.at.isoformat(), observation.source, observation.id
     return found

@@ -30,7 +30,7 @@ _NOTHING: Final = Waits(Counter(), Counter())
 
 
 class SheetStatement(msgspec.Struct, omit_defaults=True, kw_only=True):
-    """One statement of a fact: what was said, how it is known, by whom, with what, in what condition.
+    """One statement of a fact: what was said, how it is known, by whom, by which feed, with what, in what condition.
 
     `counts` says that what is known follows from it; one that is taken back has `why`.
     """
@@ -40,6 +40,7 @@ class SheetStatement(msgspec.Struct, omit_defaults=True, kw_only=True):
     by: str
     at: str
     observation: str
+    source: str = ""
     counts: bool = False
     tool: str = ""
     condition: str = ""
@@ -192,6 +193,7 @@ def _fact(name: str, fact: Fact, known: KnownFact | None, said: Sequence[tuple[E
                 by=one.by,
                 at=one.at.isoformat(),
                 observation=one.id,
+                source=one.source,
                 counts=one.id in counts,
                 tool=one.tool,
                 condition=one.condition,

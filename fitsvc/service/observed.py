@@ -15,6 +15,7 @@ def contradiction_document(found: Contradiction) -> Document:
             "value": one.value,
             "kind": one.kind,
             "by": one.by,
+            "source": one.source,
             "at": one.at.astimezone(UTC),
             "observation": one.observation,
         }

@@ -93,7 +93,9 @@ def _known() -> dict[str, Schema]:
     about += "seen before what they lean on changed; left out where none of it is so."
     state = described(word(("doubtful", "disputed", "stale")), about)
     at = described(TIME, "Left out of what the record of a rig says.")
-    said = closed(["value", "kind", "by", "observation"], value=value, kind=_KIND, by=TEXT, at=at, observation=TEXT)
+    source = described(TEXT, "The feed that said it; left out where none did.")
+    by = {"by": TEXT, "source": source, "at": at}
+    said = closed(["value", "kind", "by", "observation"], value=value, kind=_KIND, **by, observation=TEXT)
     tried = described(_by_name(value, ""), "What the fact is for the very thing that was tried.")
     rubbed = described(array(TEXT), "Of what was tried, what went in and rubbed.")
     settled = described({"type": "boolean"}, "Who said that it touched has tried it so again since, and it went.")
@@ -279,7 +281,7 @@ def _observations(trials: Mapping[str, TrialState]) -> dict[str, Schema]:
 
 def _contradiction() -> Schema:
     value: Schema = {"description": "As it was told."}
-    said = closed(fact=TEXT, value=value, kind=_KIND, by=TEXT, at=TIME, observation=TEXT)
+    said = closed(fact=TEXT, value=value, kind=_KIND, by=TEXT, source=TEXT, at=TIME, observation=TEXT)
     about = "Statements that cannot all hold, the newest last, or that a null did not take back; all stay in the log."
     return closed(None, about, fact=TEXT, because=TEXT, said=array(said))
 

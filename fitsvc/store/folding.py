@@ -448,4 +448,6 @@ def _provenance(one: KnownFact) -> Document:
 def said_document(said: Said) -> Document:
     """A statement as a record keeps it; what a record says that a rig uses was said at no time of its own."""
     told = {"value": said.value, "kind": said.kind, "by": said.by, "observation": said.observation}
-    return told | ({"at": said.at.isoformat()} if said.observation else {})
+    if not said.observation:
+        return told
+    return told | ({"source": said.source} if said.source else {}) | {"at": said.at.isoformat()}

@@ -114,6 +114,11 @@ TEXT: Final = FactLaw(read=lambda value, kind: (value, None), write=lambda span,
 """The law of a fact of which nothing is known: every value stands for itself."""
 
 
+def who_said(by: str, source: str) -> str:
+    """Whose word a statement is: a person's or a feed's, or a person's that came by a feed; empty where nobody says."""
+    return f"{by} ({source})" if by and source else by or source
+
+
 class _Plain:
     """The law of facts that nothing is known of: the latest of the best kind holds."""
 

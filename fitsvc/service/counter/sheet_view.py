@@ -149,7 +149,7 @@ def _line(said: SheetStatement, vocabulary: Vocabulary, fact: Fact) -> Statement
     beside = ", ".join(filter(None, (said.tool, said.condition, said.note)))
     return StatementView(
         said=in_words(said.said, vocabulary, fact),
-        how=_how(said.kind, said.by),
+        how=_how(said.kind, said.by, said.source),
         day=day(said.at),
         beside=beside,
         photo=said.photo,
@@ -172,6 +172,7 @@ def _tried(one: SheetTry) -> StatementView:
     )
 
 
-def _how(kind: str, by: str) -> str:
+def _how(kind: str, by: str, source: str = "") -> str:
     told = t(KINDS.get(kind, kind))
-    return t("{how} by {by}", how=told, by=by) if by and kind != "published" else told
+    told = t("{how} by {by}", how=told, by=by) if by and kind != "published" else told
+    return t("{how}, according to {source}", how=told, source=source) if source else told
