@@ -215,3 +215,80 @@ def test_of_two_feeds_it_is_told_which_said_what(
     assert all(f"{value}, published by {source} on " in shown for source, value in said.items())
     page = client.get("/records/accessory/A-RACK").text
     assert all(f"according to {source}" in page for source in said)
+
+
+def test_a_feed_takes_back_what_it_no_longer_says_of_what_others_tell_of(shop: tuple[Client, dict[str, str]]) -> None:
+    """The item stays as the others tell it, with what was seen on it, and the last to tell of it deletes it."""
+    client, key = shop
+
+    def known() -> dict[str, Any]:
+        found: dict[str, Any] = client.get("/v1/accessories/A-RACK").json()["facts"]
+        return found
+
+    send(shop, RACK, STEP, query="?source=North")
+    send(shop, RACK.replace("2 in", "1-1/4 in"), STEP, query="?source=South")
+    note = {"subject": "accessory", "record": "A-RACK", "facts": {"weight": "20 lb"}, "kind": "measured", "by": "us"}
+    measured = client.post("/v1/observations", json={**note, "source": "South"}, headers=key).json()["observation"]
+    assert sorted(known()["shank"]) == ["1-1/4 in", "2 in"]
+    told = send(shop, STEP, query="?source=South&mode=replace&dry_run=yes").json()
+    assert sorted(known()["shank"]) == ["1-1/4 in", "2 in"]
+    found = send(shop, STEP, query="?source=South&mode=replace").json()
+    assert told == found | {"dry_run": True}
+    because = "somebody else tells of it too"
+    assert found["not_removed"] == [{"sku": "A-RACK", "because": because, "taken_back": ["shank"]}]
+    assert (found["removed"], found["withdrawn"]) == (0, 1)
+    assert (known()["shank"], known()["kind"]) == ("2 in", "cargo_carrier")
+    assert known()["weight"]["value"] == "20 lb"
+    lines = {one["fact"]: one["statements"] for one in client.get("/v1/accessories/A-RACK/sheet").json()["facts"]}
+    assert [one.get("why", "") for one in lines["shank"]] == ["", "replaces: its feed no longer lists it"]
+    again = send(shop, STEP, query="?source=South&mode=replace").json()
+    assert again["withdrawn"] == 0 and all(not one["taken_back"] for one in again["not_removed"])
+    body = {"subject": "accessory", "record": "A-RACK", "retracts": measured["id"], "reason": "another one"}
+    assert client.post("/v1/observations", json=body, headers=key).status_code == 201
+    assert send(shop, STEP, query="?source=South&mode=replace").json()["not_removed"] == []
+    assert send(shop, STEP, query="?source=North&mode=replace").json()["removed"] == 1
+    assert skus(shop) == ["A-STEP"]
+
+
+def test_a_feed_that_lists_an_item_again_says_it_anew(shop: tuple[Client, dict[str, str]]) -> None:
+    """What was taken back is no lasting no; what a feed only named, without a fact, is taken back as well."""
+    client, _ = shop
+    send(shop, RACK, STEP, query="?source=North")
+    send(shop, RACK.replace("2 in", "1-1/4 in"), query="?source=South")
+    send(shop, STEP, query="?source=South&mode=replace")
+    send(shop, RACK.replace("2 in", "1-1/4 in"), query="?source=South")
+    assert sorted(client.get("/v1/accessories/A-RACK").json()["facts"]["shank"]) == ["1-1/4 in", "2 in"]
+    send(shop, "A-PIN,accessory,A pin,,,", query="?source=South")
+    send(shop, "A-PIN,accessory,A pin,locking_pin,,5/8 in", query="?source=North")
+    send(shop, RACK, STEP, query="?source=South&mode=replace")
+    found = send(shop, RACK, STEP, query="?source=North&mode=replace").json()
+    assert (found["removed"], skus(shop)) == (1, ["A-RACK", "A-STEP"])
+
+
+def test_files_of_a_feed_that_are_loaded_together_are_all_of_it(
+    shop: tuple[Client, dict[str, str]], url: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By the shell: what none of them lists is taken back where others tell of it, in words; of other sorts nothing."""
+    client, _ = shop
+    small = RACK.replace("2 in", "1-1/4 in")
+    north, first, second = (tmp_path / name for name in ("north.csv", "first.csv", "second.csv"))
+    load = ["load", "--database", url, "--replace", "--source"]
+    step, own, ball = STEP.replace("5/8 in", "1/2 in"), "A-OWN,accessory,Own,step,2 in,", BALL.replace("A ball", "B")
+    for path, rows in ((north, (RACK, STEP, BALL)), (first, (small, own)), (second, (step, ball))):
+        path.write_text("\n".join((HEADER, *rows)))
+    assert main([*load, "North", str(north)]) == 0
+    assert main([*load, "South", str(first), str(second)]) == 0
+    assert "not listed" not in capsys.readouterr().out
+    whole = tmp_path / "whole.csv"
+    whole.write_text(f"{HEADER}\n{step}")
+    assert main([*load, "South", "--dry-run", str(whole)]) == 0
+    assert sorted(client.get("/v1/accessories/A-RACK").json()["facts"]["shank"]) == ["1-1/4 in", "2 in"]
+    tried = capsys.readouterr().out
+    assert main([*load, "South", str(whole)]) == 0
+    said = capsys.readouterr().out
+    assert tried.replace(" (tried only: nothing is stored)", "") == said
+    text = " ".join(said.split())
+    assert "1 item that others tell of too is not listed any more" in text and "A-RACK: shank" in text
+    assert "1 item that nobody else tells of is not listed any more" in text and "A-BALL" not in text
+    assert client.get("/v1/accessories/A-RACK").json()["facts"]["shank"] == "2 in"
+    assert skus(shop) == ["A-BALL", "A-OWN", "A-RACK", "A-STEP"]

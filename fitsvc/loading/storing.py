@@ -39,8 +39,10 @@ class Loaded:
     """What a file came to: how many records of each subject went in, and what became of those already there.
 
     `repeated` observations had been told word for word before; `standing` are by record the facts seen on a part that
-    a file that replaces says otherwise, or not at all, and `given_up` counts those that went. `touched` are the saved
-    rigs as they were and as they are, where they were watched.
+    a file that replaces says otherwise, or not at all, and `given_up` counts those that went. `listed` are the keys of
+    the records by subject; `withdrawn` are items that the file's feed no longer lists, with the facts that it so took
+    back, and `left` counts those that nobody else tells of. `touched` are the saved rigs as they were and as they are,
+    where they were watched.
     """
 
     file: str
@@ -51,6 +53,9 @@ class Loaded:
     given_up: int = 0
     contradictions: list[str] = field(default_factory=list)
     standing: list[tuple[str, list[str]]] = field(default_factory=list)
+    listed: dict[str, set[str]] = field(default_factory=dict)
+    withdrawn: dict[str, list[str]] = field(default_factory=dict)
+    left: int = 0
     touched: Touched | None = None
 
     def count(self, subject: str) -> None:
@@ -84,6 +89,7 @@ class Storing:
     def repeats(self, entry: RecordEntry | RigEntry) -> bool:
         """Whether the file has named this record before, which is noted."""
         name = _name(entry)
+        self.loaded.listed.setdefault("rig" if isinstance(entry, RigEntry) else entry.subject, set()).add(entry.key)
         if name not in self.lines:
             self.lines[name] = entry.row.line
             return False

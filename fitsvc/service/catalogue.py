@@ -18,9 +18,9 @@ from fitsvc.audits.parquet_chunks import columns_too_large, opened_parquet
 from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords, stored
 from fitsvc.language.problems import Problem, ProblemsFound
+from fitsvc.loading.feeds import take_back_unlisted, unlisted
 from fitsvc.loading.load import store_file
 from fitsvc.loading.storing import Loaded
-from fitsvc.observing.earlier import DELETES
 from fitsvc.observing.law import laws_of
 from fitsvc.rulebook.outcomes import OUTCOMES
 from fitsvc.selection.folding import present_of
@@ -48,10 +48,14 @@ _FITS: Final = OUTCOMES.index("conditional")
 
 
 class NotRemoved(msgspec.Struct):
-    """An item that the catalogue no longer has and that stays, and why."""
+    """An item that the catalogue no longer has and that stays, and why.
+
+    `taken_back` are the facts that the source had told of it and says no more, where others tell of it too.
+    """
 
     sku: str
     because: str
+    taken_back: list[str] = []
 
 
 class FitsChanged(msgspec.Struct):
@@ -67,6 +71,7 @@ class FitsChanged(msgspec.Struct):
 class CatalogueReport(msgspec.Struct, kw_only=True):
     """What became of a catalogue, or with `dry_run` would: `stored` by subject, and what fits otherwise.
 
+    `withdrawn` counts the items that stay since others tell of them too, of which what the source said is taken back.
     `standing` counts facts that were seen on the parts and that the catalogue says otherwise, or not at all. Of more
     than so many saved rigs the first are judged; `rigs_left_out` counts the rest.
     """
@@ -77,6 +82,7 @@ class CatalogueReport(msgspec.Struct, kw_only=True):
     unchanged: int
     removed: int
     not_removed: list[NotRemoved]
+    withdrawn: int
     standing: int
     fits: list[FitsChanged]
     rigs_left_out: int
@@ -90,7 +96,8 @@ _LOAD: Final = Operation(
         "Takes a file of records as `fitsvc load` does: each with `subject`, `sku`, `label` and facts. It goes in "
         "whole and at once, or not at all, and then every bad row is told by its line. With `mode=merge` what is there "
         "already is made what the file says, as far as its `source` has a say; with `mode=replace` what the same "
-        "source told of before, nobody else tells of, and the file no longer has is deleted too. `dry_run` tells what "
+        "source told of before, nobody else tells of, and the file no longer has is deleted too; where others tell of "
+        "it, it stays, and what the source said of it is taken back. `dry_run` tells what "
         "would become of it, and what would fit otherwise on the saved rigs, and stores nothing."
     ),
     tag="Records",
@@ -169,25 +176,27 @@ def _loaded(service: Service, path: Path, query: dict[str, Any], write: Write) -
         except ProblemsFound as found:
             raise ProblemsFound([replace(one, file="") for one in found.problems]) from None
         named = {key for subject, key in storing.lines if subject == SUBJECT}
-        removed, kept = _remove(session, service, source, named, write) if replaces else ([], [])
+        removed, kept = _remove(session, service, source, named, write) if replaces else (0, [])
         report = _report(storing.loaded, removed, kept, dry=dry)
         report.fits, report.rigs_left_out = _fits(session, service, _changed(session, newest))
         if dry:
             session.rollback()
         else:
             told = {"stored": report.stored, "replaced": report.replaced, "removed": report.removed}
+            told["withdrawn"] = report.withdrawn
             log_write(session, write, "loads", "catalogue", source[:80], after=told)
     return msgspec.json.encode(report)
 
 
-def _report(loaded: Loaded, removed: Sequence[str], kept: list[NotRemoved], *, dry: bool) -> CatalogueReport:
+def _report(loaded: Loaded, removed: int, kept: list[NotRemoved], *, dry: bool) -> CatalogueReport:
     return CatalogueReport(
         dry_run=dry,
         stored=loaded.stored,
         replaced=loaded.replaced,
         unchanged=loaded.unchanged,
-        removed=len(removed),
+        removed=removed,
         not_removed=kept[:MOST_NAMED],
+        withdrawn=sum(bool(one.taken_back) for one in kept),
         standing=sum(len(names) for _, names in loaded.standing),
         fits=[],
         rigs_left_out=0,
@@ -196,36 +205,23 @@ def _report(loaded: Loaded, removed: Sequence[str], kept: list[NotRemoved], *, d
 
 def _remove(
     session: Session, service: Service, source: str, named: set[str], write: Write
-) -> tuple[list[str], list[NotRemoved]]:
-    """Delete what the source told of and no longer does; what others tell of, or a rig has, stays."""
-    mine, others = _told_of(session, source)
-    removed, kept = list[str](), list[NotRemoved]()
-    left = sorted(mine - named)
-    for sku in get_records(session, SUBJECT, left):
-        if sku in others:
-            kept.append(NotRemoved(sku, "somebody else tells of it too"))
+) -> tuple[int, list[NotRemoved]]:
+    """Delete what the source told of and no longer does, and count it; what others tell of, or a rig has, stays.
+
+    What others tell of stays as they tell it: what the source said is taken back.
+    """
+    laws, removed, kept = laws_of(service.answerer.reader), 0, list[NotRemoved]()
+    for one in list(unlisted(session, source, named)):
+        if one.shared:
+            taken = take_back_unlisted(session, source, one.sku, laws)
+            kept.append(NotRemoved(one.sku, "somebody else tells of it too", taken))
             continue
         try:
-            delete_record(session, SUBJECT, sku, by=write.by, laws=laws_of(service.answerer.reader))
-            removed.append(sku)
+            delete_record(session, SUBJECT, one.sku, by=write.by, laws=laws)
+            removed += 1
         except StillReferenced as error:
-            kept.append(NotRemoved(sku, str(error)))
+            kept.append(NotRemoved(one.sku, str(error)))
     return removed, kept
-
-
-def _told_of(session: Session, source: str) -> tuple[set[str], set[str]]:
-    """The SKUs that a source told of, and those that somebody else did, since they were deleted last.
-
-    What was said before, and the deletion itself, is of another thing that had the number.
-    """
-    of_item = Observation.subject == SUBJECT
-    newest = func.max(Observation.sequence).label("newest")
-    ended = select(Observation.record_id, newest).where(of_item, Observation.act == DELETES)
-    ends = ended.group_by(col(Observation.record_id)).subquery()
-    told = select(Observation.record_id, col(Observation.source) == source).where(of_item).distinct()
-    told = told.outerjoin(ends, col(Observation.record_id) == ends.c.record_id)
-    pairs = session.exec(told.where(col(Observation.sequence) > func.coalesce(ends.c.newest, 0))).all()
-    return {sku for sku, own in pairs if own}, {sku for sku, own in pairs if not own}
 
 
 def _changed(session: Session, newest: int) -> list[str]:

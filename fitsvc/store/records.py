@@ -22,7 +22,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from fitsvc.document import Document, Json
 from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
-from fitsvc.store.folding import current_facts, standing
+from fitsvc.store.folding import current_facts, standing, taken_back
 from fitsvc.store.observations import (
     SOLD_AS,
     Entered,
@@ -430,6 +430,29 @@ def _retell(
         facts, taking = dict.fromkeys(gone) | changed, TakingBack("replaces", gone)
         append(session, subject, log, facts, told, laws=laws, taking=taking)
     return bool(gone or changed)
+
+
+def withdraw(session: Session, subject: Subject, key: str, source: str, reason: str, laws: Laws) -> list[str]:
+    """Take back all that a feed published or assumed of a record, also that there is such, and return the facts it was.
+
+    What was seen on the part stays, and whatever anybody else says: the feed's own taking back of earlier words of its
+    stays too, or these would stand again. NotFound when there is no such record.
+    """
+    record = lock_record(session, subject, key)
+    log = log_of(session, subject, record)
+    dead, of, names = taken_back(log.earlier), dict[str, list[str]](), dict[str, None]()
+    for one in log.earlier:
+        if one.source != source or RANK[one.kind] >= SEEN or one.evidence or (one.id, ALL) in dead:
+            continue
+        told = [name for name, value in one.facts.items() if value is not None and (one.id, name) not in dead]
+        names |= dict.fromkeys(told)
+        for name in told if one.takes_back else [ALL]:
+            of.setdefault(name, []).append(one.id)
+    if of:
+        taking = TakingBack("replaces", of, reason)
+        append(session, subject, log, dict.fromkeys(names), Provenance(source=source), laws=laws, taking=taking)
+        tell_leaning(session, record, laws)
+    return sorted(names)
 
 
 def differs(
