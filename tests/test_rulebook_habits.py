@@ -74,6 +74,12 @@ def test_the_shipped_rules_are_written_as_rules_are() -> None:
         ("not (present(ball.rating) and ball.rating < 5000 lb)", "", "up `ball.rating`", "`if_unknown: caution`"),
         (f"{TWO} and (not (present(ball) and present(ball.rating)) or {BIG})", "", "up `ball.rating`", "leave"),
         ("not present(trailer.cargo_weight) or towing.parts <= 5000 lb", "", "`trailer.cargo_weight`", "leave"),
+        (f"{BIG} if present(ball.rating) else yes", "", "up `ball.rating`", "leave `if present(ball.rating) else yes`"),
+        (BIG, "present(ball.rating)", "silent where nobody has looked up `ball.rating`", "out of `applies_when`"),
+        (f"{BIG} or {TWO}", "present(trailer) and present(ball.rating)", "silent where", "`if_unknown: caution`"),
+        (f"{BIG} and {TWO}", "present(ball.diameter) and kind.tows", "looked up `ball.diameter`", "leave"),
+        (f"{BIG} and accessory.extension_allowed", "present(accessory.extension_allowed)", "silent", "is then asked"),
+        (f"{BIG} and chains.asked and receiver.hitch_class != I", "present(receiver.hitch_class)", "silent", "leave"),
     ],
 )  # fmt: skip
 def test_each_way_is_told_with_what_to_write(requires: str, applies: str, said: str, instead: str) -> None:
@@ -96,13 +102,27 @@ def test_each_way_is_told_with_what_to_write(requires: str, applies: str, said: 
         ("not present(ball.rating) or ball.rating.told <= 50000 lb", "", "caution"),
         (f"present(ball.rating) or {TWO}", "", "blocking"),
         (BIG, "not present(ball.rating) or ball.rating < 9000 lb", "blocking"),
+        (BIG, "present(ball.rating)", "caution"),
+        (BIG, "known(ball.rating)", "blocking"),
+        (BIG, "present(ball.rating) or kind.tows", "blocking"),
+        ("ball.rating.told <= 50000 lb", "present(ball.rating)", "blocking"),
+        ("ball.rating <= accessory.trailer_rating", "present(ball.rating)", "blocking"),
+        (f"{BIG} and load.heaviest_bike <= 60 lb", "present(load.heaviest_bike)", "blocking"),
     ],
 )
 def test_what_is_as_rules_are_is_not_told(requires: str, applies: str, severity: str) -> None:
-    """Roles, the opening, a part left out, what a customer brings up, whether what was told can be; a wider guard."""
+    """Roles, the opening, a part left out, what a customer brings up, whether what was told can be; a wider guard.
+
+    A guard that a fact is told is one too where the rule only cautions, or holds two facts to each other.
+    """
     assert told(requires, applies, severity) == []
     ((message, help),) = told(requires, applies, severity, more="accepted: It is meant.\n")
     assert "written as rules are" in message and help == "leave `accepted` out"
+
+
+def test_a_rule_that_reads_a_fact_only_to_refuse_it_may_be_silent() -> None:
+    """It says so itself: `asks: no`, as nobody is to be asked for what only makes it worse."""
+    assert told(BIG, "present(ball.rating)", more="asks: no\n") == []
 
 
 def test_check_tells_them_where_they_stand_and_ends_well(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -139,4 +159,5 @@ def test_a_figure_read_past_adapters_may_be_meant() -> None:
     assert problem.help.endswith("or, if it is meant, say why in the rule: `accepted: REASON`")
     assert [one.message for one in faults_of(found[""])] == [problem.message]
     assert faults_of(found["accepted: It is meant.\n"]) == []
-    assert cautions_of(found["accepted: It is meant.\n"], data_dir("rules")) == []
+    told = [one.message for one in cautions_of(found["accepted: It is meant.\n"], data_dir("rules"))]
+    assert [message for message in told if "`ours`" in message] == []

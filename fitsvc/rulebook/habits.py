@@ -1,8 +1,8 @@
 """What can be read and is not written as rules are: no error, and hardly ever meant.
 
 Each way here has let something pass that should not have: a rule that lists kinds forgets the next one, one that reads
-the bare receiver forgets the adapter in it, and one that passes where nobody looked is a yes by ignorance. Where it is
-meant, the rule says why under `accepted`.
+the bare receiver forgets the adapter in it, and one that passes, or is silent, where nobody looked is a yes by
+ignorance. Where it is meant, the rule says why under `accepted`.
 """
 
 from collections.abc import Container, Iterator
@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from fitsvc.language import typed
+from fitsvc.language.truth import NO, YES
 from fitsvc.language.typed import AnyTyped
-from fitsvc.language.types import ListType
-from fitsvc.rulebook.rules import Rulebook
+from fitsvc.language.types import ListType, TruthType
+from fitsvc.rulebook.rules import Rule, Rulebook
 
 _OR: Final = "; or, if it is meant, say why in the rule: `accepted: REASON`"
 
@@ -39,6 +40,7 @@ def departures(rulebook: Rulebook, accepting: Container[str] = ()) -> list[Depar
     for rule in rulebook.rules:
         of_told = rule.severity == "caution"
         own = list(ways.of_rule(rule.id, rule.guard, rule.requires, rule.subjects, of_told=of_told))
+        own += ways.silent(rule) if rule.blocks and rule.asks else ()
         if rule.accepted and not own and rule.accepted not in accepting:
             found.append(Departure(rule.id, "says why it is written so, and it is written as rules are", _NEEDLESS))
         elif not rule.accepted:
@@ -117,19 +119,51 @@ class _Ways:
                 message = f"reads `{one.name}` directly, and an adapter may be in the receiver"
                 yield Departure(owner, message, f"write `{self._bare[one.name]}`, in which adapters count")
 
+    def silent(self, rule: Rule) -> Iterator[Departure]:
+        """Facts that the guard wants told and the requirement holds to what is laid down: a rule that asks for none."""
+        for name in self._wanted(rule.guard) if rule.guard is not None else ():
+            if self._holds(rule.requires, name):
+                yield _silent(rule.id, name)
+
+    def _wanted(self, node: AnyTyped) -> Iterator[str]:
+        """The facts that must be told for a condition to be: not those that a customer brings up."""
+        for one in _joined(node):
+            if isinstance(one, typed.Present) and "." in one.name and one.name not in self._asked:
+                yield one.name
+
+    def _holds(self, node: AnyTyped, name: str) -> bool:
+        """Whether a test that nothing else is read for is of one fact; of what was told of it it is not."""
+        of_it = isinstance(node.type, TruthType) and not isinstance(node, typed.Present)
+        if of_it and self._leaves(node) == {name}:
+            return True
+        derived = self._derived.get(node.name) if isinstance(node, typed.Read) else None
+        return any(self._holds(part, name) for part in (*typed.parts(node), *([derived] if derived else ())))
+
+    def _leaves(self, node: AnyTyped) -> set[str]:
+        """The facts that a node reads, itself or by derived values, and apart what was told of them."""
+        found = set[str]()
+        for one in _all(node):
+            if isinstance(one, typed.Read):
+                derived = self._derived.get(one.name)
+                found |= self._leaves(derived) if derived is not None else {one.name + (".told" if one.told else "")}
+        return found
+
     def _passing(self, owner: str, node: AnyTyped, *, sure: bool) -> Iterator[Departure]:
         """Alternatives of which one is that a fact is not told, and another reads it: so it passes unlooked at."""
         match node:
             case typed.Not():
                 yield from self._passing(owner, node.operand, sure=not sure)
             case typed.Conditional():
+                for name in self._wanted(node.condition) if _is(node.otherwise, sure) else ():
+                    if self._reads(node.then, name):
+                        yield _unlooked(owner, name, f"... if present({name}) else {'yes' if sure else 'no'}")
                 for branch in (node.then, node.otherwise):
                     yield from self._passing(owner, branch, sure=sure)
             case typed.All() | typed.Some() if isinstance(node, typed.Some) == sure:
                 ways = list(_alternatives(node, sure=sure))
                 for name in (_absent(way, sure=sure) for way, sure in ways):
                     if "." in name and name not in self._asked and any(self._reads(way, name) for way, _ in ways):
-                        yield _unlooked(owner, name)
+                        yield _unlooked(owner, name, f"not present({name}) or ...")
                 for way, of in ways:
                     yield from self._passing(owner, way, sure=of)
             case typed.All() | typed.Some():
@@ -147,12 +181,33 @@ class _Ways:
         return derived in self._derived and self._reads(self._derived[derived], name)
 
 
-def _unlooked(owner: str, name: str) -> Departure:
-    message = f"passes where nobody has looked up `{name}`: `not present({name}) or ...`"
+def _unlooked(owner: str, name: str, way: str) -> Departure:
+    what = way.replace("... ", "").replace(" ...", "")
+    help = f"leave `{what}` out: it is then asked for; where it may stay open, add `if_unknown: caution`"
+    return Departure(owner, f"passes where nobody has looked up `{name}`: `{way}`", help)
+
+
+def _silent(owner: str, name: str) -> Departure:
+    message = f"is silent where nobody has looked up `{name}`: its guard asks `present({name})`"
     help = (
-        f"leave `not present({name}) or` out: it is then asked for; where it may stay open, add `if_unknown: caution`"
+        f"leave `present({name})` out of `applies_when`: it is then asked for; where it may stay open, add "
+        "`if_unknown: caution`"
     )
     return Departure(owner, message, help)
+
+
+def _joined(node: AnyTyped) -> Iterator[AnyTyped]:
+    """What must all be, of a condition."""
+    if isinstance(node, typed.All):
+        for part in node.operands:
+            yield from _joined(part)
+    else:
+        yield node
+
+
+def _is(node: AnyTyped, sure: bool) -> bool:
+    """Whether a branch is yes, or no, whatever is told."""
+    return isinstance(node, typed.Constant) and node.value == (YES if sure else NO)
 
 
 def _present(*nodes: AnyTyped | None) -> frozenset[str]:
