@@ -90,6 +90,22 @@ def test_load_and_audit_take_the_mapping_and_what_is_written(supplier: Path) -> 
     }  # fmt: skip
 
 
+def test_load_says_what_a_mapping_leaves_open(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A column that was asked about and never answered is not dropped in silence; one that is to be ignored is."""
+    path, kept = tmp_path / "a.csv", tmp_path / "kept"
+    path.write_text("sku,kind,weight [lb],Ext\nA-1,bike_carrier,40,20 in\n", "utf-8")
+    assert main(["intake", str(path), "--supplier", "fell", "--into", str(kept), "--no-ask"]) == 0
+    url, mapping = f"sqlite:///{tmp_path / 'shop.db'}", kept / "fell.yaml"
+    assert main(["db", "upgrade", "--database", url]) == 0
+    load = ["load", str(path), "--mapping", str(mapping), "--replace", "--database", url]
+    assert main(load) == 0
+    assert f"`Ext` left open in {mapping}" in " ".join(capsys.readouterr().err.split())
+    text = mapping.read_text("utf-8")
+    mapping.write_text(text[: text.index("  #?", text.index('"Ext"'))] + "\n", "utf-8")
+    assert main(load) == 0
+    assert "left open" not in capsys.readouterr().err
+
+
 def test_what_is_not_known_is_asked_and_not_guessed(tmp_path: Path) -> None:
     """A unit that no title tells, a column whose cells are something else, and two that look alike.
 

@@ -1,6 +1,7 @@
 """Taking in a supplier's file: a mapping drafted and kept by supplier, and, each time after, what drifted since."""
 
 import json
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +21,8 @@ from fitsvc.tongues import later, t
 
 OPEN: Final = "#?"
 """Marks in a mapping what is asked and not answered."""
+_ASKED: Final = re.compile(rf'\s+"(?P<title>(?:[^"\\]|\\.)*)": .*\s{re.escape(OPEN)} ')
+"""A column with such a mark behind it."""
 _FELL: Final = 0.05
 """A share of cells that reads no more: so much of a column is no slip of the pen."""
 _FACTORS: Final = {
@@ -113,6 +116,11 @@ def _left(path: Path, form: FileForm) -> tuple[str, ...]:
 def _asks_sheet(text: str) -> bool:
     """Whether a mapping's text asks which sheet is to be read."""
     return any(line.startswith("sheet:") and OPEN in line for line in text.splitlines())
+
+
+def left_open(text: str) -> list[str]:
+    """The titles of the columns of which a mapping's text still asks what they are."""
+    return [found["title"] for line in text.splitlines() if (found := _ASKED.match(line))]
 
 
 def keep_seen(kept: Path, columns: Sequence[DraftedColumn]) -> None:

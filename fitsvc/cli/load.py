@@ -114,6 +114,7 @@ def _as_records(path: Path, mapping: Path | None, reader: "FactReader") -> Itera
         yield path
         return
     from fitsvc.audits.cleaned import CATALOGUE, write_cleaned
+    from fitsvc.audits.intake import left_open
     from fitsvc.audits.layout import told
     from fitsvc.audits.mapping import read_mapping
 
@@ -127,6 +128,10 @@ def _as_records(path: Path, mapping: Path | None, reader: "FactReader") -> Itera
         if problems:
             help = "`fitsvc intake -o DIR` writes the catalogue without them, which can be loaded"
             raise ProblemsFound([*problems, Problem("rows or cells could not be read", help, file=str(path))])
+        if open_ := left_open(mapping.read_text("utf-8")):
+            columns = ", ".join(f"`{title}`" for title in open_)
+            caution = f"{columns} left open in {mapping}, and read as far as it says there: answer what has a `#?`"
+            err().print(f"{path}: {caution}")
         yield Path(folder) / CATALOGUE
 
 
