@@ -56,6 +56,23 @@ def damaged(fact: Fact, text: str) -> ProblemsFound | None:
     return _refuse(message, help)
 
 
+def several(fact: Fact, text: str) -> ProblemsFound | None:
+    """That a text tells more than one figure of a fact, with how the one comes about; nothing where it tells one."""
+    parts = [_FIGURE_IN.fullmatch(part) for part in _BESIDE.split(text)] if isinstance(fact.type, NumberType) else []
+    figures = sorted((part["figure"] for part in parts if part), key=float)
+    units = {part["unit"] for part in parts if part and part["unit"]}
+    if len(figures) < _TWO or len(figures) < len(parts) or len(units) > 1:
+        return None
+    low, high = (" ".join((figure, *units)) for figure in (figures[0], figures[-1]))
+    message = t("{text} tells several figures, and {the} is one", text=shown(text), the=fact.the)
+    help = t("write one, or `{low} to {high}` where it may be any from one to the other", low=low, high=high)
+    return _refuse(message, f"{help}. {fact.how_to_measure}" if fact.how_to_measure else help)
+
+
+_TWO: Final = 2
+_BESIDE: Final = re.compile(r",\s|[;&+]|\band\b|\by\b")
+_FIGURE_IN: Final = re.compile(r"[^\W\d_\s]*\s*(?P<figure>\d+(?:\.\d+)?)\s*(?P<unit>[^\W\d_]*)\.?\s*")
+"""`38 and 75 lb`, `38, 52`, `one 38 lb, one 75 lb`: figures of one unit side by side, and none from what to what."""
 _LIKELY: Final = later("it was likely {meant}: format the column as text, and write it again")
 _FORMULA: Final = later("mend the formula there, or leave it empty")
 
@@ -101,9 +118,11 @@ def as_written(wire: Json) -> str:
     if isinstance(wire, dict):
         if "tolerance" in wire:
             return f"{wire['value']} ± {wire['tolerance']}"
-        return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in wire.items())
+        ends = {"at_least": t("at least {figure}", figure=wire.get("at_least"))}
+        ends["at_most"] = t("at most {figure}", figure=wire.get("at_most"))
+        return ", ".join(ends.get(name) or f"{name.replace('_', ' ')} {value}" for name, value in wire.items())
     if isinstance(wire, bool):
-        return "yes" if wire else "no"
+        return t("yes") if wire else t("no")
     return t(" or ").join(map(str, wire)) if isinstance(wire, list) else str(wire)
 
 

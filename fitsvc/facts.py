@@ -11,7 +11,7 @@ import msgspec
 
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
-from fitsvc.fact_values import damaged, shown, values_of
+from fitsvc.fact_values import damaged, several, shown, values_of
 from fitsvc.language.intervals import plus
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import read_plainest
@@ -229,7 +229,7 @@ class FactReader:
         try:
             slots = values_of(fact, self._written.plain(fact, wire))
         except ProblemsFound as found:
-            raise (isinstance(wire, str) and damaged(fact, wire)) or found from None
+            raise (isinstance(wire, str) and (damaged(fact, wire) or several(fact, wire))) or found from None
         if type(wire) in _REMEMBERED and slots and not fact.tyre:
             self._seen[fact.subject].keep((fact.short, type(wire), wire), slots)
         return slots

@@ -22,7 +22,9 @@ LONGEST: Final = 80
 """Characters of a figure with its words; a longer text is no figure."""
 _PLUS_MINUS: Final = re.compile(r"\s*(?:±|\+-|\+/-)\s*")
 _FROM_TO: Final = re.compile(
-    r"\s*(?:between|from)?\s*(?P<low>-?[\d.¼½¾⅛⅜⅝⅞].*?)\s*(?:\bto\b|\band\b|–|—)\s*(?P<high>\d.*?)\s*\Z", re.IGNORECASE
+    r"\s*(?:(?P<between>between)|from)?\s*(?P<low>-?[\d.¼½¾⅛⅜⅝⅞].*?)\s*"
+    r"(?:\bto\b|(?(between)\band\b|\bto\b)|–|—)\s*(?P<high>\d.*?)\s*\Z",
+    re.IGNORECASE,
 )
 _FIGURE: Final = r"\d+(?:,\d{3})*(?:\.\d+)?"
 _FIGURES: Final = re.compile(rf"\s*(?P<low>{_FIGURE})\s*-\s*(?P<high>{_FIGURE}(?:\s*[^\s\d/,.-][^\d/]*)?)\s*\Z")

@@ -8,6 +8,7 @@ import pytest
 from demo_world import answerer
 from hypothesis import given
 from hypothesis import strategies as st
+from pseudo import pseudo_tongue
 
 from fitsvc.answers.parts import TOGETHER
 from fitsvc.answers.question import read_question
@@ -17,6 +18,7 @@ from fitsvc.language.display import System
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.quantities import parse_any
 from fitsvc.language.types import ListType, NumberType, TruthType
+from fitsvc.loading.cells import read_cell
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.service.counter.fields import FieldMaker
 from fitsvc.service.counter.links import (
@@ -29,7 +31,9 @@ from fitsvc.service.counter.links import (
     spread,
     write_fields,
 )
+from fitsvc.service.speaking import spoken_tongues
 from fitsvc.subjects import BESIDE_RIG, OF_RIG
+from fitsvc.tongues import speaking
 
 BOOK = answerer().rulebook
 READER = FactReader(BOOK)
@@ -186,6 +190,18 @@ NESTED = st.recursive(
 def test_any_value_has_a_text(wire: Any) -> None:
     """No value of a question, right or wrong, breaks the page that shows it."""
     assert isinstance(cell(json.loads(json.dumps(wire))), str)
+
+
+@pytest.mark.parametrize(
+    "wire", [{"at_least": "38 lb", "at_most": "52 lb"}, {"at_most": "20 kg"}, {"at_least": "20 kg"}]
+)
+@pytest.mark.parametrize("code", ["es", "qps"])
+def test_bounds_are_shown_as_they_can_be_typed_in_any_language(wire: dict[str, str], code: str) -> None:
+    """No English word stands in the field of who speaks another language, and what stands there reads as it was."""
+    with speaking(spoken_tongues(None).get(code) or pseudo_tongue(set(), set())):
+        shown = cell(wire)
+        assert not re.search("least|most", shown)
+        assert read_cell(shown, BOOK.vocabulary.facts["load.bike_weight"], "lb", READER.bounds) == wire
 
 
 @pytest.mark.parametrize("system", ["us", "metric"])

@@ -5,6 +5,7 @@ from math import inf
 from typing import Any
 
 import pytest
+from demo_world import answerer
 from effort import tries
 from hypothesis import given
 from hypothesis import strategies as st
@@ -391,6 +392,36 @@ def test_one_value_raises_its_problems() -> None:
 def test_a_figure_from_one_to_another_is_bounds(text: str, low: str, high: str) -> None:
     """What people write who are not sure is what they know: no less than the one, no more than the other."""
     assert parted(text) == {"at_least": low, "at_most": high}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "38 and 52 lb",
+        "38, 52 lb",
+        "38 lb; 52 lb",
+        "one 38 lb, one 52 lb",
+        "52 & 38 lb",
+        "38 y 52 lb",
+        "40 + 38 + 52 lb",
+    ],
+)
+def test_several_figures_are_none_and_no_range(text: str) -> None:
+    """Bikes told one by one are not "each from the lightest to the heaviest", of which a no would be left open."""
+    fact = answerer().reader.vocabulary.facts["load.bike_weight"]
+    with pytest.raises(ProblemsFound) as refused:
+        answerer().reader.value(fact, text)
+    (problem,) = refused.value.problems
+    assert "tells several figures" in problem.message and "`38 lb to 52 lb`" in problem.help
+    assert "tell the heaviest by itself" in problem.help
+
+
+@pytest.mark.parametrize("text", ["6 ft, 2 in", "5 lb, 3 oz", "3,5 lb", "40 lb and heavy"])
+def test_what_is_wrong_otherwise_is_told_so(text: str) -> None:
+    """Parts of one figure, a comma for a point and other words are not several figures."""
+    with pytest.raises(ProblemsFound) as refused:
+        answerer().reader.value(answerer().reader.vocabulary.facts["load.bike_weight"], text)
+    assert "several" not in refused.value.problems[0].message
 
 
 @pytest.mark.parametrize("text", ["1-1/4 in", "2-5/16 in", "-2 in", "6 ft 2 in", "exactly 4 in", "1,700 lb", "class I"])

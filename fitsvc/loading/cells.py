@@ -8,6 +8,7 @@ from fitsvc.document import Json
 from fitsvc.fact_values import as_written
 from fitsvc.language.types import TruthType
 from fitsvc.rulebook.vocabulary import Fact
+from fitsvc.tongues import ENGLISH, speaking
 from fitsvc.written import Bounding, parted, without_plus
 
 _BARE: Final = re.compile(r"[-−+]?[\d.,/⁄¼½¾⅛⅜⅝⅞ -]*[\d¼½¾⅛⅜⅝⅞]\s*\Z", re.ASCII)
@@ -53,8 +54,9 @@ def read_cell(text: str, fact: Fact | None, unit: str = "", words: Bounding | No
 
 
 def written_cell(value: Json) -> str:
-    """A wire value as a cell that reads as it."""
-    return BETWEEN.join(map(str, value)) if isinstance(value, list) else as_written(value)
+    """A wire value as a cell that reads as it, whoever the words are for."""
+    with speaking(ENGLISH):
+        return BETWEEN.join(map(str, value)) if isinstance(value, list) else as_written(value)
 
 
 def _with_unit(text: str, unit: str) -> str:

@@ -24,7 +24,7 @@ from fitsvc.language.problems import Problem, nearest
 from fitsvc.loading.cells import read_cell
 from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.subjects import BESIDE_RIG, OF_RIG, PLACE, SUBJECTS
-from fitsvc.tongues import t
+from fitsvc.tongues import ENGLISH, t, tongue
 
 Fields = Mapping[str, str]
 ONE_EACH: Final = (*OF_RIG, *BESIDE_RIG)
@@ -188,8 +188,11 @@ def _write_several(document: Mapping[str, Json]) -> dict[str, str]:
     return fields
 
 
+_SIGNS: Final = {"at_least": "≥", "at_most": "≤"}
+
+
 def cell(wire: Json) -> str:
-    """A wire value as people write it in one field."""
+    """A wire value as people write it in one field, which reads as it in every language."""
     if wire is None:
         return ""
     if isinstance(wire, bool):
@@ -199,8 +202,12 @@ def cell(wire: Json) -> str:
     if isinstance(wire, Mapping):
         if "value" in wire:
             return f"{cell(wire['value'])} ± {cell(wire.get('tolerance'))}"
-        bounds = ((word, wire[key]) for key, word in (("at_least", "at least"), ("at_most", "at most")) if key in wire)
-        return ", ".join(f"{word} {cell(end)}" for word, end in bounds)
+        ends = {key: cell(wire[key]) for key in ("at_least", "at_most") if key in wire}
+        if tongue() is not ENGLISH and all(end[:1].isdecimal() for end in ends.values()):
+            # By signs, as not every language has words for bounds that can be read.
+            marked = (f"{_SIGNS[key]} {end}" for key, end in ends.items())
+            return " \N{EN DASH} ".join(ends.values()) if len(ends) > 1 else "".join(marked)
+        return ", ".join(f"{key.replace('_', ' ')} {end}" for key, end in ends.items())
     return str(wire)
 
 
