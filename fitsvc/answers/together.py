@@ -17,7 +17,7 @@ from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
 from fitsvc.answers.allowances import Carried, Shared
-from fitsvc.answers.answer import Answer, Finding, Next, RulebookName, Spoiler, ThingAnswer, ToSeeTo
+from fitsvc.answers.answer import AllowanceShown, Answer, Finding, Next, RulebookName, Spoiler, ThingAnswer, ToSeeTo
 from fitsvc.answers.candidates import union
 from fitsvc.answers.next_steps import ASK
 from fitsvc.answers.parts import called
@@ -356,7 +356,7 @@ class _Judging:
             asked = {step.fact for step in steps}
             one.answer.next = [*steps, *(step for step in one.answer.next if step.fact not in asked)]
             if steps and one.answer.allowance:
-                carried.append(t("the {name} {told}", name=one.name, told=one.answer.allowance.told))
+                carried.append(_carried(one, one.answer.allowance))
         return [t("Say what is to be carried: {told}.", told=", ".join(carried))] if carried else []
 
     def _findings(self, found: Sequence[Answer]) -> list[Finding]:
@@ -395,11 +395,7 @@ class _Judging:
     ) -> str:
         """Yes, no, only if, or not sure, and by which of them; of several that are to be seen to, of all at once."""
         all_of_them = joined([t("the {name}", name=one.name) for one in each])
-        carried = [
-            t("the {name} {told}", name=one.name, told=one.answer.allowance.told)
-            for one in each
-            if one.answer.allowance
-        ]
+        carried = [_carried(one, one.answer.allowance) for one in each if one.answer.allowance]
         if outcome == "works":
             return (
                 ", ".join([t("Yes, {all_of_them} work on this rig together", all_of_them=all_of_them), *carried]) + "."
@@ -412,9 +408,19 @@ class _Judging:
         first = alone or max((one for one in each if one.answer.outcome == outcome), key=self._can_be_settled)
         if outcome == "conditional" and len(see_to) > len(first.answer.to_see_to):
             steps = next((one.answer.next for one in each if one.answer.next), [])
-            how = [f"{capped(', '.join(carried))}."] if carried else []
+            held = [_carried(one, found) for one in each if (found := one.answer.allowance) and found.at_most]
+            unsure = [_carried(one, found) for one in each if (found := one.answer.allowance) and not found.at_most]
+            how = [t("This holds for {held}.", held="; ".join(held))] if held else []
+            how += [f"{capped(one)}." for one in unsure]
             return " ".join([only_if(self.together.wording, see_to, steps, None), *how])
         return f"{capped(t('the {name}', name=first.name))}: {first.answer.summary}"
+
+
+def _carried(one: ThingAnswer, allowance: AllowanceShown) -> str:
+    """What one of several may carry, or why that is not sure, beside its name."""
+    if allowance.at_most:
+        return t("the {name} {told}", name=one.name, told=allowance.told)
+    return t("the {name}: {told}", name=one.name, told=allowance.told)
 
 
 def _together(adds: Adds, values: Sequence[Value]) -> Value:
