@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import combinations
+from math import inf
 from typing import Any
 
 import pytest
@@ -58,6 +59,10 @@ class Ranges:
 
     def bounded(self, evidence: Any, around: Any) -> Any:
         """Nothing follows from anything around it."""
+        return {}
+
+    def supposed(self, evidence: Any, around: Any) -> Any:
+        """Nothing would follow from anything around it."""
         return {}
 
     def teaches(self, evidence: Any) -> Any:
@@ -263,6 +268,28 @@ def test_a_published_figure_stands_within_what_was_only_tried() -> None:
     assert known([published, went, Told({"x": [4, 4]}, "measured", "Bo", "obs_m")]).span == (4, 4)
     assert known([published, went, Told({"x": [8, 9]}, "tried", "Bo", "obs_b")]).state == "disputed"
     assert known([published, Told({"x": [2, 2]}, "published", "", "obs_q", source="b"), went]).span == (0, 5)
+
+
+def test_what_is_only_supposed_puts_in_dispute_and_rules_nothing_out() -> None:
+    """Beside what it holds with, it says nothing; beside what it does not, all that either allows is possible."""
+    law = FactLaw(read=lambda value, kind: (value, _span(value)), write=_written)
+
+    def left(*spans: tuple[float, float], kind: str = "measured") -> tuple[Span | None, str]:
+        firm, *others = spans
+        said = [Said(**TOLD, value=list(firm), kind=kind, span=firm)]
+        said += [
+            Said(**TOLD | {"by": "Bo", "person": "Bo"}, value=list(one), kind="tried", span=one, supposed=True)
+            for one in others
+        ]
+        found = fold_fact(said, law)
+        return found.span, found.state
+
+    for kind in ("published", "measured", "assumed"):
+        assert left((2, 5), (3, 9), kind=kind) == ((2, 5), "")
+        assert left((2, 5), (8, 9), kind=kind) == ((2, 9), "disputed")
+        assert left((2, 5), (8, inf), kind=kind) == ((2, inf), "disputed")
+        assert left((2, 5), (3, 9), (0, 1), kind=kind) == ((0, 5), "disputed")
+        assert left((2, 5), (4.9, 9), kind=kind) == ((2, 9), "doubtful")
 
 
 @pytest.mark.parametrize("kind", ["published", "assumed"])

@@ -66,6 +66,10 @@ class Made:
         """Nothing follows from anything around it."""
         return {}
 
+    def supposed(self, evidence: Any, around: Any) -> Any:
+        """Nothing would follow from anything around it."""
+        return {}
+
     def teaches(self, evidence: Any) -> Any:
         """A trial bears on one fact."""
         return ["largest"]

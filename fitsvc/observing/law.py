@@ -12,7 +12,7 @@ import msgspec
 from fitsvc.caching import LruCache
 from fitsvc.document import Json
 from fitsvc.facts import FactReader, escape
-from fitsvc.language.intervals import TOLERANCE
+from fitsvc.language.intervals import TOLERANCE, Bounds
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.language.quantities import QuantityError, unit_of
 from fitsvc.language.truth import YES
@@ -104,10 +104,11 @@ class SubjectLaw:
 
     def bounded(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
         """What follows from an accessory that was tried, in inches as its rig is measured."""
-        if "sku" not in evidence:
-            return {}
-        spans = self._trials.bounds(evidence, around)
-        return {name: self.fact(name).write(span, _TAPED) for name, span in spans.items()}
+        return self._follows(evidence, around, self._trials.bounds) if "sku" in evidence else {}
+
+    def supposed(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
+        """What would follow besides, did it touch what the rulebook holds it against: it may have been other parts."""
+        return self._follows(evidence, around, self._trials.supposed) if "sku" in evidence else {}
 
     def teaches(self, evidence: Mapping[str, Json]) -> Sequence[str]:
         """The facts of which what was tried may state something."""
@@ -136,6 +137,11 @@ class SubjectLaw:
         fact = self._reader.vocabulary.facts[name]
         before, after = (_read(self._reader, fact, value, "published")[1] for value in (was, now))
         return bool(was != now) if before is None or after is None else apart(before, after)
+
+    def _follows(
+        self, evidence: Mapping[str, Json], around: Mapping[str, Json], spans: Callable[..., Mapping[str, Bounds]]
+    ) -> dict[str, Json]:
+        return {name: self.fact(name).write(span, _TAPED) for name, span in spans(evidence, around).items()}
 
     def _law(self, fact: Fact) -> FactLaw:
         return FactLaw(

@@ -3,7 +3,8 @@
 A trial says in what state it was tried and what came of it: nothing touched, it rubbed, or it touched and did not go;
 the gap that was left, if somebody measured it, and the adapters that it hung on, if it did. The rulebook says what room
 is left in that state. What cannot be is then ruled out of the mounting's facts, one fact at a time, with whatever else
-is known only within bounds taken as favourably as it may be.
+is known only within bounds taken as favourably as it may be. It may be other parts that touched than those whose room
+that is, so what touched rules out nothing, and what would follow if they did is only supposed.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -25,7 +26,7 @@ from fitsvc.rulebook.vocabulary import Fact
 from fitsvc.store.observations import adapters_of, things_of
 from fitsvc.store.statements import THING
 from fitsvc.tongues import t
-from fitsvc.tried import RESULTS, RUBBED, TOUCHED
+from fitsvc.tried import CLEAR, RESULTS, RUBBED, TOUCHED
 from fitsvc.written import as_exact, exact, parted
 
 MEMBERS: Final = ("sku", "state", "result", "gap", "through")
@@ -92,14 +93,32 @@ class Trials:
     def bounds(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> dict[str, Bounds]:
         """What a trial leaves possible of each figure that it bears on, in the inside unit; only what it rules out.
 
-        `around` are the facts of the rig by their whole names, and what is known of the thing under its SKU.
+        `around` are the facts of the rig by their whole names, and what is known of the thing under its SKU. Nobody
+        says which parts touched, or were nearest: what went left so much room for sure, what did not rules out nothing.
         """
+        return self._left_by(evidence, around, self._room_sure)
+
+    def supposed(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> dict[str, Bounds]:
+        """What it would leave possible, were the parts that touched those whose room the rulebook tells.
+
+        Nothing of what cleared by no gap that was measured, as nothing touched.
+        """
+        if evidence.get("result") == CLEAR and evidence.get("gap") is None:
+            return {}
+        return self._left_by(evidence, around, self._room_supposed)
+
+    def _left_by(
+        self,
+        evidence: Mapping[str, Json],
+        around: Mapping[str, Json],
+        left: Callable[[TrialState, Mapping[str, Json]], Bounds],
+    ) -> dict[str, Bounds]:
         state, names = self.states.get(evidence.get("state", "")), things_of(evidence)
         things = [around[name] for name in (f"{THING}{sku}" for sku in names) if name in around]
         if state is None or state.room is None or len(things) < len(names) or not self.known(evidence):
             return {}
         facts, adapters = self._values(around, things[0]), [self._adapter(one) for one in things[1:]]
-        low, high = self._left(state, evidence)
+        low, high = left(state, evidence)
         found = dict[str, Bounds]()
         for name in state.bears_on:
             moves = self._engine.moves(state.room, adapted=bool(adapters)).get(name)
@@ -153,7 +172,11 @@ class Trials:
             self.reader.read(subject, facts, "", [], values, {})
         return values
 
-    def _left(self, state: TrialState, evidence: Mapping[str, Json]) -> Bounds:
+    def _room_sure(self, state: TrialState, evidence: Mapping[str, Json]) -> Bounds:
+        """The room that was surely left between the parts whose room the rulebook tells."""
+        return max(self._room_supposed(state, evidence)[0], 0.0) if evidence.get("result") != TOUCHED else -inf, inf
+
+    def _room_supposed(self, state: TrialState, evidence: Mapping[str, Json]) -> Bounds:
         """The room that may have been left, by what came of a trial: what rubs is as near as a tape tells."""
         if evidence.get("result") == TOUCHED:
             return (-inf, -STRIKES)

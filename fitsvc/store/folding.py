@@ -5,7 +5,8 @@ lesser one: seen (measured, read off the part, tried) before published before as
 fact later takes the place of what they said before, where the two cannot both hold; who publishes, a feed or else a
 person, says one thing at a time. What then stands and agrees leaves what all of it allows. What cannot all hold is
 disputed, and leaves everything that was said until a person settles it. Two readings that overlap by less than a third
-of the narrower are doubtful, and leave all that either allows. What is known of a value is a `Span`: a range, or the
+of the narrower are doubtful, and leave all that either allows. What is only supposed counts where something known
+cannot hold beside it, and puts that in dispute. What is known of a value is a `Span`: a range, or the
 members it may be. The rulebook's part comes in as a `Law`, since the store knows no rules.
 """
 
@@ -18,9 +19,11 @@ from math import inf
 from operator import attrgetter
 from typing import Final, TypeGuard
 
+from msgspec.structs import replace as replace_told
+
 from fitsvc.document import Document, Json
 from fitsvc.language.intervals import TOLERANCE
-from fitsvc.store.spans import Span, State, agree, joined, same
+from fitsvc.store.spans import Span, State, agree, apart, joined, same
 from fitsvc.store.statements import ALL, PLAIN, PUBLISHED, RANK, SEEN, FactLaw, Law, Said, Statement, Trial
 from fitsvc.tried import CLEAR, RUBBED, TOUCHED, ThingTried
 
@@ -154,7 +157,10 @@ def _folded(
             said = [_of_record(name, beneath, of), *said]
         stale = [one for one in said if _changed(one, of, law, now, sold)] if of.leans_on else []
         fresh = [one for one in said if one not in stale]
-        if stale and max((RANK[one.kind] for one in fresh), default=0) < max(RANK[one.kind] for one in stale):
+        firm = [RANK[one.kind] for one in fresh if not one.supposed]
+        if not firm and not stale:
+            continue
+        if stale and max(firm, default=0) < max(RANK[one.kind] for one in stale):
             # What a maker says of the part as it was sold is no better ground than what was seen since.
             changed = dict.fromkeys(on for one in stale for on in _changed(one, of, law, now, sold))
             found[name] = _left_out(stale, fresh, tuple(changed))
@@ -240,9 +246,12 @@ def standing(
     known = _folded(found, law, ground, every)
     around = {**ground, **{law.whole(name): one.value for name, one in known.items()}}
     for place, one in trials:
-        for name, value in law.bounded(one.evidence or {}, around).items():
-            if (one.id, name) not in dead:
-                found.setdefault(name, []).append(_said(one, name, value, "tried", law, place))
+        evidence = one.evidence or {}
+        for supposed, follows in ((False, law.bounded(evidence, around)), (True, law.supposed(evidence, around))):
+            for name, value in follows.items():
+                if (one.id, name) not in dead:
+                    told = _said(one, name, value, "tried", law, place)
+                    found.setdefault(name, []).append(replace_told(told, supposed=True) if supposed else told)
     return {name: sorted(of, key=attrgetter("place")) for name, of in found.items()}
 
 
@@ -268,7 +277,11 @@ def taken_back(observations: Sequence[Statement]) -> set[tuple[str, str]]:
 
 
 def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
-    """Return what follows from the statements of one fact that stand."""
+    """Return what follows from the statements of one fact that stand, of which one at least is not supposed."""
+    supposed = [one for one in said if one.supposed]
+    if supposed:
+        firm = fold_fact([one for one in said if not one.supposed], law)
+        return _disputed_by(firm, [one for one in present(_seen(said)) if one.supposed], law)
     if len(said) == 1:  # as most facts are told: once
         one = said[0]
         value, counts = law.read(one.value, one.kind)[0], (one,)
@@ -306,6 +319,30 @@ def fold_fact(said: Sequence[Said], law: FactLaw) -> KnownFact:
         state=state,
         counts=tuple(counting),
         beside=tuple(one for one in said if id(one) not in ids),
+    )
+
+
+def _seen(said: Sequence[Said]) -> list[Said]:
+    return [one for one in said if RANK[one.kind] == SEEN]
+
+
+def _disputed_by(firm: KnownFact, supposed: Sequence[Said], law: FactLaw) -> KnownFact:
+    """What is known of a fact beside what is supposed of it: where both cannot hold, all that either allows."""
+    known = firm.span
+    against = [
+        (one, one.span) for one in supposed if known is not None and one.span is not None and not agree(known, one.span)
+    ]
+    ends = [span for span in (known, *(span for _, span in against)) if isinstance(span, tuple)]
+    if not against or len(ends) <= len(against):
+        return firm
+    span = min(low for low, _ in ends), max(high for _, high in ends)
+    disputed = firm.state == "disputed" or any(apart(ends[0], other) for other in ends[1:])
+    return replace(
+        firm,
+        value=_value(against[-1][0], span, law),
+        span=span,
+        state="disputed" if disputed else "doubtful",
+        counts=(*firm.counts, *(one for one, _ in against)),
     )
 
 

@@ -27,6 +27,8 @@ PUBLISHED: Final = "published:"
 class Said(msgspec.Struct, frozen=True, kw_only=True):
     """One statement of a fact: its value as it was said, how it is known, by whom, seen when, in which observation.
 
+    What is `supposed` rules nothing out by itself, and puts in dispute what does not hold beside it.
+
     A structure and no dataclass, which takes ten times as long to make: all that was said of a record is made into them
     whenever a word is added.
     """
@@ -42,6 +44,7 @@ class Said(msgspec.Struct, frozen=True, kw_only=True):
     source: str = ""
     span: Span | None = None
     ground: Mapping[str, Json] = msgspec.field(default_factory=dict)
+    supposed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +96,10 @@ class Law(Protocol):
         """What follows, as statements of facts, from what was tried with all that is known around it."""
         ...
 
+    def supposed(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
+        """What would follow besides, were it sure what the thing touched, or was measured to."""
+        ...
+
     def teaches(self, evidence: Mapping[str, Json]) -> Sequence[str]:
         """The facts of which what was tried may state something."""
         ...
@@ -136,6 +143,10 @@ class _Plain:
 
     def bounded(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
         """Nothing follows from anything around it."""
+        return {}
+
+    def supposed(self, evidence: Mapping[str, Json], around: Mapping[str, Json]) -> Mapping[str, Json]:
+        """Nothing would follow from anything around it."""
         return {}
 
     def teaches(self, evidence: Mapping[str, Json]) -> Sequence[str]:
