@@ -128,7 +128,7 @@ def test_two_rows_of_one_day_are_refused(tmp_path: Path) -> None:
     rows = ROWS.replace("holds_from: 2099-01-01}", "holds_from: 2000-01-01}", 1)
     law = rule("lawful", "accessory.weight <= lookup(law.most, receiver.opening)")
     folder = written(tmp_path / "m", SHANK, EMPTY, LADEN, law, **{"tables/law.yaml": rows, "sources.yaml": SOURCES})
-    assert "two rows of `2 in` hold on " in refused(folder)
+    assert "two rows of `law.2 in` hold on " in refused(folder)
 
 
 def test_the_day_is_the_folders_where_it_says_one(dated: Path) -> None:
@@ -169,3 +169,34 @@ def test_no_file_is_taken_away_without_one_that_is_passed_over(dated: Path) -> N
     (dated / "more.yml").write_text("topic: more\n")
     with pytest.raises(ProblemsFound, match="this file is not read"):
         texts_of(dated)
+
+
+def test_what_holds_no_more_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A rule and a row that ended, as by a slip of the year, each at its line; not one whose place another took."""
+    gone = OLD.replace("2098-12-31", "2020-12-31")
+    rows = ROWS.replace("2098-12-31", "2020-12-31").replace("2099-01-01", "2021-01-01", 1)
+    rows = rows.replace("holds_from: 2099-01-01", "holds_until: 2020-06-30", 1)
+    files = {"tables/law.yaml": rows, "sources.yaml": SOURCES}
+    law = rule("lawful", "accessory.weight <= lookup(law.most, receiver.opening)")
+    folder = written(tmp_path / "mine", SHANK, EMPTY, LADEN, law, gone, **files)
+    assert main(["rules", "check", str(folder)]) == 0
+    said = capsys.readouterr().out
+    assert "caution: `short-enough` ended on 2020-12-31: it holds no more" in said
+    assert "caution: `law.3 in` ended on 2020-06-30" in said and "`law.2 in`" not in said
+    for command in ("mutate", "coverage"):
+        assert main(["rules", command, "short-enough", "--rules", str(folder)]) == 2
+        assert "`short-enough` ended on 2020-12-31" in " ".join(capsys.readouterr().err.split())
+    new = NEW.replace("2099-01-01", "2021-01-01")
+    written(tmp_path / "mine", SHANK, EMPTY, LADEN, law, gone, new, **files)
+    assert main(["rules", "check", str(folder)]) == 0
+    assert "`short-enough` ended" not in capsys.readouterr().out
+
+
+def test_what_holds_from_a_day_to_come_on_is_told_so_by_its_name(
+    dated: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It is no slip, and stands there: who names it is told from when on it holds."""
+    assert main(["rules", "check", str(dated)]) == 0
+    assert "caution" not in capsys.readouterr().out
+    assert main(["rules", "mutate", "short-enough-by-the-new-law", "--rules", str(dated)]) == 2
+    assert "holds from 2099-01-01 on, and not before" in " ".join(capsys.readouterr().err.split())

@@ -5,7 +5,7 @@ import os
 from contextlib import suppress
 from pathlib import Path
 from time import perf_counter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
@@ -253,7 +253,7 @@ def mutate(what: tuple[str, ...], rules: Path | None, no_search: bool) -> None:
         one for one in files if one not in mutating.files
     ]
     if unknown:
-        refuse(f"there is nothing called `{unknown[0]}`", help_for(unknown[0], [*mutating.entries, *mutating.files]))
+        _refuse_unknown(folder, unknown[0], [*mutating.entries, *mutating.files])
     broken = mutating.broken(names)
     if broken:
         _fail(broken)
@@ -276,7 +276,8 @@ def coverage(what: tuple[str, ...], rules: Path | None) -> None:
     from fitsvc.engine.examples import name_of
     from fitsvc.rulebook.rules import Limit, Need, Rule
 
-    teller = Teller(_load(rules_folder(rules)))
+    folder = rules_folder(rules)
+    teller = Teller(_load(folder))
     names: list[str] = []
     known = [name_of(owner) for owner in teller.owners()]
     by_file: dict[str, list[str]] = {}
@@ -285,13 +286,22 @@ def coverage(what: tuple[str, ...], rules: Path | None) -> None:
             by_file.setdefault(f"{owner.topic}.yaml", []).append(owner.id)
     for name in what:
         if name not in known and name not in by_file:
-            refuse(f"there is nothing called `{name}`", help_for(name, [*known, *by_file]))
+            _refuse_unknown(folder, name, [*known, *by_file])
         names += by_file.get(name, [name])
     show_covered(out(), teller, names)
 
 
 for _one in (key, publish, activate, rollback, published, release, pull, schema, fmt, lsp):
     rules.add_command(_one)
+
+
+def _refuse_unknown(folder: Path, name: str, known: list[str]) -> NoReturn:
+    """Refuse a name of nothing that holds today; what stands there and does not is told so."""
+    from fitsvc.rulebook.overlay import asleep_in
+
+    if asleep := next((one for one in asleep_in(folder) if one.name == name), None):
+        refuse(asleep.message, "with `as_of: DAY` in a copy of the folder its rules are those of that day")
+    refuse(f"there is nothing called `{name}`", help_for(name, known))
 
 
 def _within(folder: Path, file: str) -> str:

@@ -31,16 +31,39 @@ _LENGTH: Final = len("2027-01-01")
 
 
 @dataclass(frozen=True, slots=True)
+class Asleep:
+    """An entry that does not hold on the day, or a row (`law.texas`): where that stands, and when it ended or begins.
+
+    `replaced` is whether another begins on the day after it ended.
+    """
+
+    name: str
+    node: Node
+    ended: date | None = None
+    begins: date | None = None
+    replaced: bool = False
+
+    @property
+    def message(self) -> str:
+        """What is so of it."""
+        return f"`{self.name}` " + (
+            f"ended on {self.ended.isoformat()}: it holds no more"
+            if self.ended
+            else f"holds from {self.begins.isoformat() if self.begins else 'another day'} on, and not before"
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Dated:
     """The trees of a folder as they are on its day; `days` are those after it on which another entry begins or ends.
 
-    `asleep` are the ids of entries that do not hold on the day, which others may name all the same.
+    `asleep` are the entries that do not hold on the day, which others may name all the same.
     """
 
     trees: dict[Path, Node]
     day: date
     days: tuple[date, ...] = ()
-    asleep: frozenset[str] = frozenset()
+    asleep: tuple[Asleep, ...] = ()
 
 
 def today() -> date:
@@ -57,7 +80,7 @@ def dated(shape: Shape, folder: Path, trees: Map[Path, Node], day: date | None =
     found = {path: reading.file(tree, is_top=path.name in (OVERLAY, TOP_FILE)) for path, tree in trees.items()}
     reading.hold_to_one_each()
     days = () if told is not None and day is None else tuple(sorted(reading.days))
-    return Dated(found, reading.day, days, frozenset(reading.asleep))
+    return Dated(found, reading.day, days, reading.sleeping())
 
 
 def frozen(texts: Map[str, str], day: date) -> dict[str, str]:
@@ -82,6 +105,8 @@ class _DatedReading:
     days: set[date] = field(default_factory=set)
     asleep: dict[str, Node] = field(default_factory=dict)
     awake: set[str] = field(default_factory=set)
+    rows: list[Asleep] = field(default_factory=list)
+    begun: set[date] = field(default_factory=set)
 
     def file(self, tree: Node, *, is_top: bool) -> Node:
         """A file without what does not hold, and without a word of days; the same object where it has none."""
@@ -99,6 +124,19 @@ class _DatedReading:
                     node, f"there are two entries `{id}`", "give each an id of its own, as in `{id}-2027`"
                 )
 
+    def sleeping(self) -> tuple[Asleep, ...]:
+        """What does not hold on the day, of tables the members of which no row does."""
+        entries = [self._asleep(id, node) for id, node in self.asleep.items()]
+        day = timedelta(days=1)
+        told = (replace(one, replaced=bool(one.ended and one.ended + day in self.begun)) for one in entries)
+        return (*told, *self.rows)
+
+    def _asleep(self, name: str, node: Node) -> Asleep:
+        assert isinstance(node, Mapping)  # what says nothing of days holds
+        start, end = (_day(Shape(), node, key) for key in (HOLDS_FROM, HOLDS_UNTIL))
+        ended = end if end and end < self.day else None
+        return Asleep(name, node.entries.get(HOLDS_UNTIL if ended else HOLDS_FROM, node), ended, start)
+
     def _section(self, key: str, node: Node) -> Node:
         if not isinstance(node, Sequence):
             return node
@@ -115,6 +153,8 @@ class _DatedReading:
             else:
                 self.asleep[id.value] = node
         if holds:
+            start = _day(Shape(), node, HOLDS_FROM) if isinstance(node, Mapping) else None
+            self.begun.update([start] if start else ())
             yield rest
 
     def _table(self, node: Node) -> Node:
@@ -122,20 +162,19 @@ class _DatedReading:
         rows = node.entries.get(_ROWS) if isinstance(node, Mapping) else None
         if not isinstance(node, Mapping) or _COLUMNS not in node.entries or not isinstance(rows, Mapping):
             return node
-        entries = {key: row for key, told in rows.entries.items() for row in self._row(key, told)}
+        entries = {key: row for key, told in rows.entries.items() for row in self._row(f"{_id(node)}.{key}", told)}
         same = entries.keys() == rows.entries.keys() and all(entries[key] is rows.entries[key] for key in entries)
         return node if same else replace(node, entries={**node.entries, _ROWS: replace(rows, entries=entries)})
 
-    def _row(self, key: str, told: Node) -> Iterator[Node]:
+    def _row(self, name: str, told: Node) -> Iterator[Node]:
         """The row of a member on the day; of several with days of their own the one that holds."""
-        if not isinstance(told, Sequence):
-            holds, rest = self._holds(told)
-            yield from [rest] if holds else []
-            return
-        found = [rest for holds, rest in map(self._holds, told.items) if holds]
+        items = told.items if isinstance(told, Sequence) else (told,)
+        found = [rest for holds, rest in map(self._holds, items) if holds]
+        if items and not found:
+            self.rows.append(self._asleep(name, items[-1]))
         if len(found) > 1:
             help = f"let one end with `{HOLDS_UNTIL}` before the other begins"
-            self.shape.complain(told, f"two rows of `{key}` hold on {self.day.isoformat()}", help)
+            self.shape.complain(told, f"two rows of `{name}` hold on {self.day.isoformat()}", help)
         yield from found[:1]
 
     def _holds(self, node: Node) -> tuple[bool, Node]:
@@ -150,6 +189,11 @@ class _DatedReading:
         self.days.update(day for day in turns if day and day > self.day)
         rest = replace(node, entries={key: one for key, one in node.entries.items() if key not in PERIOD})
         return (not start or start <= self.day) and (not end or self.day <= end), rest
+
+
+def _id(entry: Mapping) -> str:
+    node = entry.entries.get("id")
+    return node.value if isinstance(node, Scalar) else ""
 
 
 def _with(node: Sequence, items: Iterable[Node]) -> Sequence:

@@ -198,7 +198,8 @@ class Loader:
     def _read_all(self) -> None:
         """Read every file; of one that is no YAML nothing is known, so that what others say of it is not looked at."""
         found = gather(self.shape, self.folder, self.contents, self.day)
-        self.trees, self.changes, self.asleep = found.trees, found.changes, found.asleep
+        self.trees, self.changes = found.trees, found.changes
+        self.asleep = frozenset(one.name for one in found.asleep)
         self.tongues = self.shape.attempt(lambda: read_words_files(self.folder, self.contents)) or {}
         self._stop_at_problems()
         self.shape.problems += passed_over(self.folder)

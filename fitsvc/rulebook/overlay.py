@@ -17,7 +17,7 @@ from typing import Final
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.rulebook.attributing import attributed
 from fitsvc.rulebook.cautions import CAUTION
-from fitsvc.rulebook.dating import AS_OF, DAY, PERIOD, dated
+from fitsvc.rulebook.dating import AS_OF, DAY, PERIOD, Asleep, dated
 from fitsvc.rulebook.folder import BELOW, CORE, HAZARDS, OVERLAY, TOP_FILE, WORDS, core_of, rule_files, shown_as
 from fitsvc.rulebook.forms import TEXT, YES_NO, Form, Kind, either, keys_of, many, named
 from fitsvc.rulebook.sections import DERIVED
@@ -110,12 +110,12 @@ class CoreChange:
 class Merged:
     """The trees of a folder by their paths in it, an overlay's with its core's, and what it changes of those.
 
-    `asleep` are the ids of what does not hold on the day, and on `days` after it something begins or ends to.
+    `asleep` is what does not hold on the day, and on `days` after it something begins or ends to.
     """
 
     trees: dict[Path, Node]
     changes: tuple[CoreChange, ...] = ()
-    asleep: frozenset[str] = frozenset()
+    asleep: tuple[Asleep, ...] = ()
     days: tuple[date, ...] = ()
 
 
@@ -152,11 +152,20 @@ def _gathered(shape: Shape, folder: Path, contents: Map[Path, bytes | Node]) -> 
 
 def days_of(folder: Path) -> tuple[date, ...]:
     """The days to come on which an entry of a folder begins or ends to hold; ProblemsFound where one cannot be read."""
+    return _read(folder).days
+
+
+def asleep_in(folder: Path) -> tuple[Asleep, ...]:
+    """What of a folder does not hold on its day; ProblemsFound where it cannot be read."""
+    return _read(folder).asleep
+
+
+def _read(folder: Path) -> Merged:
     shape = Shape()
     found = gather(shape, folder, {})
     if shape.problems:
         raise ProblemsFound(shape.problems)
-    return found.days
+    return found
 
 
 def named_changes(folder: Path, tree: Node | None = None) -> dict[str, Node]:
