@@ -200,7 +200,8 @@ def test_commands_bring_into_force_and_take_out(
     database = Database(url)
     digest = put(database, new)
     database.close()
-    assert main(["rules", "activate", digest[:19], "--from", "2020-01-01", "--because", "better"]) == 0
+    assert main(["rules", "activate", digest[:19], "--from", "2020-01-01", "--because", "better"]) == 2
+    assert "in force already" in capsys.readouterr().err
     assert main(["rules", "rollback", "--because", "worse"]) == 2
     told = capsys.readouterr().err
     assert "none was in force before" in told and "to go back to fitsvc's own, `fitsvc rules publish` it" in told

@@ -1,13 +1,14 @@
 """Published rulebooks in the store: what is in force when, and that a writer who dies leaves old or new."""
 
 from contextlib import suppress
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from faults import of_connections, of_database, of_replies
 
+from fitsvc.cli import main
 from fitsvc.store.database import Database
-from fitsvc.store.errors import NotFound, StoreError
+from fitsvc.store.errors import StoreError
 from fitsvc.store.publications import activate, in_force, list_activations, publish, published, roll_back
 from fitsvc.store.tables import now
 from fitsvc.store.written import Write, list_written
@@ -72,6 +73,7 @@ def test_what_would_never_be_in_force_is_refused(database: Database) -> None:
             activate(session, OLD, SHELL, "back", begins)
     with database.session() as session:
         assert len(list_activations(session)) == 2
+    with database.session() as session, pytest.raises(StoreError, match="in force already, from"):
         activate(session, NEW, SHELL, "as it is", past)
     assert held(database) == [NEW, OLD]
     with database.session() as session:
@@ -85,14 +87,45 @@ def test_what_cannot_be_brought_into_force_is_told(database: Database) -> None:
     with database.session() as session:
         for digest in (OLD, ambiguous):
             publish(session, digest, "mine", FILES, SHELL)
-    for digits, error in ((NEW, NotFound), ("0a0a", NotFound), ("%a0a0a0a", NotFound), ("0a0a0a0a", StoreError)):
-        with database.session() as session, pytest.raises(error):
+    none, short, more = "there is no rulebook", "give 8 digits of the digest, or more", "give more digits"
+    for digits, told in (
+        (NEW, none),
+        ("0a0a", short),
+        ("sha256:0a0a0a0", short),
+        ("%a0a0a0a", none),
+        ("0a0a0a0a", more),
+    ):
+        with database.session() as session, pytest.raises(StoreError, match=told):
             activate(session, digits, SHELL, "a reason")
     with database.session() as session, pytest.raises(StoreError, match="/because"):
         activate(session, OLD, SHELL, "")
     put(database, OLD)
     with database.session() as session, pytest.raises(StoreError, match="none was in force before"):
         roll_back(session, SHELL, "a reason")
+
+
+def test_what_was_to_come_is_to_come_after_a_rollback(
+    url: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both commands tell it with another that lets what is in force now stay so, and the list marks what is to come."""
+    monkeypatch.setenv("FITSVC_DATABASE_URL", url)
+    database, day = Database(url), datetime(2099, 1, 1, tzinfo=UTC)
+    put(database, OLD)
+    put(database, NEW, day)
+
+    def told(*command: str) -> str:
+        assert main(["rules", *command]) == 0
+        return " ".join(capsys.readouterr().out.split())
+
+    keep = f"fitsvc rules activate {OLD} --from 2099-01-01 --because REASON"
+    assert told("activate", NEW, "--because", "now").count("2099") == 0
+    assert f"{NEW} takes its place on 2099-01-01, as was said before; to keep it then, `{keep}`" in told(
+        "rollback", "--because", "worse"
+    )
+    assert told("published").count("to come") == 1
+    assert "takes its place" not in told(*keep.split()[2:])
+    assert (held(database), held(database, day)) == ([OLD, NEW], [OLD, NEW])
+    database.close()
 
 
 @pytest.mark.parametrize("faulty", [of_database, of_replies, of_connections])

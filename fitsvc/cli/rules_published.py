@@ -20,8 +20,11 @@ from fitsvc.cli.options import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from sqlmodel import Session
+
     from fitsvc.language.problems import Problem
     from fitsvc.rulebook.rules import Rulebook
+    from fitsvc.store.tables import Activation
 
 signing_key = click.option(
     "--sign",
@@ -91,7 +94,10 @@ def activate(digest: str, begins: str | None, because: str, database: str | None
     holds_from = read_date(begins)
     with open_database(database) as opened, opened.session() as session:
         line = bring_into_force(session, digest, in_the_shell(), because, holds_from)
+        coming = _coming(session, line)
     out().print(f"{line.digest} is in force from {line.holds_from:%Y-%m-%d %H:%M:%S} UTC on")
+    for told in coming:
+        out().print(told)
 
 
 @click.command()
@@ -114,7 +120,10 @@ def rollback(because: str, database: str | None) -> None:
             )
             refuse("there is no rulebook to go back to: none was in force before", help)
         line = roll_back(session, in_the_shell(), because)
+        coming = _coming(session, line)
     out().print(f"{line.digest} is in force again")
+    for told in coming:
+        out().print(told)
     for one in held[:1]:
         out().print(f"another rollback brings back {one}, which was in force till now")
 
@@ -129,7 +138,7 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
     With the log of what was in force from when on; what is taken out goes into a folder.
     """
     from fitsvc.rulebook.folder import lay_out
-    from fitsvc.store.publications import in_force, list_activations, list_publications
+    from fitsvc.store.publications import in_force, list_activations, list_publications, to_come
     from fitsvc.store.publications import published as find
     from fitsvc.store.tables import now
 
@@ -149,7 +158,7 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
             signed = "".join(f"  signed by {one_line(name)}" for name in one.signatures)
             told = f"published {one.at:%Y-%m-%d %H:%M}  {one_line(one.by)}: {one_line(one.name)}"
             out().print(f"{one.digest}  {told}{signed}")
-        lines = list_activations(session)
+        lines, coming = list_activations(session), {line.sequence for line in to_come(session, at)}
         # Of a rulebook that was let in force more than once, the line by which it is.
         by = max(
             ((one.holds_from, one.sequence) for one in lines if [one.digest] == held and one.holds_from <= at),
@@ -157,10 +166,25 @@ def published(digest: str | None, folder: Path | None, database: str | None) -> 
         )
         for line in lines:
             state = "  in force" if (line.holds_from, line.sequence) == by else ""
+            state = "  to come" if line.sequence in coming else state
             told = f"from {line.holds_from:%Y-%m-%d %H:%M:%S}  {line.digest[:19]}  {one_line(line.by)}"
             out().print(f"{told}: {one_line(line.because)}{state}")
         if not held:
             out().print("no published rulebook is in force: servers answer by fitsvc's own")
+
+
+def _coming(session: "Session", line: "Activation") -> list[str]:
+    """What takes the place of what is brought into force, at a time that was said before, and how to keep it."""
+    from fitsvc.store.publications import to_come
+
+    found, before = list[str](), line.digest
+    for one in to_come(session, line.holds_from):
+        if one.digest != before:
+            day = f"{one.holds_from:%Y-%m-%dT%H:%M:%SZ}".removesuffix("T00:00:00Z")
+            keep = f"fitsvc rules activate {line.digest} --from {day} --because REASON"
+            found.append(f"{one.digest} takes its place on {day}, as was said before; to keep it then, `{keep}`")
+        before = one.digest
+    return found
 
 
 def _tried(folder: Path) -> "Rulebook":

@@ -11,7 +11,7 @@ from sqlalchemy import func
 from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
-from fitsvc.store.errors import NotFound, StoreError
+from fitsvc.store.errors import NotFound, StoreError, shown
 from fitsvc.store.tables import LABEL, NOTE, Activation, Publication, now
 from fitsvc.store.validation import Checks
 from fitsvc.store.written import Write, log_write
@@ -66,10 +66,15 @@ def _sign(
 
 
 def published(session: Session, digits: str) -> Publication:
-    """The publication of a digest, or of its first digits; NotFound, or StoreError where more than one begins so."""
+    """The publication of a digest, or of its first digits; NotFound, or StoreError where they are too few.
+
+    They are where there are fewer than eight, and where more than one begins so.
+    """
     start = _PREFIX + digits.removeprefix(_PREFIX)
     found: Sequence[Publication] = ()
-    if storable(start) and len(start) >= len(_PREFIX) + _LEAST_DIGITS:
+    if len(start) < len(_PREFIX) + _LEAST_DIGITS:
+        raise StoreError(f"`{shown(digits)}` is too short: give {_LEAST_DIGITS} digits of the digest, or more")
+    if storable(start):
         query = select(Publication).where(col(Publication.digest).startswith(start, autoescape=True)).limit(2)
         found = session.exec(query).all()
     if not found:
@@ -89,16 +94,23 @@ def activate(
 ) -> Activation:
     """Let a published rulebook be in force from some time on, or from now; StoreError where it cannot.
 
-    So it is where another came into force after that time already: it would be behind that one for good.
+    So it is where another came into force after that time already: it would be behind that one for good; and where it
+    came into force itself after that time, as what was answered by till then was another.
     """
     checks = Checks()
     checks.text("/because", because, NOTE, required=True)
     checks.finish()
     digest, at = published(session, digits).digest, now()
-    if holds_from is not None and (after := _after(session, holds_from, at)) and after.digest != digest:
+    if holds_from is not None and (after := _after(session, holds_from, at)):
+        since, asked = (f"{one:%Y-%m-%d %H:%M:%S}" for one in (after.holds_from, holds_from))
+        if after.digest == digest:
+            raise StoreError(
+                f"{digest} is in force already, from {since} UTC on, and was not from {asked} on: leave the time out "
+                "to say once more that it is"
+            )
         raise StoreError(
-            f"{digest} would never be in force: {after.digest} is, from {after.holds_from:%Y-%m-%d %H:%M:%S} UTC on, "
-            f"which comes after {holds_from:%Y-%m-%d %H:%M:%S}; leave the time out to bring it into force now"
+            f"{digest} would never be in force: {after.digest} is, from {since} UTC on, which comes after {asked}; "
+            "leave the time out to bring it into force now"
         )
     line = Activation(
         digest=digest, holds_from=holds_from or _at_once(session, at), by=write.by, because=because, at=at
@@ -136,6 +148,16 @@ def in_force(session: Session, at: datetime) -> list[str]:
     query = select(Activation.digest).where(col(Activation.holds_from) <= at)
     ordered = query.order_by(col(Activation.holds_from).desc(), col(Activation.sequence).desc())
     return list(dict.fromkeys(session.exec(ordered.limit(MOST_TOLD))))
+
+
+def to_come(session: Session, at: datetime) -> list[Activation]:
+    """What comes into force after an instant, by what has been said so far: the last word for each time, in order."""
+    query = select(Activation).where(col(Activation.holds_from) > at)
+    ordered = query.order_by(col(Activation.holds_from).desc(), col(Activation.sequence).desc())
+    found: dict[datetime, Activation] = {}
+    for line in session.exec(ordered.limit(MOST_TOLD)):
+        found.setdefault(line.holds_from, line)
+    return [*found.values()][::-1]
 
 
 def list_activations(session: Session) -> Sequence[Activation]:
