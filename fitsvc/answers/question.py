@@ -10,6 +10,7 @@ candidates.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 from fitsvc.answers.called_vehicle import vehicle_called
 from fitsvc.answers.gathering import Gathered
@@ -20,10 +21,12 @@ from fitsvc.answers.spelling import joined_rig, rig_today
 from fitsvc.answers.tried_things import came_of, note_tried, take_tried
 from fitsvc.document import Document, Json
 from fitsvc.facts import MOST_ADAPTERS, Case, FactReader
-from fitsvc.language.problems import ProblemsFound
+from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.subjects import ASKED, BESIDE_RIG
 from fitsvc.tongues import t
 from fitsvc.tried import ThingTried
+
+_MOST_NAMED: Final = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +88,22 @@ def read_question(document: Json, reader: FactReader, records: Records) -> Quest
     if gathered.problems:
         raise ProblemsFound(gathered.problems)
     return _read(gathered)
+
+
+def hold_to_one_vehicle(question: Question) -> None:
+    """Refuse a question whose vehicle may be several of those stored, by whoever judges by one case alone.
+
+    Without their facts such a case asks less than any of them. ProblemsFound names some to choose from.
+    """
+    count = len(question.candidates)
+    if count < 2:
+        return
+    named = ", ".join(f"`{one.key}`" for one in question.candidates[:_MOST_NAMED])
+    more = count - _MOST_NAMED
+    listed = t("{named} and {more} more", named=named, more=more) if more > 0 else named
+    message = t("{count} stored vehicles go by that name", count=count)
+    help = t("give the `id` of one: {listed}", listed=listed)
+    raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True, kind="several records")])
 
 
 def _read(gathered: Gathered) -> Question:

@@ -13,7 +13,7 @@ from sqlmodel import Session
 from fitsvc.answers.question import read_question
 from fitsvc.answers.records import NoRecords
 from fitsvc.answers.shelf import Item, read_items
-from fitsvc.audits.rigs import AuditRig, rigs_and_mountings
+from fitsvc.audits.rigs import AuditRig, rigs_and_mountings, told_aside
 from fitsvc.document import Json
 from fitsvc.engine.alike import rules_apart
 from fitsvc.engine.point import Point
@@ -183,8 +183,9 @@ def impact_on_store(old: Rulebook, new: Rulebook, session: Session, sold: Mappin
     records = list(_accessories(session))
     goods = [{item.sku: item for item in read_items(side.reader, records)} for side in sides]
     wanted = max(1, _MOST_PAIRS // max(len(records), 1)) if count_rigs(session) else None
-    rigs = [_asked(rigs_and_mountings(session, side.reader, [], wanted)) for side in sides]
-    impact = Impact(sold=sold)
+    aside = list[Problem]()
+    rigs = [_asked(rigs_and_mountings(session, side.reader, aside, wanted)) for side in sides]
+    impact = Impact(sold=sold, aside=list(dict.fromkeys(map(told_aside, aside))))
     impact.aside += [f"accessory {one.key}" for one in records if any(one.key not in side for side in goods)]
     impact.aside += sorted(rigs[0].keys() ^ rigs[1].keys())
     for name, rig in ((name, rig) for name, rig in rigs[0].items() if name in rigs[1]):

@@ -11,7 +11,7 @@ from typing import Any, Final
 import pyarrow as pa
 from sqlmodel import Session
 
-from fitsvc.answers.question import read_question
+from fitsvc.answers.question import hold_to_one_vehicle, read_question
 from fitsvc.answers.records import Doubt, Named, Records, Stored
 from fitsvc.answers.vehicles import Vehicles
 from fitsvc.document import Json
@@ -87,6 +87,11 @@ def aside_of_table(table: pa.Table) -> list[Problem]:
     """Why rigs were set aside of the table that `rigs_table` wrote."""
     told = json.loads((table.schema.metadata or {}).get(_ASIDE, b"[]"))
     return [Problem(message, help) for message, help in told]
+
+
+def told_aside(problem: Problem) -> str:
+    """Why a rig was set aside, and what to do: as the summary and the page of an audit tell it."""
+    return f"{problem.message}; {problem.help}" if problem.help else problem.message
 
 
 def _told(doubts: Mapping[str, Doubt]) -> str:
@@ -214,7 +219,8 @@ def stored_rigs(
 ) -> list[AuditRig]:
     """The saved rigs of a store, or its mountings if no rig is saved, in the order of their ids; the first so many.
 
-    A rig that a later change of its parts broke is set aside, with why; ProblemsFound when no other is left.
+    A rig that a later change of its parts broke, or whose vehicle may be several of those stored, is set aside, with
+    why; ProblemsFound when no other is left.
     """
     documents, kept = _saved(session, most)
     held = StoreRecords(session, Shop(reader).vehicles)
@@ -309,6 +315,7 @@ def _read(
         # A question asks about something; an accessory of which nothing is told stands for every item.
         try:
             question = read_question({"rig": document, "accessory": {"facts": {}}, **carried}, reader, records)
+            hold_to_one_vehicle(question)
         except ProblemsFound as found:
             problems += [_at_rig(problem, key, file) for problem in found.problems]
             continue

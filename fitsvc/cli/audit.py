@@ -174,7 +174,7 @@ def _rigs(
     Where files hold the rigs no database is read, and none says which rulebook is in force.
     """
     from fitsvc.audits.goods import StoreGoods, stored_goods
-    from fitsvc.audits.rigs import read_rigs, stored_rigs
+    from fitsvc.audits.rigs import read_rigs, stored_rigs, told_aside
     from fitsvc.cli.questions import with_facts
     from fitsvc.facts import FactReader
     from fitsvc.language.problems import ProblemsFound
@@ -194,8 +194,8 @@ def _rigs(
         rigs = stored_rigs(session, reader, carried, aside)
         goods = stored_goods(session, reader)
     for problem in aside:
-        err().print(f"set aside: {problem.message}")
-    return rulebook, rigs, [problem.message for problem in aside], goods
+        err().print(f"set aside: {told_aside(problem)}")
+    return rulebook, rigs, [told_aside(problem) for problem in aside], goods
 
 
 def _usual(stored: "Usual", earlier: Path | None, supplier: str) -> "Usual":

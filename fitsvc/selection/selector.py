@@ -15,7 +15,7 @@ from fitsvc.answers.answer import AllowanceShown, Disputed, EitherWayTold, Ruleb
 from fitsvc.answers.answering import Answerer
 from fitsvc.answers.either_way import say_either_way, tell_either_way
 from fitsvc.answers.phrases import capped
-from fitsvc.answers.question import read_question
+from fitsvc.answers.question import hold_to_one_vehicle, read_question
 from fitsvc.answers.records import Records
 from fitsvc.answers.searching import Found, SearchStep, find, flags_of, terms_of
 from fitsvc.answers.shelf import Item
@@ -23,7 +23,6 @@ from fitsvc.document import Json
 from fitsvc.engine.verdict import Verdict
 from fitsvc.facts import Case
 from fitsvc.language.display import System
-from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import ListType, Mask, Value
 from fitsvc.rulebook.outcomes import Outcome
 from fitsvc.selection.folding import label_key, searched
@@ -43,11 +42,10 @@ from fitsvc.selection.segments import (
     maybe_of,
     rig_key,
 )
-from fitsvc.tongues import t, tongue
+from fitsvc.tongues import tongue
 
 FITTING: Final = frozenset({"works", "conditional"})
 """The outcomes with which an item fits a rig."""
-_MOST_NAMED: Final = 5
 MOST_NAMED: Final = 50
 """Accessories that go by a text that are told at most, where no rig says which of them are the best."""
 
@@ -149,15 +147,7 @@ def read_rig(document: Mapping[str, Json], answerer: Answerer, records: Records)
 def read_rig_told(document: Mapping[str, Json], answerer: Answerer, records: Records) -> tuple[Case, list[Disputed]]:
     """The same, with what of the rig is disputed, doubtful or stale; ProblemsFound has all that is wrong."""
     question = read_question({**document, SUBJECT: {"facts": {}}}, answerer.reader, records)
-    if len(question.candidates) > 1:
-        named = ", ".join(f"`{one.key}`" for one in question.candidates[:_MOST_NAMED])
-        more = len(question.candidates) - _MOST_NAMED
-        listed = t("{named} and {more} more", named=named, more=more) if more > 0 else named
-        message, help = (
-            t("{count} stored vehicles go by that name", count=len(question.candidates)),
-            t("give the `id` of one: {listed}", listed=listed),
-        )
-        raise ProblemsFound([Problem(message, help, pointer="/rig/vehicle", meaning=True, kind="several records")])
+    hold_to_one_vehicle(question)
     case = question.case
     rig = replace(case, present=frozenset(case.present) - {SUBJECT})
     return rig, answerer.disputed(question)

@@ -21,7 +21,15 @@ from fitsvc import __version__
 from fitsvc.audits.goods import StoreGoods, goods_of, stored_goods
 from fitsvc.audits.intake import mapping_of, take_in
 from fitsvc.audits.newly import newly_contradicted
-from fitsvc.audits.rigs import AuditRig, aside_of_table, read_rigs, rigs_of_table, rigs_table, stored_rigs
+from fitsvc.audits.rigs import (
+    AuditRig,
+    aside_of_table,
+    read_rigs,
+    rigs_of_table,
+    rigs_table,
+    stored_rigs,
+    told_aside,
+)
 from fitsvc.audits.run import Audit, AuditOrder
 from fitsvc.audits.spool import begun
 from fitsvc.audits.summary import run
@@ -108,7 +116,7 @@ def _audit(folder: AuditFolder, digest: str) -> Sequence[Problem]:
         claims=folder.file("claims"),
         mapping=folder.file("mapping"),
         against=_against(folder),
-        aside=tuple(problem.message for problem in aside),
+        aside=tuple(map(told_aside, aside)),
         usual=goods.usual,
         adapters=goods.adapters,
         tongue=_tongue(str(folder.told().get("language") or ENGLISH.code)),
