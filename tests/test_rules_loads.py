@@ -104,7 +104,30 @@ def test_the_heaviest_beside_others_as_heavy_as_told_is_no_plain_yes(
     """Who tells the heaviest apart may mean by each what the others weigh: where that is too much it is no yes."""
     bikes_told: Facts = {"load.bikes": bikes, "load.bike_weight": each, "load.heaviest_bike": heaviest}
     carrier: Facts = {"accessory.capacity": "110 lb", "accessory.bike_weight_max": "80 lb", "accessory.bikes_max": 2}
-    assert answer({**WHOLE, **carrier, **bikes_told}).outcome == outcome
+    trays: Facts = {"accessory.bike_tyre_max": "3 in", "accessory.bike_wheelbase_max": "48 in"}
+    measured: Facts = {"load.bike_tyre": "2 in", "load.bike_wheelbase": "46 in"}
+    assert answer({**WHOLE, **carrier, **trays, **bikes_told, **measured}).outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("told", "outcome"),
+    [
+        ({"load.bike_weight": "50 lb"}, "works"),
+        ({"load.bike_weight": "51 lb"}, "conditional"),
+        ({"load.bike_weight": {"at_least": "30 lb", "at_most": "51 lb"}}, "conditional"),
+        ({"load.bike_weight": {"value": "48 lb", "tolerance": "5 lb"}}, "conditional"),
+        ({"load.bike_weight": "40 lb", "load.heaviest_bike": "51 lb"}, "conditional"),
+        ({"load.bike_weight": "40 lb", "load.heaviest_bike": {"at_least": "40 lb", "at_most": "51 lb"}}, "conditional"),
+        ({"load.bike_weight": "51 lb", "load.bike_tyre": "3 in"}, "conditional"),
+        ({"load.bike_weight": "51 lb", "load.bike_tyre": "3 in", "load.bike_wheelbase": "48 in"}, "works"),
+        ({"load.bike_weight": "51 lb", "load.bike_tyre": "3-1/4 in", "load.bike_wheelbase": "48 in"}, "fails"),
+    ],
+)
+def test_a_heavy_bike_that_nobody_measured_is_no_plain_yes(told: Facts, outcome: str) -> None:
+    """Over 50 lb it mostly has a motor and wider tyres than usual: trays for usual ones may not take it."""
+    carrier: Facts = {"accessory.bike_tyre_max": "3 in", "accessory.bike_wheelbase_max": "48 in"}
+    roomy: Facts = {"accessory.capacity": "130 lb", "accessory.bike_weight_max": "80 lb", "accessory.bikes_max": 2}
+    assert answer({**WHOLE, **roomy, **carrier, "load.bikes": 2, **told}).outcome == outcome
 
 
 def test_a_heaviest_bike_alone_names_a_load() -> None:
