@@ -19,6 +19,7 @@ from fitsvc.audits.naming import (
     VehicleTold,
     Wanted,
     Years,
+    before_exceptions,
     excepted,
     names_none,
     plain,
@@ -66,11 +67,12 @@ class Meant:
 
 @dataclass(slots=True, kw_only=True)
 class _Name:
-    """A name while it is read."""
+    """A name while it is read; `fits` once it names anything that is not excepted."""
 
     wanted: list[Wanted]
     years: list[Years]
     left_out: list[Years] = field(default_factory=list)
+    fits: bool = False
     called: bool = False
     made: bool = False
     models: tuple[str, ...] = ()
@@ -116,6 +118,8 @@ class NamedVehicles:
                 told = t("a name of {count} characters", count=counted(len(cell)))
                 raise _Unclear(column, told, t("name each vehicle in a line of its own"))
             self._read(name, column, plain(cell))
+        if name.wanted and not name.fits:
+            raise _excepts_alone(next(iter(cells)))
         if not name.wanted and not name.years:
             raise _Unclear(next(iter(cells), ""), t("no vehicle is named"), t("write its years, make and model"))
         if any(first > last for first, last in name.years):
@@ -126,6 +130,7 @@ class NamedVehicles:
     def _read(self, name: _Name, column: str, text: str) -> None:
         """Take one cell of a line."""
         whole = f"vehicle.{column}"
+        name.fits |= column not in (VEHICLE, EXCEPT)
         if column in (FROM, TO) or whole == self._of.year:
             self._read_years(name, column, text)
         elif column == EXCEPT:
@@ -178,23 +183,34 @@ class NamedVehicles:
 
     def _read_phrase(self, name: _Name, column: str, text: str) -> None:
         self._refuse_month(column, text)
+        begins = before_exceptions(text)
         text, exceptions = without_exceptions(text)
         phrase = self._of.reader.read(text)
+        excepts_first = begins is not None and self._names_none(begins)
         if phrase.unread and not phrase.tests:
+            if exceptions and excepts_first and not phrase.years:
+                raise _excepts_alone(column)
             if names_none(phrase.unread):
                 raise _Unclear(column, t("no vehicle is named"), t("write its years, make and model"))
             if not any(nearest(one, self._of.vocabulary, _SLIP) for one in phrase.unread):
                 raise _Unclear(column, "", "", text)
         self._refuse_unread(column, phrase.unread)
-        if phrase.twofold:
-            told = t("`{text}` can be read in two ways", text=text)
+        # `not for Muckle, Bothy` may except the second too.
+        if phrase.twofold or (excepts_first and any(one in phrase.tests for one in self._of.names)):
+            told = t("`{text}` can be read in two ways", text=text.strip(" |,"))
             raise _Unclear(column, told, t("write a line for each"))
+        name.fits |= not excepts_first and bool(phrase.tests or phrase.years)
         name.called |= any(one in phrase.tests for one in self._of.names)
         name.made |= bool(self._of.names) and self._of.names[0] in phrase.tests
         name.models += tuple(one.said for one in phrase.tests.get(self._of.names[-1], ())) if self._of.names else ()
         name.wanted += phrase.wanted()
         name.years += phrase.years
         self._read_exceptions(name, column, exceptions)
+
+    def _names_none(self, text: str) -> bool:
+        """Whether a text says nothing of which vehicle is meant."""
+        phrase = self._of.reader.read(text)
+        return not phrase.tests and not phrase.years and names_none(phrase.unread)
 
     def _read_exceptions(self, name: _Name, column: str, texts: Iterable[str]) -> None:
         for text in (part.strip() for one in texts for part in one.split(",")):
@@ -204,7 +220,7 @@ class NamedVehicles:
                 told = t("`{text}` can be read in two ways", text=text)
                 raise _Unclear(column, told, t("write each behind a comma"))
             if not any(phrase.tests or phrase.years for phrase in phrases):
-                told = t("`{text}` excepts nothing that is known", text=text)
+                told = t("`{text}` excepts nothing that is known", text=text or "not")
                 raise _Unclear(column, told, t("write what is excepted"))
             if not any(phrase.tests for phrase in phrases):
                 name.left_out += [years for phrase in phrases for years in phrase.years]
@@ -328,6 +344,12 @@ def _runs(years: Sequence[int]) -> list[Years]:
         else:
             found.append((year, year))
     return found
+
+
+def _excepts_alone(column: str) -> _Unclear:
+    """A name of which nothing is claimed: taken for all that it does not except it would be a claim of every other."""
+    told = t("it names what it does not fit, and nothing that it fits")
+    return _Unclear(column, told, t("write the vehicles that it fits, and what is excepted of them behind"))
 
 
 def _not_known(column: str, text: str, members: Iterable[str]) -> _Unclear:

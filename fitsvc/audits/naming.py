@@ -50,6 +50,7 @@ _FILLER: Final = frozenset(
 _GENERAL: Final = frozenset(
     (
         *("a", "an", "the", "in", "inch", "inches", "mm", "with", "for", "of", "to"),
+        *("does", "do", "will", "would", "is", "are", "used", "be"),
         *("on", "has", "have", "having", "that", "which", "most", "many", "nearly", "almost", "virtually"),
         *(
             "standard",
@@ -140,14 +141,20 @@ def taken_years(text: str) -> tuple[list[Years], str]:
     return years, _YEARS.sub(_GONE, text)
 
 
+def before_exceptions(text: str) -> str | None:
+    """What stands before the first word that excepts anything; None where none does."""
+    found = [one for one in (_BUT.search(text), _NOT.search(text)) if one]
+    return text[: min(one.start() for one in found)] if found else None
+
+
 def without_exceptions(text: str) -> tuple[str, list[str]]:
-    """A text without what it excepts, and that, phrase by phrase."""
+    """A text without what it excepts, and that, phrase by phrase: an empty one where nothing is behind a `not`."""
     excepted: list[str] = []
     if found := _BUT.search(text):
-        excepted += re.split(r"[,;]", text[found.end() :].strip(" ():"))
+        excepted += [part for part in re.split(r"[,;]", text[found.end() :].strip(" ():")) if part.strip()]
         text = text[: found.start()]
     excepted += _NOT.findall(text)
-    return _NOT.sub(_GONE, text), [one for one in (part.strip() for part in excepted) if one]
+    return _NOT.sub(_GONE, text), [part.strip() for part in excepted]
 
 
 def names_none(words: Iterable[str]) -> bool:
