@@ -42,6 +42,9 @@ def values_of(fact: Fact, wire: Json) -> dict[str, Value]:
 def damaged(fact: Fact, text: str) -> ProblemsFound | None:
     """What a spreadsheet made of a fact's figure, with what it likely was; nothing where it is none of that."""
     sizes = fact.type.members if isinstance(fact.type, ListType) and fact.type.sizes else ()
+    if text.startswith("="):
+        message = t("{text} is a formula without its result in place of {the}", text=shown(text), the=fact.the)
+        return _refuse(message, t(_UNWORKED))
     damage = damage_of(text, serials=bool(sizes)) if isinstance(fact.type, NumberType) or sizes else None
     if damage is None:
         return None
@@ -74,6 +77,7 @@ _BESIDE: Final = re.compile(r",\s|[;&+]|\band\b|\by\b")
 _FIGURE_IN: Final = re.compile(r"[^\W\d_\s]*\s*(?P<figure>\d+(?:\.\d+)?)\s*(?P<unit>[^\W\d_]*)\.?\s*")
 """`38 and 75 lb`, `38, 52`, `one 38 lb, one 75 lb`: figures of one unit side by side, and none from what to what."""
 _LIKELY: Final = later("it was likely {meant}: format the column as text, and write it again")
+_UNWORKED: Final = later("open the file in a spreadsheet and save it there, or write what the formula comes to")
 _FORMULA: Final = later("mend the formula there, or leave it empty")
 
 

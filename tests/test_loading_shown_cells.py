@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from audit_recall import rows_of_text
 from audit_world import audit, found, rigs
-from workbooks import Formatted, Rows, write_ods, write_xlsx
+from workbooks import Formatted, Formula, Rows, write_ods, write_xlsx
 
 from fitsvc.audits.cleaned import CATALOGUE, REMARKS
 from fitsvc.cli import main
@@ -120,18 +120,31 @@ def test_merged_cells_of_claims(tmp_path: Path, write: Write) -> None:
 @pytest.mark.parametrize(
     ("format", "number", "shown"),
     [
-        ("000000", 4711, "004711"), ("000000", 0, "000000"), ("00", 1234, "1234"), ("000-000", 4711, "004-711"),
+        ("000000", 4711, "004711"), ("000000", 0, "000000"), ("00", 1234, ""), ("000-000", 4711, "004-711"),
         ('"MG-"0000', 12, "MG-0012"), ('0000"-A"', 17, "0017-A"), ("\\A000", 5, "A005"), ("#", 0, ""),
         ("[$-407]00000", 77, "00077"), ("[Red]000;-000", 5, "005"), ("00000\\-0000", 123456789, "12345-6789"),
-        ("###-###", 123456, "123-456"), ('0" kg"', 9, "9 kg"), ("(000) 000-0000", 5551234567, "(555) 123-4567"),
-        # What is no format of digits alone is none that this shows.
-        ("General", 7, ""), ("0.00", 7, ""), ("#,##0", 1500, ""), ("0%", 7, ""), ("0.0E+00", 7, ""), ("0/0", 7, ""),
-        ("yyyy", 7, ""), ("[<=99]00;000", 7, ""), ("@", 7, ""),
+        ("###-###", 123456, "123-456"), ("(000) 000-0000", 5551234567, "(555) 123-4567"),
+        # Formats of figures show no more than the number.
+        ("General", 7, ""), ("0.00", 7, ""), ("#,##0", 1500, ""), ("0.0E+00", 7, ""), ("# ?/?", 0.5, ""), ("@", 7, ""),
+        ("#,##0.0_);(#,##0.0)", -5, ""), ('_-* #,##0_-;-* #,##0_-;_-* "-"??_-', 0, ""), ("+0;-0", 5, ""),
+        ("# ##0", 1200, ""), ("0;[Red]-0", -5, ""), (";;;", 5, ""),
+        ('0"-"0', 12, "1-2"), ("yyyy", 7, ""), ("[<=99]00;000", 7, ""),
+        # Units and words are what was written, and so is a bound.
+        ('0" kg"', 9, "9 kg"), ('0.0" kg"', 9.5, "9.5 kg"), ('General" kg"', 50, "50 kg"),
+        ('#,##0" lb"', 1500, "1500 lb"),
+        ('0.0," t"', 1200, "1.2 t"), ("0.0,", 1200, "1.2"), ("0%", 0.42, "42%"), ("0.00%", 0.125, "12.5%"),
+        ('"<"0', 120, "<120"), ("<0", 120, "<120"), ("~0", 120, "~120"), ('"max "0', 120, "max 120"),
+        ("0+", 120, "120+"),
+        ("0*-", 120, ""), ('0" per pair"', 120, "120 per pair"), ('"kg "0', 50, "kg 50"),
+        ('0" kg net"', 50, "50 kg net"),
+        ('"N/A"', 120, "N/A"), ('0;;"none"', 0, "none"), ('0;"below" 0', -3, "below 3"), ('0" stone"', 50, "50 stone"),
+        # What is not certain is no figure.
+        ('0"0"', 120, "1200"), ('[<100]0" g";0" kg"', 5, '5 ([<100]0" g";0" kg")'),
     ],
 )  # fmt: skip
-def test_a_format_shows_a_number(format: str, number: int, shown: str) -> None:
-    """As ECMA-376 Part 1, 18.8.31 says of digits and literals; nothing else is taken for known."""
-    assert shown_by(format, number) == shown
+def test_a_format_shows_a_number(format: str, number: float, shown: str) -> None:
+    """As ECMA-376 Part 1, 18.8.31 says of digits, literals and sections: what is shown beyond the number is told."""
+    assert shown_by(format, float(number)) == shown
 
 
 @BOTH
@@ -147,11 +160,11 @@ def test_codes_are_read_as_they_show(tmp_path: Path, write: Write) -> None:
     path = write(tmp_path / _name(write), {"Items": rows})
     assert _read(path)[1:] == [
         (2, ["004711", "9 kg", 1500, 2]), (3, ["123-456", 9.5, 40, "04"]),
-        (4, [4711, 1500, 0.5, 2]), (5, [47, -9, 40, 2]),
+        (4, [4711, 1500, "50%", 2]), (5, ["-47", -9, 40, 2]),
     ]  # fmt: skip
     command = ["intake", str(path), "--supplier", "x", "--into", str(tmp_path), "-o", str(tmp_path / "clean")]
     assert main(command) == 0
-    assert [row["sku"] for row in rows_of_text(tmp_path / "clean" / REMARKS)] == ["004711", "123-456", "4711", "47"]
+    assert [row["sku"] for row in rows_of_text(tmp_path / "clean" / REMARKS)] == ["004711", "123-456", "4711", "-47"]
     loaded = {row["sku"]: row for row in rows_of_text(tmp_path / "clean" / CATALOGUE)}
     assert (loaded["123-456"]["bikes_max"], loaded["004711"]["weight"]) == ("4", "9 kg")
 
@@ -174,7 +187,7 @@ def test_cells_that_repeat_have_each_their_code(tmp_path: Path) -> None:
 
 @BOTH
 def test_a_unit_that_a_format_shows_is_read(tmp_path: Path, write: Write) -> None:
-    """Kilograms by their format are kilograms, whatever the title says; a word that is no unit says nothing."""
+    """Kilograms by their format are kilograms, whatever the title says; words that are no unit read as if typed."""
     rows: Rows = [
         ["sku", "kind", "weight [lb]", "bikes_max"],
         ["A", "bike_carrier", Formatted(20.5, '0.0" kg"', "20.5 kg"), Formatted(2, '0 "St."', "2 St.")],
@@ -183,6 +196,38 @@ def test_a_unit_that_a_format_shows_is_read(tmp_path: Path, write: Write) -> Non
     ]
     path = write(tmp_path / _name(write), {"Items": rows})
     read = [cells[2:] for _, cells in _read(path)][1:]
-    assert read == [["20.5 kg", 2], ["45 lb", 4], [1.5, 3]]
+    assert read == [["20.5 kg", "2 St."], ["45 lb", 4], ["1.5 pcs", 3]]
     audit(path, tmp_path / "out", rigs()[:1])
-    assert not found(tmp_path / "out", "bad_cells")
+    assert [row["cell"] for row in found(tmp_path / "out", "bad_cells")] == ["2 St.", "1.5 pcs"]
+
+
+@BOTH
+def test_words_about_a_figure_are_never_dropped(tmp_path: Path, write: Write) -> None:
+    """A bound by a format is one, as if typed; what tells no figure is a bad cell, and never the bare number."""
+    shown = {'"max "0': "max 120", '0"+"': "120+", '"<"0': "<120", '"N/A"': "N/A", '0" per pair"': "120 per pair",
+             "0%": "12000%", '0" stone"': "120 stone", '"kg "0': "kg 120", '0"0"': "1200"}  # fmt: skip
+    each: Rows = [[f"A{n}", "step", Formatted(120, format, text)] for n, (format, text) in enumerate(shown.items())]
+    rows: Rows = [["sku", "kind", "weight [lb]"], *each]
+    path = write(tmp_path / _name(write), {"Items": rows})
+    command = ["intake", str(path), "--supplier", "x", "--into", str(tmp_path), "-o", str(tmp_path / "clean")]
+    assert main(command) == 0
+    weights = [row["weight"] for row in rows_of_text(tmp_path / "clean" / CATALOGUE)]
+    none = "at least 1/4 lb"  # told and open: the least that any may be
+    assert weights == [none, "at least 120 lb", "at most 120 lb", "", *[none] * 4, "1200 lb"]
+    remarks = [row["remarks"] for row in rows_of_text(tmp_path / "clean" / REMARKS)]
+    assert [bool(one) for one in remarks] == [one == none for one in weights]
+
+
+@BOTH
+def test_a_formula_that_nobody_worked_out_is_no_empty_cell(tmp_path: Path, write: Write) -> None:
+    """Whoever opens the file sees a figure there, or a demand of the maker's, which is not lost in silence."""
+    rows: Rows = [
+        ["sku", "kind", "weight [lb]", "min_class", "extension_allowed"],
+        ["A", "bike_carrier", Formula("30+2"), Formula('"V"'), Formula("TRUE()")],
+        ["B", "bike_carrier", 30, None, None],
+    ]
+    path = write(tmp_path / _name(write), {"Items": rows})
+    audit(path, tmp_path / "out", rigs()[:1])
+    odd = [(row["row"], row["cell"], row["problem"]) for row in found(tmp_path / "out", "bad_cells")]
+    assert [one[:2] for one in odd] == [("2", "=30+2"), ("2", '="V"'), ("2", "=TRUE()")]
+    assert all("a formula without its result" in one[2] for one in odd)

@@ -31,6 +31,12 @@ class Error(str):
     __slots__ = ()
 
 
+class Formula(str):
+    """A cell with a formula that whoever wrote it left to be worked out by a spreadsheet."""
+
+    __slots__ = ()
+
+
 def write_xlsx(path: Path, sheets: Mapping[str, Rows], merged: Merged = ()) -> Path:
     """Write a workbook of sheets by their names, all of them with the same cells merged."""
     places = range(1, len(sheets) + 1)
@@ -90,7 +96,9 @@ def _cells(row: Sequence[Cell], number: int, formats: Sequence[str]) -> str:
     found = []
     for place, cell in enumerate(row, start=1):
         at = _at(number, place)
-        if isinstance(cell, Error):
+        if isinstance(cell, Formula):
+            found.append(f'<c r="{at}"><f>{escape(cell)}</f><v></v></c>')
+        elif isinstance(cell, Error):
             found.append(f'<c r="{at}" t="e"><f>1/0</f><v>{escape(cell)}</v></c>')
         elif isinstance(cell, Formatted):
             found.append(f'<c r="{at}" s="{formats.index(cell.format)}"><v>{cell.value}</v></c>')
@@ -147,6 +155,8 @@ def _ods_cell(cell: Cell) -> str:
             f'<table:table-cell office:value-type="float" office:value="{cell.value}"><text:p>{escape(cell.shown)}'
             "</text:p></table:table-cell>"
         )
+    if isinstance(cell, Formula):
+        return f"<table:table-cell table:formula={quoteattr(f'of:={cell}')}/>"
     if isinstance(cell, Error):
         attributes = 'table:formula="of:=NA()" office:value-type="string" office:string-value=""'
         return f"<table:table-cell {attributes}><text:p>{escape(cell)}</text:p></table:table-cell>"
