@@ -1,5 +1,6 @@
 """Border cases of rules: each side gives what is said of it, nothing sure lies between, and others find the same."""
 
+from collections.abc import Mapping
 from functools import cache, partial
 from pathlib import Path
 from random import Random
@@ -17,7 +18,7 @@ from fitsvc.engine.point import Point
 from fitsvc.facts import Case, FactReader
 from fitsvc.language.display import step
 from fitsvc.language.truth import YES
-from fitsvc.language.types import ListType, NumberType
+from fitsvc.language.types import ListType, NumberType, Value
 from fitsvc.proving.asking import ask
 from fitsvc.proving.claims import Prover
 from fitsvc.proving.facts import Told
@@ -95,11 +96,16 @@ def test_each_side_gives_what_is_said_and_nothing_between_is_sure() -> None:
 def within(border: Border, low: float, high: float) -> Case:
     """The case of a border with its figure anywhere within bounds."""
     case = case_of(border, border.low.figure)
+
+    def anew(facts: Mapping[str, Value]) -> dict[str, Value]:
+        return {name: value for name, value in facts.items() if name != f"{border.fact}.told"} | {
+            border.fact: (low, high)
+        }
+
     if border.place is None:
-        facts = {name: value for name, value in case.facts.items() if name != f"{border.fact}.told"}
-        return Case({**facts, border.fact: (low, high)}, case.present, case.adapters)
+        return Case(anew(case.facts), case.present, case.adapters)
     adapters = list(case.adapters)
-    adapters[border.place] = {**adapters[border.place], border.fact: (low, high)}
+    adapters[border.place] = anew(adapters[border.place])
     return Case(case.facts, case.present, tuple(adapters))
 
 

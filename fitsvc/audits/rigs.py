@@ -61,6 +61,8 @@ class AuditRig:
         case = self.case
         whole = {"facts": case.facts, "present": sorted(case.present), "adapters": case.adapters, "texts": case.texts}
         whole["of_items"] = case.of_items
+        if case.row:
+            whole["row"] = case.row
         return json.dumps(whole, sort_keys=True, default=dict)
 
     def digest(self) -> str:
@@ -111,7 +113,8 @@ def rigs_of_table(table: pa.Table) -> list[AuditRig]:
         read = json.loads(row["case"])
         adapters = tuple(_values(adapter) for adapter in read["adapters"])
         of_items = {sku: _values(facts) for sku, facts in read["of_items"].items()}
-        case = Case(_values(read["facts"]), frozenset(read["present"]), adapters, read["texts"], of_items=of_items)
+        present, texts, sold = frozenset(read["present"]), read["texts"], tuple(read.get("row", ()))
+        case = Case(_values(read["facts"]), present, adapters, texts, of_items=of_items, row=sold)
         told = json.loads(row.get("doubts") or "{}")
         doubts = {name: _doubt(how, said) for name, (how, *said) in told.items()}
         label, called, mounted = (row.get(name) or "" for name in ("label", "called", "mounted"))
