@@ -201,6 +201,17 @@ def test_a_length_below_zero_is_told_without_its_sign() -> None:
         "at least 2 in",
         "any reading",
     ]
+    known = grid_of(slot.type, shown, fact.range, (-20 * 25.4, 3 * 25.4), "us", fact.below_zero)
+    assert known.bounds(-4 * inch, None) == "anything from 4 in of drop to 3 in the other way"
+
+
+def test_what_a_trial_left_of_a_distance_is_all_that_a_reading_is_praised_for() -> None:
+    """The bumper stands no farther back than 8 in by what cleared there: 10 in is a no, and no reading that works."""
+    front: Facts = {"accessory.stow_setback": "9 in", "accessory.front_setback": "9 in"}
+    told: Facts = {**BIKES, **front, "mounting.pin_to_bumper": {"at_most": "8 in"}}
+    (step,) = [one for one in answer(told).next if one.fact == "mounting.pin_to_bumper"]
+    assert step.works_if.endswith(" to 8 in the other way")
+    assert answer({**told, "mounting.pin_to_bumper": "10 in"}).outcome == "fails"
 
 
 def test_a_figure_above_zero_is_told_as_such_beside_one_below() -> None:

@@ -41,7 +41,7 @@ class Grid:
     """The readings of a fact, counted from `low` to `high`: steps of a number, or members of a list.
 
     One below zero is told without its sign, by the words `below` where there are any. Of a step that reaches past what
-    is `known` already the part within it is tried.
+    is `known` already the part within it is tried. Where what is known is all that ends them above, they are `capped`.
     """
 
     low: int
@@ -54,6 +54,7 @@ class Grid:
     below: str = ""
     above: str = ""
     known: Bounds = (-inf, inf)
+    capped: bool = False
 
     def value(self, count: int) -> Value:
         """The value of a reading."""
@@ -82,6 +83,8 @@ class Grid:
         # Of what is on both sides of nothing both are said, or who measures on the other side takes it for a no.
         other = self.above or t("the other way")
         if self.below and low is not None and low < 0 and high is None and self.high > 0:
+            if self.capped:  # what is known rules out the rest, of which nobody has said that it works
+                return self.bounds(low, self.high)
             return t("at most {figure}, or anything {other}", figure=self.text(low), other=other)
         if low is None or high is None:
             end = high if low is None else low
@@ -161,6 +164,7 @@ def grid_of(
         below=below,
         above=above,
         known=current,
+        capped=current[1] < most,
     )
 
 
