@@ -500,6 +500,16 @@ def test_a_row_with_an_unreadable_line_inside_is_no_row(problems: Problems) -> N
     assert [(p.line, p.column) for p in problems("a.csv", text)] == [(3, 1), (5, 0)]
 
 
+def test_rows_that_an_unclosed_quote_joins_are_none(problems: Problems) -> None:
+    """An item is not told what another's row says, and no row is gone without a word; a text over lines stays one."""
+    rows = ['A-1,ball,"20 lb, one', "A-2,ball,50 lb", 'A-3,ball"', "A-4,bal,x"]
+    (joined, other) = problems("a.csv", "sku,subject,label\n" + "\n".join(rows) + "\n")
+    assert "goes on to line 4, and line 3 looks like a row of its own; the lines 2 to 4 are in no row" in joined.message
+    assert (joined.line, other.line) == (2, 5) and '`"` may be missing' in joined.help
+    text = 'A-1,ball,"great, and\nmore, so, it is\nwith, this"\nA-2,bal,x\n'
+    assert [one.line for one in problems("b.csv", "sku,subject,label\n" + text)] == [5]
+
+
 def test_a_byte_order_mark_is_allowed(embedded: Database, reader: FactReader, write: Write) -> None:
     """A spreadsheet's byte order mark and line ends do no harm, and a quoted cell may hold a line end's comma."""
     content = '\ufeffsku,subject,label\r\nA-1,ball,"a, b"\r\n\r\n'.encode()
