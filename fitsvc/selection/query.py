@@ -16,6 +16,7 @@ from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.language.types import Value
 from fitsvc.selection.rows import SUBJECT
 from fitsvc.selection.segments import Facts, Sort
+from fitsvc.tongues import t
 
 LONGEST_CURSOR: Final = 2_000
 
@@ -74,8 +75,8 @@ def read_facts_wanted(text: str, reader: FactReader, slots: Collection[str]) -> 
     for part in text.split(",") if text.strip() else ():
         name, equals, value = (piece.strip() for piece in part.partition("="))
         if not equals:
-            said = f"`where`: `{part}` is not a fact and a value"
-            problems.append(Problem(said, "write it as `shank=2 in`", parameter="where"))
+            said = t("`where`: `{part}` is not a fact and a value", part=part)
+            problems.append(Problem(said, t("write it as `shank=2 in`"), parameter="where"))
         elif name not in known:
             stranger = unknown_fact(SUBJECT, name, known, "")
             problems.append(replace(stranger, message=f"`where`: {stranger.message}", parameter="where"))
@@ -100,10 +101,11 @@ def read_cursor(wanted: SelectionQuery) -> Cursor:
             *msgspec.json.decode(urlsafe_b64decode(raw + b"=" * (-len(raw) % 4)), type=tuple[str, str, int, str, str])
         )
     except (BadBase64, ValueError):
-        raise _refused("`after` is not where a page ended", "give the `next` of the page before, as it is") from None
+        help = t("give the `next` of the page before, as it is")
+        raise _refused(t("`after` is not where a page ended"), help) from None
     if cursor.digest != wanted.digest():
-        help = "ask for the same rig, filters and order, or leave `after` out to begin anew"
-        raise _refused("`after` is where a page of another selection ended", help)
+        help = t("ask for the same rig, filters and order, or leave `after` out to begin anew")
+        raise _refused(t("`after` is where a page of another selection ended"), help)
     return cursor
 
 

@@ -17,6 +17,7 @@ from fitsvc.facts import escape
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.problems import problem
+from fitsvc.tongues import later, t
 
 MOST_MEMBERS: Final = 5_000
 """A question of four things, each with a rig of its own and every fact within bounds, has some 4,000."""
@@ -28,6 +29,16 @@ _SMALL: Final = 8_000
 _LONGEST_NUMBER: Final = 4_300
 _NESTED: Final = frozenset({dict, list})
 
+_EARLY: Final = later("it ends too early")
+FAULTS: Final = (
+    *(later("invalid number"), later("invalid character"), later("invalid escaped character")),
+    *(later("invalid escape character in string"), later("invalid character in unicode escape")),
+    *(later("unexpected end of hex escape"), later("invalid utf-16 surrogate pair")),
+    *(later("expected ',' or ']'"), later("expected ',' or '}'"), later("expected ':'"), later("expected '\"'")),
+    *(later("trailing comma in array"), later("trailing comma in object"), later("trailing characters")),
+    *(later("object keys must be strings"), later("number out of range")),
+)
+"""What msgspec finds wrong with JSON, in its own words."""
 _PLACE = re.compile(r"(?:JSON is malformed: )?(?P<what>.*?)(?: \(byte (?P<at>\d+)\))?\Z")
 _HALF = re.compile("[\ud800-\udfff]")
 _TEXT = re.compile(rb'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
@@ -42,7 +53,7 @@ async def read_document(request: AnyRequest) -> Json:
         if error.status_code == 413:
             limit = request.route_handler.resolve_request_max_body_size() or 0
             await _let_go(request)
-            raise problem(413, f"the body is larger than the {limit // 1000} kB read here") from None
+            raise problem(413, t("the body is larger than the {limit} kB read here", limit=limit // 1000)) from None
         raise
     # What is wrong with a body is found by walking it, which for a large one takes as long as many small requests.
     return await to_thread.run_sync(decode, raw) if len(raw) > _SMALL else decode(raw)
@@ -74,10 +85,13 @@ def decode(raw: bytes) -> Json:
         raise _too_deep() from None
     members = _members(document)
     if members > MOST_MEMBERS:
-        raise _refuse(f"the body has {members} members in all", f"at most {MOST_MEMBERS} are read")
+        raise _refuse(
+            t("the body has {members} members in all", members=members),
+            t("at most {most} are read", most=MOST_MEMBERS),
+        )
     # Which of two members with one name counts is nowhere laid down, so neither is taken.
     if raw.count(b":") != members and _TEXT.sub(b"", raw).count(b":") != members:
-        raise _refuse(f"{_twice(raw)} stands twice in one object", "write each name once")
+        raise _refuse(t("{name} stands twice in one object", name=_twice(raw)), t("write each name once"))
     return document
 
 
@@ -90,18 +104,23 @@ def read_object(
     """
     listed = ", ".join(f"`{name}`" for name in known)
     if not isinstance(document, dict):
-        raise _refuse("the body is not an object", f"it may have {listed}")
+        raise _refuse(t("the body is not an object"), t("it may have {listed}", listed=listed))
     problems = []
     for name in document:
         if name not in known:
             near = nearest(name, known)
-            help = (told or {}).get(name) or (f"did you mean `{near}`?" if near else f"it may have {listed}")
+            help = (told or {}).get(name) or (
+                t("did you mean `{near}`?", near=near) if near else t("it may have {listed}", listed=listed)
+            )
             problems.append(
-                Problem(f"`{name}` has no place here", help, pointer=f"/{escape(name)}", kind="unknown member")
+                Problem(
+                    t("`{name}` has no place here", name=name), help, pointer=f"/{escape(name)}", kind="unknown member"
+                )
             )
     missing = [name for name in required if document.get(name) is None]
     return problems + [
-        Problem(f"`{name}` is missing", "write it", pointer=f"/{name}", kind="missing member") for name in missing
+        Problem(t("`{name}` is missing", name=name), t("write it"), pointer=f"/{name}", kind="missing member")
+        for name in missing
     ]
 
 
@@ -111,9 +130,9 @@ def _require_json(request: AnyRequest) -> None:
     if kind.strip().lower() != "application/json" or (
         "charset" in parameters.lower() and charset not in ("utf-8", "utf8")
     ):
-        raise problem(415, "the body must be JSON: send it with the header `Content-Type: application/json`")
+        raise problem(415, t("the body must be JSON: send it with the header `Content-Type: application/json`"))
     if request.headers.get("content-encoding", "identity").strip().lower() != "identity":
-        raise problem(415, "the body must not be compressed: send it without `Content-Encoding`")
+        raise problem(415, t("the body must not be compressed: send it without `Content-Encoding`"))
 
 
 def _members(document: Json) -> int:
@@ -138,17 +157,19 @@ def _refuse(message: str, help: str) -> ProblemsFound:
 
 
 def _too_deep() -> ProblemsFound:
-    return _refuse("the body is nested too deep", f"at most {DEEPEST} levels are read")
+    return _refuse(t("the body is nested too deep"), t("at most {most} levels are read", most=DEEPEST))
 
 
 def _malformed(raw: bytes, told: str) -> ProblemsFound:
     if not raw.strip():
-        return _refuse("the body is empty", "send a JSON object")
+        return _refuse(t("the body is empty"), t("send a JSON object"))
     found = _PLACE.match(told)
     assert found is not None  # the pattern matches any text
-    what = "it ends too early" if "truncated" in told else found["what"][:1].lower() + found["what"][1:]
-    where = f" at {_line_and_column(raw, int(found['at']))}" if found["at"] else ""
-    return _refuse(f"the body is not JSON: {what}{where}", "texts stand in double quotes; NaN is no JSON number")
+    what = t(_EARLY if "truncated" in told else found["what"][:1].lower() + found["what"][1:])
+    where = _line_and_column(raw, int(found["at"])) if found["at"] else ""
+    message = t("the body is not JSON: {what} at {where}", what=what, where=where)
+    message = message if where else t("the body is not JSON: {what}", what=what)
+    return _refuse(message, t("texts stand in double quotes; NaN is no JSON number"))
 
 
 def _unkept(raw: bytes) -> ProblemsFound | None:
@@ -167,10 +188,10 @@ def _unkept(raw: bytes) -> ProblemsFound | None:
 def _faults(value: Json, pointer: str) -> Iterator[Problem]:
     """What of a value can be written as JSON and not be kept."""
     if isinstance(value, float) and isinf(value):
-        yield Problem("the number is out of range", "check the figure", pointer=pointer)
+        yield Problem(t("the number is out of range"), t("check the figure"), pointer=pointer)
     elif isinstance(value, str) and _HALF.search(value):
-        help = r"write the character itself, or both halves of it, as in `\ud83d\udeb2`"
-        yield Problem("a text holds half of a surrogate pair, which is no character", help, pointer=pointer)
+        help = t(r"write the character itself, or both halves of it, as in `\ud83d\udeb2`")
+        yield Problem(t("a text holds half of a surrogate pair, which is no character"), help, pointer=pointer)
     parts = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
     for name, part in parts:
         if isinstance(name, str) and _HALF.search(name):
@@ -181,7 +202,7 @@ def _faults(value: Json, pointer: str) -> Iterator[Problem]:
 
 def _line_and_column(raw: bytes, at: int) -> str:
     line, column = raw.count(b"\n", 0, at) + 1, at - raw.rfind(b"\n", 0, at)
-    return f"line {line}, column {column}"
+    return t("line {line}, column {column}", line=line, column=column)
 
 
 def _not_utf8(raw: bytes) -> ProblemsFound:
@@ -190,7 +211,7 @@ def _not_utf8(raw: bytes) -> ProblemsFound:
         raw.decode()
     except UnicodeDecodeError as error:
         at = error.start
-    return _refuse(f"the body is not UTF-8 at {_line_and_column(raw, at)}", "send it as UTF-8")
+    return _refuse(t("the body is not UTF-8 at {where}", where=_line_and_column(raw, at)), t("send it as UTF-8"))
 
 
 def _twice(raw: bytes) -> str:
@@ -201,4 +222,4 @@ def _twice(raw: bytes) -> str:
         seen.extend(name for number, name in enumerate(names) if name in names[:number])
 
     json.loads(raw, object_pairs_hook=note)
-    return f"`{seen[0][:60]}`" if seen else "a name"
+    return f"`{seen[0][:60]}`" if seen else t("a name")

@@ -38,6 +38,7 @@ from fitsvc.store.records import delete_record, get_records
 from fitsvc.store.rigs import count_rigs, list_rigs
 from fitsvc.store.tables import Accessory, Observation
 from fitsvc.store.written import Write, log_write
+from fitsvc.tongues import t
 
 MOST_RIGS: Final = 50
 """Saved rigs on which it is told what fits otherwise: each is the whole of what changed, judged twice."""
@@ -158,16 +159,19 @@ def _write_csv(table: Path, path: Path) -> None:
             for batch in file.iter_batches(batch_size=CHUNK):
                 written.write_batch(batch)
     except (pa.ArrowException, UnicodeDecodeError) as error:
-        message = f"is not Parquet whose columns are texts, figures, dates, yes or no: {str(error).splitlines()[0]}"
-        raise ProblemsFound([Problem(message, "write the file again")]) from None
+        message = t(
+            "is not Parquet whose columns are texts, figures, dates, yes or no: {error}",
+            error=str(error).splitlines()[0],
+        )
+        raise ProblemsFound([Problem(message, t("write the file again"))]) from None
 
 
 def _loaded(service: Service, path: Path, query: dict[str, Any], write: Write) -> bytes:
     reader, source, dry = service.answerer.reader, query["source"] or "", query["dry_run"] == "yes"
     replaces = query["mode"] == "replace"
     if replaces and not source:
-        help = "name the feed that the file is"
-        said = "`mode=replace` needs a `source`"
+        help = t("name the feed that the file is")
+        said = t("`mode=replace` needs a `source`")
         raise ProblemsFound([Problem(said, help, parameter="source", meaning=True, kind="contradiction")])
     with service.database.session() as session:
         newest = session.exec(select(func.max(Observation.sequence))).one() or 0

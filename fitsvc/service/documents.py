@@ -20,6 +20,7 @@ from fitsvc.store.records import Draft
 from fitsvc.store.tables import Accessory, Mounting, Observation, Record, Remark, SavedRig, ToldOf
 from fitsvc.store.validation import Checks
 from fitsvc.subjects import RIG, SUBJECTS, Subject
+from fitsvc.tongues import t
 
 TOLD: Final = ("kind", "by", "at", "note", "tool", "condition", "photo", "source")
 KEPT: Final = dict.fromkeys(("provenance", "version", "created_at", "updated_at"), "the service keeps it; leave it out")
@@ -170,7 +171,9 @@ def read_told(document: Json, kind: str, by: str, pointer: str) -> tuple[Provena
     if document is None:
         document = {}
     if not isinstance(document, dict):
-        return Provenance(), [Problem("`told` is not an object", f"it may have {', '.join(TOLD)}", pointer=pointer)]
+        return Provenance(), [
+            Problem(t("`told` is not an object"), t("it may have {listed}", listed=", ".join(TOLD)), pointer=pointer)
+        ]
     problems = read_object(document, TOLD)
     at, fault = _instant(document.get("at"))
     texts = {name: _or(document.get(name), "") for name in TEXTS if name != "by"}
@@ -219,8 +222,8 @@ def _instant(value: Json) -> tuple[datetime | None, list[Problem]]:
     try:
         return msgspec.convert(value, datetime), []
     except msgspec.ValidationError:
-        help = "write it with its zone, such as `2024-05-01T12:00:00Z`"
-        return None, [Problem("is not a date and time", help, pointer="/at")]
+        help = t("write it with its zone, such as `2024-05-01T12:00:00Z`")
+        return None, [Problem(t("is not a date and time"), help, pointer="/at")]
 
 
 def _or(value: Json, default: Json) -> Json:

@@ -9,6 +9,7 @@ from typing import Protocol
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.problems import problem
 from fitsvc.store.errors import AlreadyExists
+from fitsvc.tongues import t
 
 _TAG = re.compile(r'(?:W/)?"[^"]*"')
 
@@ -30,12 +31,15 @@ def require_match(request: AnyRequest, thing: Versioned) -> int:
     """Return the version to change, when the caller has named it in `If-Match`; a problem (428, 412) otherwise."""
     given = request.headers.get("if-match")
     if given is None:
-        raise problem(428, "send `If-Match` with the `ETag` you read, so that nobody's change is lost")
+        raise problem(428, t("send `If-Match` with the `ETag` you read, so that nobody's change is lost"))
     tags = _TAG.findall(given)
     if given.strip() != "*" and not tags:
-        raise problem(412, f"`{given[:60]}` is of no version: send the `ETag` as you read it, with its quotes, or `*`")
+        raise problem(
+            412,
+            t("`{given}` is of no version: send the `ETag` as you read it, with its quotes, or `*`", given=given[:60]),
+        )
     if given.strip() != "*" and etag(thing) not in tags:
-        raise problem(412, "it was changed since you read it: read it again and repeat the change")
+        raise problem(412, t("it was changed since you read it: read it again and repeat the change"))
     return thing.version
 
 

@@ -14,6 +14,7 @@ from fitsvc.selection.results import codes_of
 from fitsvc.selection.segments import case_of
 from fitsvc.selection.selector import Selected
 from fitsvc.service.context import Service
+from fitsvc.tongues import t
 from fitsvc.wanted import still_wanted
 
 MOST_BESIDE: Final = 2_000
@@ -41,8 +42,14 @@ def refuse_too_many(service: Service, rigs: Sequence[MatchedRig], items: Sequenc
             unlike = {_told_apart(case_of(rig.case, item, service.answerer.reader)) for item in items}
             judgements += len(unlike) * (count * max(count - 1, 1) + 1)
     if judgements > MOST_TOGETHER:
-        help = f"ask about fewer items or rigs at a time: it may take {MOST_TOGETHER}"
-        raise ProblemsFound([Problem(f"with what hangs there already this takes {judgements} judgements", help)])
+        help = t("ask about fewer items or rigs at a time: it may take {most}", most=MOST_TOGETHER)
+        raise ProblemsFound(
+            [
+                Problem(
+                    t("with what hangs there already this takes {judgements} judgements", judgements=judgements), help
+                )
+            ]
+        )
 
 
 def _told_apart(case: Case) -> Hashable:

@@ -12,6 +12,7 @@ from fitsvc.service.operations import Operation
 from fitsvc.service.problems import problem
 from fitsvc.store.api_keys import check_key, may
 from fitsvc.store.written import Write
+from fitsvc.tongues import t
 
 HEADER: Final = "X-API-Key"
 _CHALLENGE: Final = {"WWW-Authenticate": 'ApiKey realm="fitsvc", header="X-API-Key"'}
@@ -39,13 +40,18 @@ async def admitted(connection: ASGIConnection[Any, Any, Any, Any], handler: Base
     if not scope or (given is None and not changes and scope in service.public):
         return
     if given is None:
-        told = f"this needs an API key in the header `{HEADER}` that may `{scope}`"
+        told = t("this needs an API key in the header `{header}` that may `{scope}`", header=HEADER, scope=scope)
         raise problem(401, told, headers=_CHALLENGE, code="key-missing")
     found = await to_thread.run_sync(_holder, service, given, scope)
     if found is None:
-        raise problem(401, f"the API key in `{HEADER}` is unknown, revoked or has expired", headers=_CHALLENGE)
+        raise problem(
+            401, t("the API key in `{header}` is unknown, revoked or has expired", header=HEADER), headers=_CHALLENGE
+        )
     if isinstance(found, str):
-        raise problem(403, f"the API key in `{HEADER}` may not `{scope}`: it may {found}")
+        raise problem(
+            403,
+            t("the API key in `{header}` may not `{scope}`: it may {found}", header=HEADER, scope=scope, found=found),
+        )
     connection.state[_HOLDER] = found
 
 

@@ -17,6 +17,7 @@ from fitsvc.service.operations import IF_NONE_MATCH, Operation, query_of
 from fitsvc.service.problems import problem
 from fitsvc.service.queries import Parameter
 from fitsvc.service.replies import reply, tagged
+from fitsvc.tongues import t
 
 _HEADERS: Final[dict[str, Any]] = {"headers": (IF_NONE_MATCH,), "sends": ("ETag",)}
 
@@ -89,8 +90,8 @@ def list_rules(request: AnyRequest) -> Response[bytes]:
     topic = query_of(request)["topic"]
     book = service_of(request).answerer.rulebook
     if topic is not None and topic not in book.topics:
-        help = f"there are {', '.join(f'`{one}`' for one in book.topics)}"
-        message = f"there is no topic `{topic[:60]}`"
+        help = t("there are {listed}", listed=", ".join(f"`{one}`" for one in book.topics))
+        message = t("there is no topic `{topic}`", topic=topic[:60])
         raise problem(404, f"{message}; {help}", [Problem(message, help, parameter="topic")])
     items = [rule_document(rule) for rule in book.rules if topic in (None, rule.topic)]
     return tagged(request, {"items": items}, f'"{book.digest}-{topic or ""}"')
@@ -117,7 +118,7 @@ def get_rule(request: AnyRequest, rule: FromPath[str]) -> Response[bytes]:
     for one in book.rules:
         if one.id == wanted:
             return tagged(request, rule_document(one), f'"{book.digest}"')
-    raise problem(404, f"there is no rule `{wanted[:80]}`; /v1/rules lists them")
+    raise problem(404, t("there is no rule `{wanted}`; /v1/rules lists them", wanted=wanted[:80]))
 
 
 _NEEDS: Final = Operation(

@@ -10,6 +10,7 @@ from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
 from fitsvc.service.problems import problem
 from fitsvc.service.settings import SLOWEST
+from fitsvc.tongues import t
 from fitsvc.wanted import wanted_until
 
 LEFT = 499
@@ -61,7 +62,7 @@ class _Watched:
                 message = cast(Any, await self._receive())
         except TimeoutError:
             headers = {"Connection": "close"}
-            raise problem(408, "the body did not come in time: send it in one go", headers=headers) from None
+            raise problem(408, t("the body did not come in time: send it in one go"), headers=headers) from None
         self._bytes += len(message.get("body", b""))
         return message
 

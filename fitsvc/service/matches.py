@@ -35,6 +35,7 @@ from fitsvc.store.errors import NotFound
 from fitsvc.store.records import get_record
 from fitsvc.store.rigs import get_rig, list_rigs
 from fitsvc.store.tables import Accessory
+from fitsvc.tongues import later, t
 from fitsvc.wanted import still_wanted
 
 BODY_BYTES: Final = 256_000
@@ -180,15 +181,17 @@ def _read(document: Json, *, compact: bool) -> list[str]:
     """Read a body's SKUs, with all that is wrong with its form."""
     problems = read_object(document, _BODY, ("rigs", "skus"))
     rigs, skus = document.get("rigs"), document.get("skus")
-    problems += _list("rigs", rigs, MOST_RIGS, "rigs") + _list("skus", skus, MOST_ITEMS, "SKUs")
+    problems += _list("rigs", rigs, MOST_RIGS, later("rigs")) + _list("skus", skus, MOST_ITEMS, later("SKUs"))
     if not problems:
         wrong = [f"/skus/{number}" for number, sku in enumerate(skus) if not isinstance(sku, str) or not sku]
-        problems += [Problem("a SKU is a text", "write the item's `sku`", pointer=pointer) for pointer in wrong]
+        problems += [Problem(t("a SKU is a text"), t("write the item's `sku`"), pointer=pointer) for pointer in wrong]
         pairs = len(rigs) * len(skus)
         most = MOST_BESIDE if document.get(TOGETHER) is not None else pairs if compact else MOST_TOLD
         if pairs > most:
-            help = f"ask for at most {most} at a time, or for `detail=compact`"
-            problems.append(Problem(f"{pairs} pairs of a rig and an item are too many to be told so", help))
+            help = t("ask for at most {most} at a time, or for `detail=compact`", most=most)
+            problems.append(
+                Problem(t("{pairs} pairs of a rig and an item are too many to be told so", pairs=pairs), help)
+            )
     finish(problems)
     return list(dict.fromkeys(skus))
 
@@ -196,7 +199,13 @@ def _read(document: Json, *, compact: bool) -> list[str]:
 def _list(name: str, given: Json, most: int, what: str) -> list[Problem]:
     if given is None or (isinstance(given, list) and 1 <= len(given) <= most):
         return []
-    return [Problem(f"`{name}` is not a list of 1 to {most} {what}", f"write 1 to {most} of them", pointer=f"/{name}")]
+    return [
+        Problem(
+            t("`{name}` is not a list of 1 to {most} {what}", name=name, most=most, what=t(what)),
+            t("write 1 to {most} of them", most=most),
+            pointer=f"/{name}",
+        )
+    ]
 
 
 def _read_rigs(service: Service, document: Document, records: Records) -> list[_Read]:
@@ -228,13 +237,24 @@ def _read_rig(service: Service, document: Document, rig: Json, records: Records)
         return MatchedRig(case, disputed)
     others = document[TOGETHER]
     if shared["beside"] is not None:
-        help = f"name each thing in `{TOGETHER}`, or tell all of them in `beside`"
-        said = f"`beside` and `{TOGETHER}` both say what else is there"
+        help = t("name each thing in `{together}`, or tell all of them in `beside`", together=TOGETHER)
+        said = t("`beside` and `{together}` both say what else is there", together=TOGETHER)
         raise ProblemsFound([Problem(said, help, pointer="/beside", meaning=True)])
     if not isinstance(others, list):
-        raise ProblemsFound([Problem(f"`{TOGETHER}` is a list of things", "write `[{...}]`", pointer=f"/{TOGETHER}")])
+        raise ProblemsFound(
+            [
+                Problem(
+                    t("`{together}` is a list of things", together=TOGETHER),
+                    t("write `[{...}]`"),
+                    pointer=f"/{TOGETHER}",
+                )
+            ]
+        )
     if document.get("hangs_on") is None:
-        said, help = f"with `{TOGETHER}` it has to be said where each item hangs", "name a receiver in `hangs_on`"
+        said, help = (
+            t("with `{together}` it has to be said where each item hangs", together=TOGETHER),
+            t("name a receiver in `hangs_on`"),
+        )
         raise ProblemsFound([Problem(said, help, pointer="/hangs_on", meaning=True)])
     own = {name: shared[name] for name in ("ball", "trailer") if shared[name] is not None}
     item: Document = {"hangs_on": document.get("hangs_on"), SUBJECT: {"facts": {}}, **own}

@@ -28,6 +28,7 @@ from fitsvc.store.observations import Provenance, get_observation, list_observat
 from fitsvc.store.rigs import get_known
 from fitsvc.store.taking_back import Request
 from fitsvc.subjects import SOLD, Told
+from fitsvc.tongues import t
 
 PATH: Final = "/v1/observations"
 BODY_BYTES: Final = 128_000
@@ -170,11 +171,15 @@ def _read(document: Json, session: Session, reader: FactReader, by: str) -> tupl
     problems += more
     subject, record, facts = (document.get(name) for name in ("subject", "record", "facts"))
     if subject is not None and subject not in SUBJECTS:
-        problems.append(Problem("is not a kind of record", f"it is one of {', '.join(SUBJECTS)}", pointer="/subject"))
+        problems.append(
+            Problem(
+                t("is not a kind of record"), t("it is one of {listed}", listed=", ".join(SUBJECTS)), pointer="/subject"
+            )
+        )
     if facts is not None and not isinstance(facts, dict):
-        problems.append(Problem("`facts` is not an object", 'write `{"fact": value}`', pointer="/facts"))
+        problems.append(Problem(t("`facts` is not an object"), t('write `{"fact": value}`'), pointer="/facts"))
     if record is not None and not isinstance(record, str):
-        problems.append(Problem("`record` is not a text", "write the record's id or SKU", pointer="/record"))
+        problems.append(Problem(t("`record` is not a text"), t("write the record's id or SKU"), pointer="/record"))
     elif record is not None and subject in SUBJECTS:
         problems += _facts(reader, sold_as(get_known(session, subject, record)), facts)
         problems += unfit_for_rig(subject, told, "/kind")

@@ -19,6 +19,7 @@ from fitsvc.store.database import Database
 from fitsvc.store.errors import StoreError
 from fitsvc.store.tables import KeptReply
 from fitsvc.store.written import keep_reply, kept_reply
+from fitsvc.tongues import t
 
 _KEPT_HEADERS: Final = ("ETag", "Location")
 
@@ -68,7 +69,7 @@ def _once(
 
 def _again(kept: KeptReply, asked: str) -> Response[bytes]:
     if kept.request != asked:
-        detail, help = "this `Idempotency-Key` came with another request before", "use a new one for each"
+        detail, help = t("this `Idempotency-Key` came with another request before"), t("use a new one for each")
         one = Problem(detail, help, parameter=IDEMPOTENCY.name)
         raise problem(422, f"{detail}: {help}", [one], code="repeated")
     return Response(kept.body.encode(), status_code=kept.status, headers=kept.headers, media_type=MediaType.JSON)

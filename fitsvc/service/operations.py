@@ -10,7 +10,7 @@ from fitsvc.language.problems import Problem
 from fitsvc.service.context import AnyRequest, service_of
 from fitsvc.service.problems import problem
 from fitsvc.service.queries import PIN, Parameter, check_headers, read_query
-from fitsvc.tongues import later
+from fitsvc.tongues import later, t
 
 WAITS: Final = "pin-waits"
 """By what name a request says that the rulebook that it is pinned to cannot answer yet."""
@@ -132,7 +132,10 @@ def query_of(request: AnyRequest) -> dict[str, Any]:
 def _not_pinned(request: AnyRequest) -> Exception:
     """Why a request is not answered by the rulebook that it is pinned to."""
     if cast(Any, request.scope).get(WAITS):
-        told = "others are answered by another rulebook that is not in force: one at a time is kept beside it"
+        told = t("others are answered by another rulebook that is not in force: one at a time is kept beside it")
         return problem(503, told, headers={"Retry-After": RETRY_SECONDS})
-    message, help = "no rulebook of that digest is kept here", "leave `pin` out, or name one that answers told here"
+    message, help = (
+        t("no rulebook of that digest is kept here"),
+        t("leave `pin` out, or name one that answers told here"),
+    )
     return problem(404, f"{message}; {help}", [Problem(message, help, parameter=PIN.name)])

@@ -17,6 +17,7 @@ from fitsvc.files import NO_ROOM
 from fitsvc.language.problems import OF_STORE, Problem, ProblemsFound
 from fitsvc.service.codes import code_of, type_of
 from fitsvc.store import errors as store
+from fitsvc.tongues import later, t
 from fitsvc.wanted import NotWanted
 
 MEDIA_TYPE: Final = "application/problem+json"
@@ -37,7 +38,7 @@ _STORE: Final[Mapping[type[store.StoreError], tuple[int, str, Mapping[str, str]]
 }
 _OF_QUERY: Final = ("/after", "/limit")
 """What the store checks that does not stand in a body."""
-_DATABASE: Final = "the database cannot be used now: ask again shortly; the service's log tells the operator why"
+_DATABASE: Final = later("the database cannot be used now: ask again shortly; the service's log tells the operator why")
 
 
 def problem(
@@ -99,7 +100,8 @@ def _problems_found(found: ProblemsFound) -> ProblemDetailsException:
     """
     problems = found.problems
     first, more = problems[0], len(problems) - 1
-    detail = (f"{first.pointer}: " if first.pointer else "") + first.message + (f"; and {more} more" if more else "")
+    rest = t("; and {more} more", more=more) if more else ""
+    detail = (f"{first.pointer}: " if first.pointer else "") + first.message + rest
     if all(one.kind in OF_STORE for one in problems):
         return problem(409, detail, problems, code="not-stored")
     return problem(422 if all(one.meaning for one in problems) else 400, detail, problems)
@@ -113,7 +115,7 @@ def _store_error(error: store.StoreError) -> ProblemDetailsException:
             status, code, headers = _STORE[kind]
             if code == "database":  # whoever asks is not told which database it is, and where
                 _log.warning("%s", error)
-                return problem(status, _DATABASE, headers=headers, code=code)
+                return problem(status, t(_DATABASE), headers=headers, code=code)
             return problem(status, str(error), headers=headers, code=code)
     return _unforeseen(error)
 
@@ -133,25 +135,27 @@ def _http_error(error: HTTPException) -> ProblemDetailsException:
     """What the framework itself refuses: a path that leads nowhere, a method that is not there."""
     status = error.status_code
     if status == 404:
-        detail = "nothing is served under this path; /openapi.json lists what is"
+        detail = t("nothing is served under this path; /openapi.json lists what is")
     elif status == 405:
-        detail = "this path does not take that method; the header `Allow` lists those it takes"
+        detail = t("this path does not take that method; the header `Allow` lists those it takes")
     else:
-        detail = error.detail if status < 500 else "the request could not be handled"
+        detail = error.detail if status < 500 else t("the request could not be handled")
     return problem(status, detail, headers=error.headers)
 
 
 def _not_wanted(_: NotWanted) -> ProblemDetailsException:
     """Work that was ended since its caller has left, who sees nothing of this."""
-    return problem(503, "the caller left before it was answered")
+    return problem(503, t("the caller left before it was answered"))
 
 
 def _unforeseen(error: Exception) -> ProblemDetailsException:
     """A fault of the service: the log has all of it, the caller nothing but that it happened."""
     if isinstance(error, OSError) and error.errno in NO_ROOM:
-        return problem(507, "the disk of the service is full: nothing of this was kept; try again when there is room")
+        return problem(
+            507, t("the disk of the service is full: nothing of this was kept; try again when there is room")
+        )
     _log.error("unforeseen error", exc_info=error)
-    return problem(500, "the service failed on this request; the fault is logged")
+    return problem(500, t("the service failed on this request; the fault is logged"))
 
 
 def entry(one: Problem) -> Document:

@@ -18,6 +18,7 @@ from fitsvc.service.queries import AFTER, LIMIT, Parameter
 from fitsvc.service.replies import page, reply
 from fitsvc.store.remarks import Complaint, close_remark, create_remark, get_remark, list_remarks
 from fitsvc.store.tables import Remark
+from fitsvc.tongues import t
 
 PATH: Final = "/v1/remarks"
 BODY_BYTES: Final = 256_000
@@ -125,10 +126,10 @@ def remarked(service: Service, document: Document, written_by: str) -> Remark:
     rule, question = document["rule"], document.get("question")
     entry = service.library.entry(rule) if isinstance(rule, str) else None
     if entry is None:
-        help = "write a rule's, a limit's or a need's id, as in a finding's `rule`"
+        help = t("write a rule's, a limit's or a need's id, as in a finding's `rule`")
         is_text = isinstance(rule, str)
         kind: ProblemKind = "missing record" if is_text else ""
-        raise ProblemsFound([Problem("there is no such rule", help, pointer="/rule", meaning=is_text, kind=kind)])
+        raise ProblemsFound([Problem(t("there is no such rule"), help, pointer="/rule", meaning=is_text, kind=kind)])
     with service.database.session() as session:
         outcome, result, reason = _finding(service, entry.id, question, StoreRecords(session, service.shop.vehicles))
         complaint = Complaint(

@@ -27,6 +27,7 @@ from fitsvc.store.rigs import create_rig, delete_rig, get_rig, list_rigs, replac
 from fitsvc.store.tables import SavedRig
 from fitsvc.store.written import Write, log_write
 from fitsvc.subjects import RIG
+from fitsvc.tongues import t
 
 PATH: Final = "/v1/rigs"
 BODY_BYTES: Final = 256_000
@@ -206,7 +207,10 @@ def _read(document: Json, session: Session, reader: FactReader, *, new: bool) ->
     problems = read_object(document, members, ("name", "rig"), told=KEPT | {"id": "the id stands in the path"})
     rig = document.get("rig")
     if isinstance(rig, dict) and rig.get("id") is not None:
-        message, help = "a rig is kept of its parts, not by another rig's id", "leave it out and give that rig's parts"
+        message, help = (
+            t("a rig is kept of its parts, not by another rig's id"),
+            t("leave it out and give that rig's parts"),
+        )
         problems.append(Problem(message, help, pointer="/rig/id", meaning=isinstance(rig["id"], str)))
     elif rig is not None:
         try:

@@ -28,6 +28,7 @@ from fitsvc.selection.waiting import Waiting, Waits
 from fitsvc.service.problems import problem
 from fitsvc.store.database import Database
 from fitsvc.store.records import list_records
+from fitsvc.tongues import t
 
 _MOST_TAGS: Final = 10_000
 """Entity tags of pages that are kept, a hundred bytes each: who has a page is told so without its being made."""
@@ -130,6 +131,6 @@ class Selections:
     def check(self) -> None:
         """Raise a problem (503) while the index is being opened, or a StoreError when it cannot follow the store."""
         if not self.ready:
-            raise problem(503, "the index for selections is being opened; try again", headers={"Retry-After": "1"})
+            raise problem(503, t("the index for selections is being opened; try again"), headers={"Retry-After": "1"})
         if self._opens:
             self.index.held()

@@ -9,7 +9,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, SQLModel
 
 from fitsvc.store.engines import violated
-from fitsvc.store.errors import AlreadyExists, Conflict
+from fitsvc.store.errors import AlreadyExists, Conflict, called
 from fitsvc.store.folding import first_told
 from fitsvc.store.observations import Provenance, observation_row
 from fitsvc.store.records import Draft, check_links, chunks, existing_keys, get_record, table_of
@@ -17,6 +17,7 @@ from fitsvc.store.statements import Laws, plain
 from fitsvc.store.tables import TABLES, Observation, Record, columns_of, key_name, now
 from fitsvc.store.validation import Checks, new_id
 from fitsvc.subjects import Subject
+from fitsvc.tongues import t
 
 _CHUNK = 2000
 _MOST_PROBLEMS = 1000
@@ -99,7 +100,9 @@ def _store(session: Session, subject: Subject, drafts: Sequence[Draft], told: Pr
     except IntegrityError as error:
         if violated(error) == "unique":
             raise AlreadyExists(subject, keys) from error
-        raise Conflict(f"a vehicle or receiver that a {subject} names was deleted meanwhile") from error
+        raise Conflict(
+            t("a vehicle or receiver that a {subject} names was deleted meanwhile", subject=called(subject))
+        ) from error
     insert_rows(session, Observation, [observation for _, observation in pairs])
     return keys
 

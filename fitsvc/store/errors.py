@@ -5,8 +5,22 @@ The classes are named for what happened, as callers catch them, not with an `Err
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 from fitsvc.language.problems import ProblemKind
+from fitsvc.tongues import later, t
+
+_CALLED: Final = (
+    *(later("vehicle"), later("receiver"), later("mounting"), later("accessory"), later("adapter"), later("ball")),
+    *(later("trailer"), later("wiring adapter"), later("rig"), later("observation"), later("rulebook")),
+    *(later("audit"), later("remark"), later("schedule"), later("key")),
+)
+"""What is stored, as people call it."""
+
+
+def called(subject: str) -> str:
+    """A kind of what is stored, as people call it in the language that is spoken."""
+    return t(subject.replace("_", " ")) if subject.replace("_", " ") in _CALLED else subject
 
 
 class StoreError(Exception):
@@ -38,7 +52,7 @@ class NotFound(StoreError):
 
     def __init__(self, subject: str, key: str) -> None:
         self.subject, self.key = subject, key
-        super().__init__(f"there is no {subject} `{shown(key)}`")
+        super().__init__(t("there is no {subject} `{key}`", subject=called(subject), key=shown(key)))
 
 
 class AlreadyExists(StoreError):
@@ -46,8 +60,14 @@ class AlreadyExists(StoreError):
 
     def __init__(self, subject: str, keys: Iterable[str]) -> None:
         self.subject, self.keys = subject, tuple(keys)
-        noun, verb = (subject, "exists") if len(self.keys) == 1 else ("records", "exist")
-        super().__init__(f"{noun} {_listed(self.keys)} {verb} already; change it, or give another id or SKU")
+        if len(self.keys) == 1:
+            told = t("{subject} {keys} exists already; change it, or give another id or SKU", **self._told())
+        else:
+            told = t("records {keys} exist already; change it, or give another id or SKU", **self._told())
+        super().__init__(told)
+
+    def _told(self) -> dict[str, str]:
+        return {"subject": called(self.subject), "keys": _listed(self.keys)}
 
 
 class VersionConflict(StoreError):
@@ -56,7 +76,13 @@ class VersionConflict(StoreError):
     def __init__(self, subject: str, key: str, *, expected: int, found: int) -> None:
         self.subject, self.key, self.expected, self.found = subject, key, expected, found
         super().__init__(
-            f"{subject} `{shown(key)}` is at version {found}, not {expected}: read it again and repeat the change"
+            t(
+                "{subject} `{key}` is at version {found}, not {expected}: read it again and repeat the change",
+                subject=called(subject),
+                key=shown(key),
+                found=found,
+                expected=expected,
+            )
         )
 
 
@@ -65,7 +91,8 @@ class StillReferenced(StoreError):
 
     def __init__(self, subject: str, key: str, by: Iterable[str]) -> None:
         self.subject, self.key, self.by = subject, key, tuple(by)
-        super().__init__(f"{subject} `{shown(key)}` is still used by {_listed(self.by)}; delete that first")
+        told = {"subject": called(subject), "key": shown(key), "by": _listed(self.by)}
+        super().__init__(t("{subject} `{key}` is still used by {by}; delete that first", **told))
 
 
 class Conflict(StoreError):
@@ -92,4 +119,4 @@ def shown(text: str, longest: int = 80) -> str:
 
 def _listed(keys: tuple[str, ...], most: int = 5) -> str:
     listed = ", ".join(f"`{shown(key)}`" for key in keys[:most])
-    return listed if len(keys) <= most else f"{listed} and {len(keys) - most} more"
+    return listed if len(keys) <= most else t("{listed} and {more} more", listed=listed, more=len(keys) - most)

@@ -21,7 +21,7 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from fitsvc.document import Document, Json
-from fitsvc.store.errors import Conflict, NotFound
+from fitsvc.store.errors import Conflict, NotFound, called
 from fitsvc.store.folding import current_facts, published_in, standing
 from fitsvc.store.statements import PUBLISHED, RANK, SEEN, THING, Law, Laws, Said
 from fitsvc.store.tables import (
@@ -45,6 +45,7 @@ from fitsvc.store.tables import (
 )
 from fitsvc.store.validation import Checks, new_id, page_size
 from fitsvc.subjects import OF_YARD, RIG, Subject, Told, storable
+from fitsvc.tongues import t
 
 MOST_SAID: Final = 10_000
 """Observations of one record; a measured part has some dozens, and all are read whenever one is added."""
@@ -86,7 +87,7 @@ class Provenance:
         if self.at is not None:
             checks.instant("/at", self.at)
             if self.at.utcoffset() is not None and self.at > now() + AHEAD:
-                checks.refuse("/at", "is in the future; say when it was seen", "implausible")
+                checks.refuse("/at", t("is in the future; say when it was seen"), "implausible")
 
 
 TEXTS: Final = {"by": NAME, "note": NOTE, "tool": NAME, "condition": NOTE, "photo": PHOTO, "source": NAME}
@@ -232,7 +233,14 @@ def append(
     """
     record, earlier, ground = log.record, log.earlier, log.ground
     if len(earlier) >= MOST_SAID:
-        raise Conflict(f"{subject} `{record.key}` has {MOST_SAID} observations, as many as are kept of one record")
+        raise Conflict(
+            t(
+                "{subject} `{key}` has {most} observations, as many as are kept of one record",
+                subject=called(subject),
+                key=record.key,
+                most=MOST_SAID,
+            )
+        )
     row, law = observation_row(subject, record.key, facts, told, now(), evidence, taking), law_of(record, laws)
     if row["ground"] is None and (RANK[told.kind] == SEEN or evidence):
         names = [*facts, *(law.teaches(evidence) if evidence else ())]

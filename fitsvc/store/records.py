@@ -21,7 +21,7 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from fitsvc.document import Document, Json
-from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict
+from fitsvc.store.errors import Conflict, FieldProblem, InvalidValue, NotFound, StillReferenced, VersionConflict, called
 from fitsvc.store.folding import current_facts, standing, taken_back
 from fitsvc.store.observations import (
     SOLD_AS,
@@ -56,6 +56,7 @@ from fitsvc.store.tables import (
 from fitsvc.store.taking_back import NO_REQUEST, Request, taking_of
 from fitsvc.store.validation import Checks, page_size
 from fitsvc.subjects import RIG, SUBJECTS, SoldAs, Subject, Told, storable
+from fitsvc.tongues import t
 
 _T = TypeVar("_T")
 _Known = TypeVar("_Known", bound=ToldOf)
@@ -89,12 +90,13 @@ class Draft:
         checks.facts(self.facts)
         checks.sold_as(self.sold_as)
         if subject != "accessory" and self.sold_as != "accessory":
-            checks.refuse("/subject", f"a {subject} is not sold as anything")
+            checks.refuse("/subject", t("a {subject} is not sold as anything", subject=called(subject)))
         for name, value in (("vehicle_id", self.vehicle_id), ("receiver_id", self.receiver_id)):
             if subject == "mounting":
                 checks.text(f"/{name}", "" if value is None else value, KEY, required=True)
             elif value is not None:
-                checks.refuse(f"/{name}", f"a {subject} does not name one; only a mounting does")
+                told = t("a {subject} does not name one; only a mounting does", subject=called(subject))
+                checks.refuse(f"/{name}", told)
 
     def links(self, subject: Subject) -> dict[str, str]:
         """Return the columns that only this subject has."""
@@ -202,7 +204,7 @@ def replace_record(
     draft.check(subject, checks)
     told.check(checks)
     if draft.key not in (None, key):
-        checks.refuse("/sku" if subject == "accessory" else "/id", "is not the record's own; leave it out")
+        checks.refuse("/sku" if subject == "accessory" else "/id", t("is not the record's own; leave it out"))
     check_links(session, subject, [("", draft)], checks)
     checks.finish()
     record = lock_record(session, subject, key, expected_version)
@@ -285,7 +287,7 @@ def add_observation(
     if evidence is not None:
         checks.document("/evidence", evidence)
     if not facts and evidence is None and request.act != "retracts":
-        checks.refuse("/facts", "is empty; give at least one fact")
+        checks.refuse("/facts", t("is empty; give at least one fact"))
     told.check(checks)
     request.check(checks)
     checks.finish()
@@ -383,7 +385,9 @@ def check_links(session: Session, subject: Subject, numbered: Sequence[tuple[str
         stored = existing_keys(session, target, set(named.values()))
         for checks.prefix, key in named.items():
             if key not in stored:
-                checks.refuse(f"/{target}_id", f"{NotFound(target, key)}; store it first", "missing record")
+                checks.refuse(
+                    f"/{target}_id", t("{error}; store it first", error=NotFound(target, key)), "missing record"
+                )
 
 
 def table_of(subject: Subject) -> type[Record]:
@@ -402,7 +406,7 @@ def key_column(table: type[ToldOf]) -> Mapped[str]:
 def beyond(column: Mapped[str], after: str | None) -> ColumnElement[bool]:
     """Return the condition for what comes after a key, or for everything; InvalidValue when it can be no key."""
     if after is not None and not storable(after):
-        raise InvalidValue([FieldProblem("/after", "is not a key that could be stored")])
+        raise InvalidValue([FieldProblem("/after", t("is not a key that could be stored"))])
     return true() if after is None else column > after
 
 
@@ -537,9 +541,13 @@ def _keep_in_place(session: Session, subject: Subject, record: Record, draft: Dr
     if rigs or seen:
         held = ", ".join(f"`{name}`" for name in [*seen, *rigs][:_MOST_NAMED])
         raise Conflict(
-            f"mounting `{record.key}` was measured and used with the vehicle and receiver that it has ({held}): "
-            "another part under it is another mounting; store a new one, and take over what still holds "
-            "(`fitsvc observe NEW FACT... --from OLD`)"
+            t(
+                "mounting `{key}` was measured and used with the vehicle and receiver that it has ({held}): another "
+                "part under it is another mounting; store a new one, and take over what still holds "
+                "(`fitsvc observe NEW FACT... --from OLD`)",
+                key=record.key,
+                held=held,
+            )
         )
 
 

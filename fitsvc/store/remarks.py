@@ -11,6 +11,7 @@ from fitsvc.store.records import beyond
 from fitsvc.store.tables import NAME, NOTE, Remark, now
 from fitsvc.store.validation import Checks, new_id, page_size
 from fitsvc.subjects import storable
+from fitsvc.tongues import t
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +62,7 @@ def close_remark(session: Session, key: str, because: str, by: str) -> Remark:
     checks.finish()
     remark = get_remark(session, key)
     if remark.closed_at is not None:
-        raise Conflict(f"remark `{key}` is closed already, by {remark.closed_by}")
+        raise Conflict(t("remark `{key}` is closed already, by {closed_by}", key=key, closed_by=remark.closed_by))
     remark.closed_at, remark.closed_by, remark.closed_because = now(), by, because
     session.add(remark)
     session.flush()

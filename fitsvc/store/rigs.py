@@ -15,6 +15,7 @@ from fitsvc.store.statements import plain
 from fitsvc.store.tables import LABEL, Mounting, RigPart, SavedRig, ToldOf, now
 from fitsvc.store.validation import PREFIXES, Checks, new_id, page_size
 from fitsvc.subjects import OF_YARD, RIG, Subject, Told, storable
+from fitsvc.tongues import t
 
 BY_PREFIX: dict[str, Subject] = {PREFIXES[subject]: subject for subject in get_args(Subject) if subject in PREFIXES}
 
@@ -139,8 +140,12 @@ def _keep_in_place(rig: SavedRig, document: Mapping[str, Json]) -> None:
     if rig.provenance and now_ != then:
         held = ", ".join(f"`{name}`" for name in sorted(rig.provenance)[:_MOST_NAMED])
         raise Conflict(
-            f"rig `{rig.id}` was told of with the vehicle, receiver and mounting that it has ({held}): "
-            "with others it is another rig; save a new one, and tell of it what still holds"
+            t(
+                "rig `{id}` was told of with the vehicle, receiver and mounting that it has ({held}): with others it "
+                "is another rig; save a new one, and tell of it what still holds",
+                id=rig.id,
+                held=held,
+            )
         )
 
 
@@ -192,7 +197,9 @@ def _lock_parts(session: Session, document: Mapping[str, Json], checks: Checks) 
         subject = "accessory" if name == "sku" else BY_PREFIX.get(key[:4])
         if subject is None:
             known = ", ".join(f"`{PREFIXES[s]}`" for s in BY_PREFIX.values())
-            checks.refuse(pointer, f"is not the id of a part of a rig: expected one that begins with {known}")
+            checks.refuse(
+                pointer, t("is not the id of a part of a rig: expected one that begins with {known}", known=known)
+            )
         else:
             places.setdefault((subject, key), pointer)
     # One order for all, or two could wait for each other.
@@ -200,7 +207,7 @@ def _lock_parts(session: Session, document: Mapping[str, Json], checks: Checks) 
         try:
             lock_record(session, subject, key)
         except NotFound as error:
-            checks.refuse(pointer, f"{error}; store it first", "missing record")
+            checks.refuse(pointer, t("{error}; store it first", error=error), "missing record")
     checks.finish()
     return list(places)
 

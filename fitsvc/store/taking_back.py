@@ -12,6 +12,7 @@ from fitsvc.store.spans import agree
 from fitsvc.store.statements import ALL, RANK, Law, Said, Trial
 from fitsvc.store.tables import NOTE
 from fitsvc.store.validation import Checks
+from fitsvc.tongues import t
 from fitsvc.tried import ThingTried
 
 Act = Literal["retracts", "corrects", "settles"]
@@ -35,7 +36,7 @@ class Request:
         """Note what of this cannot be."""
         checks.text("/reason", self.reason, NOTE, required=bool(self.act))
         if self.reason and not self.act:
-            checks.refuse("/reason", "is for what is retracted, corrected or settled; write a `note`")
+            checks.refuse("/reason", t("is for what is retracted, corrected or settled; write a `note`"))
 
 
 NO_REQUEST: Final = Request()
@@ -90,13 +91,13 @@ def _target(earlier: Sequence[Entered], said: Mapping[str, Sequence[Said]], requ
     found = next((one for one in earlier if one.id == request.observation), None)
     pointer = f"/{request.act}"
     if found is None:
-        message = "is no observation of this record; name one of its own"
+        message = t("is no observation of this record; name one of its own")
         raise InvalidValue([FieldProblem(pointer, message, "missing record")])
     stands = any(one.observation == found.id for of in said.values() for one in of) or (
         found.evidence and (found.id, ALL) not in taken_back(earlier)
     )
     if not stands and not found.takes_back:
-        raise InvalidValue([FieldProblem(pointer, "was taken back before; nothing of it stands", "missing record")])
+        raise InvalidValue([FieldProblem(pointer, t("was taken back before; nothing of it stands"), "missing record")])
     return found
 
 

@@ -15,6 +15,7 @@ from fitsvc.language.problems import ProblemKind
 from fitsvc.store.errors import FieldProblem, InvalidValue, shown
 from fitsvc.store.tables import KEY, Kind
 from fitsvc.subjects import SoldAs, Subject, refused_character
+from fitsvc.tongues import later, t
 
 PREFIXES = {
     "vehicle": "veh_",
@@ -33,8 +34,8 @@ _ID_TAIL = re.compile(r"[A-Za-z0-9_-]{1,60}")
 _FACT_BYTES, _DOCUMENT_BYTES, _DEPTH, _TEXT = 100_000, 200_000, 20, 5_000
 _REFUSED = {
     "": "",
-    "NUL": "holds a NUL character; leave it out",
-    "surrogate": "holds half of a surrogate pair, which is no character; leave it out",
+    "NUL": later("holds a NUL character; leave it out"),
+    "surrogate": later("holds half of a surrogate pair, which is no character; leave it out"),
 }
 _WHOLE = 2**53 - 1
 _PAGE = 10_000
@@ -64,16 +65,18 @@ class Checks:
     def text(self, pointer: str, value: object, longest: int, *, required: bool = False) -> None:
         """Check a text: its length, and no character that a database refuses."""
         if not isinstance(value, str):
-            self.refuse(pointer, "expected a text")
+            self.refuse(pointer, t("expected a text"))
         elif fault := _text_fault(value, longest):
             self.refuse(pointer, fault)
         elif required and not value.strip():
-            self.refuse(pointer, "is empty; give a text")
+            self.refuse(pointer, t("is empty; give a text"))
 
     def one_of(self, pointer: str, value: object, members: tuple[str, ...]) -> None:
         """Check a word against the words allowed."""
         if value not in members:
-            self.refuse(pointer, f"`{shown(str(value))}` is not one of {', '.join(members)}")
+            self.refuse(
+                pointer, t("`{value}` is not one of {listed}", value=shown(str(value)), listed=", ".join(members))
+            )
 
     def subject(self, value: object) -> None:
         """Check the name of a kind of record."""
@@ -97,9 +100,9 @@ class Checks:
     def instant(self, pointer: str, value: object) -> None:
         """Check a time: zone given, and a year that every database can keep."""
         if not isinstance(value, datetime) or value.utcoffset() is None:
-            self.refuse(pointer, "expected a date and time with its zone, such as `2024-05-01T12:00:00Z`")
+            self.refuse(pointer, t("expected a date and time with its zone, such as `2024-05-01T12:00:00Z`"))
         elif not 1900 <= value.year <= 2200:
-            self.refuse(pointer, f"the year {value.year} is outside 1900 to 2200", "implausible")
+            self.refuse(pointer, t("the year {year} is outside 1900 to 2200", year=value.year), "implausible")
 
     def facts(self, value: object) -> None:
         """Check a batch of facts: names, and values that are JSON."""
@@ -111,51 +114,60 @@ class Checks:
 
     def _object(self, pointer: str, value: object, most_bytes: int) -> None:
         if not isinstance(value, Mapping):
-            self.refuse(pointer, "expected an object of names and values")
+            self.refuse(pointer, t("expected an object of names and values"))
         elif faults := list(_json_faults(value, pointer, 0)):
             for place, fault in faults:
                 self.refuse(place, fault)
         elif len(json.dumps(value)) > most_bytes:
-            self.refuse(pointer, f"is larger than {most_bytes // 1000} kB")
+            self.refuse(pointer, t("is larger than {most} kB", most=most_bytes // 1000))
 
 
 def page_size(limit: int) -> int:
     """Return a page's size, refusing one that is no page."""
     if not 1 <= limit <= _PAGE:
-        raise InvalidValue([FieldProblem("/limit", f"expected 1 to {_PAGE}, not {limit}")])
+        raise InvalidValue([FieldProblem("/limit", t("expected 1 to {most}, not {limit}", most=_PAGE, limit=limit))])
     return limit
 
 
 def _text_fault(value: str, longest: int) -> str:
     if len(value) > longest:
-        return f"has {len(value)} characters; at most {longest} are kept"
-    return _REFUSED[refused_character(value)]
+        return t("has {count} characters; at most {most} are kept", count=len(value), most=longest)
+    return t(_REFUSED[refused_character(value)])
 
 
 def _id_fault(value: object, prefix: str) -> str:
     if isinstance(value, str) and value.startswith(prefix) and _ID_TAIL.fullmatch(value[len(prefix) :]):
         return ""
-    return f"`{shown(str(value))}` is not an id: expected `{prefix}` and 1 to 60 letters, digits, `_` or `-`"
+    return t(
+        "`{value}` is not an id: expected `{prefix}` and 1 to 60 letters, digits, `_` or `-`",
+        value=shown(str(value)),
+        prefix=prefix,
+    )
 
 
 def _sku_fault(value: object) -> str:
     if not isinstance(value, str) or not 1 <= len(value) <= KEY:
-        return f"expected a SKU of 1 to {KEY} characters"
+        return t("expected a SKU of 1 to {most} characters", most=KEY)
     if not value.isprintable() or value != value.strip():
-        return f"`{shown(value)}` is not a SKU: expected printable characters, and no space at either end"
+        return t(
+            "`{value}` is not a SKU: expected printable characters, and no space at either end", value=shown(value)
+        )
     if not is_normalized("NFC", value):  # else two that nobody can tell apart would be two things
-        return f"`{shown(value)}` is not a SKU: write a letter with its accent as one character (Unicode's form NFC)"
+        return t(
+            "`{value}` is not a SKU: write a letter with its accent as one character (Unicode's form NFC)",
+            value=shown(value),
+        )
     # A client shortens these two away before a path with them reaches the service.
-    return f"`{value}` is not a SKU" if value in (".", "..") else ""
+    return t("`{value}` is not a SKU", value=value) if value in (".", "..") else ""
 
 
 def _json_faults(value: object, pointer: str, depth: int) -> Iterator[tuple[str, str]]:
     if depth > _DEPTH:
-        yield pointer, f"is nested deeper than {_DEPTH} levels"
+        yield pointer, t("is nested deeper than {most} levels", most=_DEPTH)
     elif isinstance(value, Mapping):
         for name, inner in value.items():
             if fault := _name_fault(name):
-                yield pointer, f"the name `{shown(str(name))}` {fault}"
+                yield pointer, t("the name `{name}` {fault}", name=shown(str(name)), fault=fault)
             else:
                 yield from _json_faults(inner, f"{pointer}/{_escaped(name)}", depth + 1)
     elif isinstance(value, list | tuple):
@@ -167,20 +179,20 @@ def _json_faults(value: object, pointer: str, depth: int) -> Iterator[tuple[str,
 
 def _name_fault(name: object) -> str:
     if not isinstance(name, str):
-        return "is not a text"
-    return _text_fault(name, KEY) if name else "is empty"
+        return t("is not a text")
+    return _text_fault(name, KEY) if name else t("is empty")
 
 
 def _scalar_fault(value: Json) -> str:
     if isinstance(value, str):
         return _text_fault(value, _TEXT)
     if isinstance(value, float) and not math.isfinite(value):
-        return "is not a finite number"
+        return t("is not a finite number")
     if isinstance(value, int) and abs(value) > _WHOLE:
-        return f"is a whole number beyond {_WHOLE}"
+        return t("is a whole number beyond {most}", most=_WHOLE)
     if value is None or isinstance(value, bool | int | float):
         return ""
-    return "expected a text, number, yes or no, list or object"
+    return t("expected a text, number, yes or no, list or object")
 
 
 def _escaped(name: str) -> str:

@@ -28,7 +28,7 @@ from fitsvc.service.queries import AFTER, LIMIT
 from fitsvc.service.replies import page, reply
 from fitsvc.store.tables import LABEL
 from fitsvc.store.validation import Checks
-from fitsvc.tongues import tongue
+from fitsvc.tongues import t, tongue
 
 UPLOADS: Final[Mapping[str, str | None]] = {**dict.fromkeys(FORMATS), **examples.UPLOADS}
 """What files may be sent as, with an example of each that has one."""
@@ -240,7 +240,9 @@ def _read_new(document: Json, audits: Audits, reader: FactReader) -> Document:
     carried = {name: document[name] for name in CARRIED if document.get(name) is not None}
     for name, part in carried.items():
         if not isinstance(part, dict) or set(part) != {"facts"}:
-            problems.append(Problem(f"`{name}` has `facts` alone", 'write `{"facts": {...}}`', pointer=f"/{name}"))
+            problems.append(
+                Problem(t("`{name}` has `facts` alone", name=name), t('write `{"facts": {...}}`'), pointer=f"/{name}")
+            )
     problems += [Problem(one.message, pointer=one.field, meaning=True, kind=one.kind) for one in checks.problems]
     problems += _against_problems(document, audits)
     if not problems:
@@ -257,9 +259,13 @@ def _against_problems(document: Mapping[str, Json], audits: Audits) -> list[Prob
     if against is None:
         return []
     if not isinstance(against, str):
-        return [Problem("`against` is not a text", "write the id of a finished audit", pointer="/against")]
+        return [Problem(t("`against` is not a text"), t("write the id of a finished audit"), pointer="/against")]
     state = next((one.state() for one in audits.listed() if one.key == against), None)
     if state == "finished":
         return []
-    message = f"audit `{against[:60]}` is {state}" if state else f"there is no audit `{against[:60]}`"
-    return [Problem(message, "name a finished audit", pointer="/against", meaning=True, kind="missing record")]
+    message = (
+        t("audit `{against}` is `{state}`", against=against[:60], state=state)
+        if state
+        else t("there is no audit `{against}`", against=against[:60])
+    )
+    return [Problem(message, t("name a finished audit"), pointer="/against", meaning=True, kind="missing record")]

@@ -19,6 +19,7 @@ from fitsvc.service.problems import problem
 from fitsvc.service.queries import Parameter
 from fitsvc.service.replies import reply
 from fitsvc.store.errors import Conflict
+from fitsvc.tongues import t
 
 _MEDIA: Final = {
     "csv": "text/csv",
@@ -103,9 +104,9 @@ def result(request: AnyRequest, key: FromPath[str], name: FromPath[str]) -> Stre
     out, titles = _finished(request, key).out, titles_of(service_of(request).answerer.rulebook)
     if name not in tables_of(out):
         listed = ", ".join(f"`{one}`" for one in tables_of(out))
-        raise problem(404, f"the audit has no table `{name[:60]}`; it has {listed}")
+        raise problem(404, t("the audit has no table `{name}`; it has {listed}", name=name[:60], listed=listed))
     if format == WORKBOOK and name != FIX_LIST:
-        raise problem(404, f"`{name}` is no workbook: take it as `csv`, `jsonl` or `parquet`")
+        raise problem(404, t("`{name}` is no workbook: take it as `csv`, `jsonl` or `parquet`", name=name))
     headers = {"Content-Disposition": f'attachment; filename="{key}-{name}.{format}"'}
     return Stream(stream(out, name, format, titles), media_type=_MEDIA[format], headers=headers)
 
@@ -113,7 +114,7 @@ def result(request: AnyRequest, key: FromPath[str], name: FromPath[str]) -> Stre
 def _finished(request: AnyRequest, key: str) -> AuditFolder:
     folder = audit_of(request, key)
     if (state := folder.state()) != "finished":
-        raise Conflict(f"audit `{key}` is {state}; there are results once it is finished")
+        raise Conflict(t("audit `{key}` is `{state}`; there are results once it is finished", key=key, state=state))
     return folder
 
 

@@ -11,6 +11,7 @@ from fitsvc.files import PART, sync
 from fitsvc.service.audits.folder import FILES, FORMATS
 from fitsvc.service.context import AnyRequest
 from fitsvc.service.problems import problem
+from fitsvc.tongues import t
 
 _PIECE: Final = 1 << 20
 
@@ -27,11 +28,11 @@ class Sent(NamedTuple):
 def format_of(request: AnyRequest, name: str) -> str:
     """The format that a file is sent in, or a problem that says which it may have."""
     if request.headers.get("content-encoding", "identity").strip().lower() != "identity":
-        raise problem(415, "the file must not be compressed: send it without `Content-Encoding`")
+        raise problem(415, t("the file must not be compressed: send it without `Content-Encoding`"))
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if FORMATS.get(kind) not in FILES[name]:
         known = ", ".join(f"`{media}`" for media, format in FORMATS.items() if format in FILES[name])
-        raise problem(415, f"say what the file is by the header `Content-Type`: {known}")
+        raise problem(415, t("say what the file is by the header `Content-Type`: {known}", known=known))
     return FORMATS[kind]
 
 
@@ -43,7 +44,7 @@ async def receive(request: AnyRequest, name: str, folder: Path, most: int) -> Se
     try:
         size, sha256 = await _write(request, part, most)
         if not size:
-            raise problem(400, "the file is empty: send it as the body of the request")
+            raise problem(400, t("the file is empty: send it as the body of the request"))
     except BaseException:
         await to_thread.run_sync(lambda: part.unlink(missing_ok=True))
         raise
@@ -72,5 +73,8 @@ async def _write(request: AnyRequest, part: Path, most: int) -> tuple[int, str]:
 
 def _require_size(size: int, most: int) -> None:
     if size > most:
-        help = "send it as Parquet, which is smaller, or audit it by the command `fitsvc audit`"
-        raise problem(413, f"the file is larger than the {most / 1e6:,.6g} MB taken here: {help}")
+        help = t("send it as Parquet, which is smaller, or audit it by the command `fitsvc audit`")
+        raise problem(
+            413,
+            t("the file is larger than the {most} MB taken here: {help}", most=format(most / 1e6, ",.6g"), help=help),
+        )
