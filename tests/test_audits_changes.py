@@ -8,8 +8,11 @@ from audit_world import accessories, audit, facts_of, found, pair_of, pairs, rig
 from demo_world import answerer
 
 from fitsvc.audits.rigs import AuditRig
+from fitsvc.engine.point import Point
 from fitsvc.facts import Case
 from fitsvc.language.problems import ProblemsFound
+from fitsvc.paths import data_dir
+from fitsvc.rulebook.drafting import Drafting
 
 
 @pytest.fixture(scope="module")
@@ -97,6 +100,38 @@ def test_a_new_rulebook_is_not_blamed_for_what_an_item_did(first: Path, tmp_path
     assert all("shank-fits-opening" in one["rules"].split() for one in told)
 
 
+def test_an_item_is_named_beside_the_rules_where_each_alone_loses_a_fit(first: Path, tmp_path: Path) -> None:
+    """A stricter rule and changed shanks: with the rules taken back the shank would still be told."""
+    drafting, rows = Drafting(data_dir("rules")), accessories()
+    entry = drafting.entry("above-the-ground")
+    assert entry is not None and ">= 2 in" in entry.text
+    strict = drafting.tried(entry, entry.text.replace(">= 2 in", ">= 15 in")).book
+    assert strict is not None
+    was = {row["sku"]: row for row in accessories()}
+    for row in [row for row in rows if row["kind"] in ("cargo_carrier", "bike_carrier") and row["shank"] == "2 in"][:6]:
+        row["shank"] = "3 in"
+    with small_blocks():
+        audit(write_csv(tmp_path / "items.csv", rows), tmp_path / "out", rulebook=strict, against=first)
+    now, of, old, new = (
+        {row["sku"]: row for row in rows},
+        {rig.key: rig for rig in rigs()},
+        answerer().engine,
+        Point(strict),
+    )
+
+    def fits(engine: Point, item: dict[str, str], rig: str) -> bool:
+        return engine.evaluate(engine.opened(pair_of(of[rig], facts_of(item)))).outcome in ("works", "conditional")
+
+    told = found(tmp_path / "out", "changes")
+    for row in told:
+        each = {"item": (old, now[row["sku"]], row["rig"]), "rulebook": (new, was[row["sku"]], row["rig"])}
+        assert row["cause"] == " or ".join(name for name, pair in each.items() if not fits(*pair))
+    assert {(row["change"], row["cause"]) for row in told} == {
+        ("lost", cause) for cause in ("item", "rulebook", "item or rulebook")
+    }
+    assert "lost fits, by the item or the rules" in (tmp_path / "out" / "summary.html").read_text("utf-8")
+
+
 def test_the_rulebook_is_a_cause(first: Path, tmp_path: Path) -> None:
     """With a rule less, what fits more is by the rulebook."""
     book = answerer().rulebook
@@ -134,6 +169,31 @@ def test_a_claimed_fit_with_less_or_more_on_it_is_told(tmp_path: Path) -> None:
     assert counts["less"] == {"item": sum(row["change"] == "less" for row in told)} and counts["less"]["item"] > 0
     assert counts["more"] == {"item": sum(row["change"] == "more" for row in told)} and counts["more"]["item"] > 0
     assert "claimed fits with less on them, by the item" in (tmp_path / "second" / "summary.html").read_text("utf-8")
+
+
+def test_another_load_is_blamed_on_what_moved_it(tmp_path: Path) -> None:
+    """Rules that have no say in it are no cause; those that have are, alone or beside the item or the rig."""
+    book, rig = answerer().rulebook, rigs()[0]
+    row = next(row for row in accessories() if row["sku"] == "LLH-TRAY-48") | {"fits": rig.key}
+    less, more = ({**row, "capacity [lb]": figure} for figure in ("100", "410"))
+    rated = {"receiver.tongue_rating": (120.0, 120.0), "vehicle.tongue_rating": (120.0, 120.0)}  # kilograms
+    weak = replace(rig, case=replace(rig.case, facts={**rig.case.facts, **rated}))
+    without = {
+        part: replace(book, rules=tuple(rule for rule in book.rules if part not in rule.id), digest=f"sha256:{part}")
+        for part in ("ball-fits-coupler", "hanging-weight")
+    }
+    audit(write_csv(tmp_path / "first.csv", [row]), tmp_path / "first", [weak])
+    for name, item, one, part, told in [
+        ("a", less, weak, "ball-fits-coupler", ("less", "item")),
+        ("b", row, rig, "ball-fits-coupler", ("more", "rig")),
+        ("c", less, rig, "ball-fits-coupler", ("less", "item")),
+        ("d", row, weak, "hanging-weight", ("more", "rulebook")),
+        ("e", more, weak, "hanging-weight", ("more", "item and rulebook")),
+        ("f", less, weak, "hanging-weight", ("less", "item")),
+    ]:
+        catalogue = write_csv(tmp_path / f"{name}.csv", [item])
+        audit(catalogue, tmp_path / name, [one], rulebook=without[part], against=tmp_path / "first")
+        assert [(of["change"], of["cause"]) for of in found(tmp_path / name, "changes")] == [told], name
 
 
 def test_what_is_no_audit_is_refused(tmp_path: Path) -> None:

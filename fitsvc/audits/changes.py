@@ -9,18 +9,22 @@ import json
 from array import array
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsvc.audits.causes import FITS, RULEBOOK, Cause, Causes
+from fitsvc.audits.causes import FITS, RULEBOOK, Cause, Causes, is_less
+from fitsvc.audits.items import Items
+from fitsvc.audits.loads import LoadTold
 from fitsvc.audits.pairs import pairs_folder, part_of, read_outcomes
 from fitsvc.audits.parts import ClaimCarried
 from fitsvc.audits.sheets import read_safe
 from fitsvc.audits.spool import SUMMARY
 from fitsvc.audits.state import AuditState
+from fitsvc.caching import LruCache
 from fitsvc.document import Document
 from fitsvc.language.problems import Problem, ProblemsFound
 from fitsvc.rulebook.outcomes import OUTCOMES
@@ -28,8 +32,11 @@ from fitsvc.rulebook.outcomes import OUTCOMES
 ABSENT: Final = 255
 """Stands for the outcome of a pair that an audit has not."""
 _CARRIED: Final = "carried.csv"
-_FIGURES: Final = ("at_most", "times", "each", "told")
-"""What tells how much may be carried: the figures, by which it is compared, and all of it in words."""
+_WORDS: Final = "told"
+"""All of what may be carried in words, beside the figures by which it is compared."""
+
+
+_Block = tuple[Items, Mapping[str, int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,45 +164,53 @@ class Changes:
                 rules=self._turned(cause, rigs.start + rig, items.start + item, fits=fits),
             )
 
-    def carried(self, after: Iterable[ClaimCarried]) -> Iterator[Change]:
-        """The claimed pairs that fit, as they did, with less or more on them than before."""
+    def carried(self, after: Iterable[tuple[int, Iterable[ClaimCarried]]], causes: Causes | None) -> Iterator[Change]:
+        """The claimed pairs that fit, as they did, with less or more on them than before; `after` tells block by block.
+
+        Their blocks are those of the items as they are now.
+        """
         path = self._earlier.out / _CARRIED
         rigs, items = ({key: place for place, key in enumerate(some)} for some in (self._rigs, self._skus))
-        texts, keys, told = dict[tuple[str, ...], int](), array("q"), array("i")
+        texts, keys, told = dict[tuple[LoadTold, str], int](), array("q"), array("i")
         for row in read_safe(path) if path.is_file() else ():
             if row["rig"] in rigs and row["sku"] in items:
                 keys.append(rigs[row["rig"]] * len(items) + items[row["sku"]])
-                told.append(texts.setdefault(tuple(row[name] for name in _FIGURES), len(texts)))
+                figures = LoadTold(*(row[name] for name in LoadTold._fields))
+                told.append(texts.setdefault((figures, row[_WORDS]), len(texts)))
         order = np.argsort(np.frombuffer(keys, np.int64)) if keys else np.zeros(0, np.intp)
         places, of = np.array(keys, np.int64)[order], np.array(told, np.int32)[order]
-        known = list(texts)
-        for one in after:
+        known, held = list(texts), LruCache[int, _Block](1)
+        for block, one in ((block, one) for block, rows in after for one in rows):
             rig, item = rigs[one.rig], items[one.sku]
             place = int(np.searchsorted(places, key := rig * len(items) + item))
             if place == len(places) or places[place] != key:
                 continue
-            was, now = known[int(of[place])], tuple(str(getattr(one, name)) for name in _FIGURES)
-            if was[:-1] != now[:-1]:
-                yield Change(
-                    rig=one.rig,
-                    sku=one.sku,
-                    change="less" if is_less(now, was) else "more",
-                    before=was[-1],
-                    after=now[-1],
-                    cause=self._cause(rig, item),
-                    rules="",
-                )
+            (was, words), now = known[int(of[place])], LoadTold(one.at_most, one.times, one.each)
+            if was == now:
+                continue
+            cause = None
+            if causes:
+                facts, at = held.get(block, partial(self._block, block))
+                cause = causes.of_load((facts, at[one.sku]), self._all[rig], now, was)
+            yield Change(
+                rig=one.rig,
+                sku=one.sku,
+                change="less" if is_less(now, was) else "more",
+                before=words,
+                after=one.told,
+                cause=cause or self._cause(rig, item),
+                rules="",
+            )
+
+    def _block(self, block: int) -> _Block:
+        """The items of a block, and where each of them is in it."""
+        items = self._spool.block(block)
+        return items, {sku: place for place, sku in enumerate(items.skus)}
 
     def _cause(self, rig: int, item: int) -> str:
         changed = {"item": self._item_changed[item], "rig": self._rig_changed[rig], "rulebook": self.rulebook}
         causes = [name for name, differs in changed.items() if differs]
         return " ".join(causes) or "program"
-
-
-def is_less(now: Sequence[str], was: Sequence[str]) -> bool:
-    """Whether less is allowed than was: in all, of how many, or of each; where nothing is told nothing surely is."""
-    figures = (tuple(float(one.split()[0]) if one else -1.0 for one in some[:-1]) for some in (now, was))
-    return any(one < other for one, other in zip(*figures, strict=True))
 
 
 def read_outcomes_into(into: NDArray[np.uint8], out: Path, rigs: Mapping[str, int], items: Mapping[str, int]) -> None:

@@ -293,7 +293,8 @@ class Findings:
                 for group, rigs in enumerate(self.state.groups(count)):
                     yield from changes.of(block, group, rigs, range(start, start + count), causes)
                 start += count
-            yield from changes.carried(self._carried_rows())
+            parts = ((part[0], self.state.spool.carried(*part)) for part in self._all_parts())
+            yield from changes.carried(parts, causes)
 
         def rows() -> Iterator[list[Any]]:
             for one in found():

@@ -50,6 +50,12 @@ NOTHING: Final = LoadTold()
 """Where the item is not loaded, the load is named, or what it may carry is not known."""
 
 
+def load_told(words: AllowanceWords, case: Case) -> LoadTold:
+    """What may be loaded in an opened case, in figures as they are told."""
+    one = words.told(case, "us")
+    return NOTHING if one is None else LoadTold(one.at_most, "" if one.count is None else str(one.count), one.each)
+
+
 class _Folded(NamedTuple):
     """A block of items, which of them are loaded, and which are alike in what their allowances rest on."""
 
@@ -103,11 +109,7 @@ class FitLoads:
         return list(dict.fromkeys(fact.fact.name for facts in held for fact in facts))
 
     def _loaded(self, items: Items, place: int, rig: AuditRig) -> LoadTold:
-        case = self.kernel.engine.opened(pair_case(self.kernel, items, place, rig))
-        one = self._words.told(case, "us")
-        if one is None:
-            return NOTHING
-        return LoadTold(one.at_most, "" if one.count is None else str(one.count), one.each)
+        return load_told(self._words, self.kernel.engine.opened(pair_case(self.kernel, items, place, rig)))
 
     def _folded(self, number: int) -> _Folded:
         assert self._kept is not None
