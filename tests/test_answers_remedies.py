@@ -15,6 +15,7 @@ from fitsvc.answers.remedies import MOST_CHANGES
 from fitsvc.answers.shelf import EMPTY, Stock, read_items
 from fitsvc.answers.summary import changes_untried
 from fitsvc.facts import at_place
+from fitsvc.language.types import ListType, Mask
 from fitsvc.paths import data_dir
 
 _STEP, _SMALLER = ("step", "2-1/2 in"), ("step", "2 in")
@@ -89,6 +90,35 @@ def test_mount_and_ball_that_are_both_wrong_are_both_exchanged() -> None:
             assert (one.change, len(one.skus)) == ("swap", 2)
             assert [one.question[name]["sku"] for name in ("accessory", "ball")] == one.skus
             assert answer(one.question).outcome == one.outcome == "conditional"
+
+
+def test_a_mount_of_another_kind_is_told_where_none_of_its_own_would_do() -> None:
+    """6,900 lb are more than any plain mount on the shelf pulls there: a head for spring bars with its ball does."""
+    document = {
+        "rig": {"id": "rig_farm_muckle"}, "accessory": {"sku": "TUG-2-D2-10"}, "ball": {"sku": "RBL-2516-C"},
+        "trailer": {"sku": "BRW-BARROW-24"},
+    }  # fmt: skip
+    found = answerer().answer(document, world(), shelf=stock())
+    assert found.outcome == "fails" and found.remedies
+    heads = {item.sku for item in stock().items("accessory") if "weight distribution head" in item.label}
+    assert all(one.change == "swap" and one.skus and one.skus[0] in heads for one in found.remedies)
+    for one in found.remedies:
+        assert answerer().answer(one.question, world(), shelf=stock()).outcome == one.outcome != "fails"
+
+
+def test_a_carrier_is_no_remedy_for_a_mount() -> None:
+    """Of another kind is tried only what a role says may do instead: what tows, and nothing that is hung on."""
+    vocabulary = answerer().rulebook.vocabulary
+    kinds = vocabulary.facts["accessory.kind"].type
+    assert isinstance(kinds, ListType)
+    bit = {member: Mask(1 << place) for place, member in enumerate(kinds.members)}
+    others = {"adjustable_ball_mount", "weight_distribution_head", "pintle_mount"}
+    assert vocabulary.kinds_instead("accessory.kind", bit["ball_mount"]) == [
+        bit[one] for one in kinds.members if one in others
+    ]
+    assert vocabulary.kinds_instead("accessory.kind", bit["bike_carrier"]) == []
+    assert vocabulary.kinds_instead("accessory.kind", Mask(bit["ball_mount"] | bit["step"])) == []
+    assert vocabulary.kinds_instead("accessory.kind", None) == []
 
 
 def test_the_shortest_adapter_is_told_first() -> None:

@@ -1,9 +1,10 @@
 """What would make it work, found by evaluating: every remedy is a changed question, and its own full answer.
 
 Tried for an answer that fails, fewest changes first: what the customer may take up; a smaller load; an adapter taken
-out of the opening; another item of the same kind, another receiver for the vehicle, an adapter in the opening; then two
-parts, an accessory with a ball or two adapters. What is told has been answered in full, as a client would by sending
-the remedy's question. Where no part on the shelf would do, it is said what the part would have to be.
+out of the opening; another item of the same kind, another receiver for the vehicle; an accessory with a ball, and what
+is of another kind that does the same, by itself and with a ball; an adapter in the opening, or two. What is told has
+been answered in full, as a client would by sending the remedy's question. Where no part on the shelf would do, it is
+said what the part would have to be.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -117,16 +118,22 @@ class Remedies:
             one
             for subject in _SWAPPED
             if touches(subject)
-            for one in self._kept(self._swaps(document, case, subject), failing, len(self._instead(case, subject)))
+            for one in self._swapped(document, case, self._instead(case, subject), failing)
         ]
         yield from swaps
         others = self._receivers(document, case) if touches("receiver", "mounting") else iter(())
         receivers = list(self._kept(others, failing))
         yield from receivers
-        if touches(*_ON_IT) and case.present.issuperset(_ON_IT) and not swaps and not receivers:
-            fitting = [self._fitting(case, subject) for subject in _ON_IT]
-            pairs_on_it = self._both_swapped(document, case, fitting)
-            swaps = list(self._kept(pairs_on_it, failing, prod(map(len, fitting))))
+        if touches(*_ON_IT) and not swaps and not receivers:
+            own = case.facts.get(KIND)
+            if case.present.issuperset(_ON_IT):
+                swaps = list(self._both_swapped(document, case, [own], failing))
+            kinds = self.missing.wording.rulebook.vocabulary.kinds_instead(KIND, own)
+            if touches("accessory") and not swaps:
+                items = [item for kind in kinds for item in self.shelf.instead(case, "accessory", kind)]
+                swaps = list(self._swapped(document, case, items, failing))
+                if not swaps and case.present.issuperset(_ON_IT):
+                    swaps = list(self._both_swapped(document, case, kinds, failing))
             yield from swaps
         if touches("opening") and not self._fills_a_need(case):
             # Of those that come out alike the one that adds least bends receiver and frame least.
@@ -215,16 +222,28 @@ class Remedies:
             said = one if len(places) == 1 else several
             yield Tried(sort="remove", parts=(), words=said, document=changed, case=other)
 
-    def _swaps(self, document: Document, case: Case, subject: str) -> Iterator[Tried]:
-        """Another ball or wiring adapter, or another accessory of the same kind."""
-        for item in self._instead(case, subject):
-            changed = {**document, subject: {"sku": item.sku}}
+    def _swapped(
+        self, document: Document, case: Case, items: Sequence[Item], failing: Sequence[int]
+    ) -> Iterator[Tried]:
+        """One of some items in place of the question's own: another ball or wiring adapter, or another accessory."""
+        return self._kept(self._swaps(document, case, items), failing, len(items))
+
+    def _swaps(self, document: Document, case: Case, items: Iterable[Item]) -> Iterator[Tried]:
+        for item in items:
+            changed = {**document, item.subject: {"sku": item.sku}}
             words = t("the {label} instead", label=item.label)
-            swapped = self._with(case, (subject,), item.values, item.texts)
+            swapped = self._with(case, (item.subject,), item.values, item.texts)
             yield Tried(sort="swap", parts=(item,), words=words, document=changed, case=swapped)
 
-    def _both_swapped(self, document: Document, case: Case, fitting: Sequence[Sequence[Item]]) -> Iterator[Tried]:
-        """Another accessory with another ball, of those that are `fitting`."""
+    def _both_swapped(
+        self, document: Document, case: Case, kinds: Sequence[Value | None], failing: Sequence[int]
+    ) -> Iterator[Tried]:
+        """Another accessory, of one of some kinds, with another ball: of those that fail nothing by themselves."""
+        mounts = [item for kind in kinds for item in self._fitting(case, "accessory", kind)]
+        fitting = [mounts, self._fitting(case, "ball", None)]
+        return self._kept(self._both_swaps(document, case, fitting), failing, prod(map(len, fitting)))
+
+    def _both_swaps(self, document: Document, case: Case, fitting: Sequence[Sequence[Item]]) -> Iterator[Tried]:
         for parts in product(*fitting):
             swapped, changed = case, dict(document)
             for part in parts:
@@ -233,11 +252,11 @@ class Remedies:
             words = t("{parts} instead", parts=joined([t("the {label}", label=part.label) for part in parts]))
             yield Tried(sort="swap", parts=parts, words=words, document=changed, case=swapped)
 
-    def _fitting(self, case: Case, subject: str) -> list[Item]:
+    def _fitting(self, case: Case, subject: str, kind: Value | None) -> list[Item]:
         """What of the shelf could be in a part's place, and fails nothing while what goes with it is not there."""
         bare, engine = self._bare(case), self.missing.engine
         bare = replace(bare, present=bare.present | {subject})
-        items = self.shelf.instead(bare, subject, case.facts.get(f"{subject}.kind"))[:_MOST_FIRST]
+        items = self.shelf.instead(bare, subject, kind)[:_MOST_FIRST]
         cases = ((item, self._with(bare, (subject,), item.values, item.texts)) for item in items)
         return [item for item, one in cases if not engine.rule_by_rule(one).fails]
 

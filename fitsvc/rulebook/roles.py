@@ -11,22 +11,26 @@ from dataclasses import dataclass
 from typing import Final
 
 from fitsvc.language.problems import nearest
-from fitsvc.rulebook.forms import TEXT, Form, many, named
+from fitsvc.rulebook.forms import TEXT, YES_NO, Form, many, named
 from fitsvc.rulebook.shape import Shape
 from fitsvc.rulebook.yaml_text import Mapping, Node, Scalar
 
-ROLE: Final = Form("a role", {"label": TEXT, "meaning": TEXT})
+ROLE: Final = Form("a role", {"label": TEXT, "meaning": TEXT}, {"instead": YES_NO})
 MEMBER: Final = Form("a member", {"word": TEXT, "is": many(named("role"), minItems=1)})
 
 
 @dataclass(frozen=True, slots=True)
 class Role:
-    """One role of a list, and the members that have it, in the list's order."""
+    """One role of a list, and the members that have it, in the list's order.
+
+    With `instead` what is of one of these kinds may do in place of what is of another, as mounts of any kind tow.
+    """
 
     name: str
     label: str
     meaning: str
     members: tuple[str, ...]
+    instead: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,4 +105,5 @@ def _role(shape: Shape, name: str, role: str, node: Node, members: list[str]) ->
         help = "say it of a member, or take it out with the rules that ask for it"
         shape.complain(node, f"no member of `{name}` is `{role}`, so rules that ask for it never apply", help)
     label, meaning = (shape.text(entry, key) if entry else "" for key in ROLE.required)
-    return Role(role, label, meaning, tuple(members))
+    instead = entry is not None and shape.text(entry, "instead") == "yes"
+    return Role(role, label, meaning, tuple(members), instead)

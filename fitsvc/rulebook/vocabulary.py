@@ -10,7 +10,7 @@ from fitsvc.language.display import DISPLAY_UNITS
 from fitsvc.language.intervals import Bounds
 from fitsvc.language.problems import nearest
 from fitsvc.language.quantities import DIMENSIONS, LENGTH, MASS, Dimension, QuantityError, parse_any, parse_quantity
-from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, NumberType, TextType, Type
+from fitsvc.language.types import TEXT, TRUTH, FactType, ListType, Mask, NumberType, TextType, Type, Value
 from fitsvc.rulebook.forms import QUANTITY, Form, by_name, either, many, named, one_of
 from fitsvc.rulebook.forms import TEXT as WRITTEN
 from fitsvc.rulebook.measuring import KEYS, POINTS, Tape, read_tape
@@ -232,6 +232,20 @@ class Vocabulary:
             if self.subjects[fact.subject].presence != "repeated":
                 for role in self.roles.get(fact.kind, ()):
                     yield f"{fact.short}.{role.name}", fact, role
+
+    def kinds_instead(self, fact: str, kind: Value | None) -> list[Mask]:
+        """The other members of a fact's list of which one may do in place of one of this kind, each as its bit.
+
+        None of a kind that is not surely one.
+        """
+        of = self.facts.get(fact)
+        if of is None or not isinstance(of.type, ListType) or not isinstance(kind, int) or kind.bit_count() != 1:
+            return []
+        members, own = of.type.members, of.type.members[kind.bit_length() - 1]
+        able = {
+            one for role in self.roles.get(of.kind, ()) if role.instead and own in role.members for one in role.members
+        }
+        return [Mask(1 << place) for place, member in enumerate(members) if member in able and member != own]
 
     def asked(self) -> frozenset[str]:
         """The subjects that a question may leave out."""
