@@ -34,7 +34,8 @@ SPARE = {"spare_location": "underbody"}
 def bounds(*, supposed: bool = False, **told: Any) -> dict[str, tuple[float, float]]:
     """What a trial leaves of each fact, in inches; or would, were it sure what it touched."""
     state, around = told.pop("state", "folded"), told.pop("around", {})
-    thing = {f"{THING}RACK": {**CARRIER, **told.pop("thing", {})}, "vehicle.body": "sedan"}
+    thing: dict[str, Any] = {f"{THING}RACK": {**CARRIER, **told.pop("thing", {})}}
+    thing |= {"vehicle.body": "sedan", "receiver.opening": "2 in"}
     trials, evidence = Trials(answerer().reader), {"sku": "RACK", "state": state, **told}
     found = (trials.supposed if supposed else trials.bounds)(evidence, {**thing, **around})
     return {name: (low / IN, high / IN) for name, (low, high) in found.items()}
@@ -91,7 +92,13 @@ def test_f12_an_opened_closure_bounds_by_its_swing() -> None:
     assert bounds(state="closure_open", result="clear", around=gate, thing=mast | {"tilts_clear": True}) == {}
 
 
-EXTENSION = {"kind": "extension", "adds_length": "8 in", "adds_rise": "0 in", "fits_opening": "2 in"}
+EXTENSION = {
+    "kind": "extension",
+    "adds_length": "8 in",
+    "adds_rise": "0 in",
+    "fits_opening": "2 in",
+    "offers_opening": "2 in",
+}
 
 
 def test_f12_what_hangs_on_an_extension_stands_farther_back() -> None:
@@ -146,6 +153,19 @@ def test_what_hung_higher_or_lower_tells_nothing_of_where_the_bumper_stands(stat
         around = {f"{THING}UP": RAISING, f"{THING}DOWN": RAISING | {"adds_rise": f"{fall} in"}}
         told: dict[str, Any] = {"state": state, "result": result, "through": ["UP", "DOWN"], "around": around}
         assert bool(bounds(**told) | bounds(supposed=True, **told)) is level
+
+
+@pytest.mark.parametrize("supposed", [False, True])
+def test_what_hung_on_an_adapter_that_does_not_go_into_the_receiver_tells_nothing(supposed: bool) -> None:
+    """One for 2-1/2 in was never in a receiver of 2 in: the adapter was another, or what is told of it is wrong."""
+
+    def through(**facts: Any) -> dict[str, tuple[float, float]]:
+        around = {f"{THING}EXT": {**EXTENSION, **facts}}
+        return bounds(result="rubbed", through="EXT", around=around, supposed=supposed)
+
+    assert "pin_to_bumper" in through()
+    for opening in ("2-1/2 in", None, ["1-1/4 in", "2 in"]):
+        assert through(fits_opening=opening) == {}, opening
 
 
 @pytest.mark.parametrize(("state", "front"), [("folded", 4), ("in_use", 9)])
