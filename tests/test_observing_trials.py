@@ -358,6 +358,9 @@ def test_f12_what_hung_on_an_adapter_goes_with_what_is_known_of_it(yard: Any) ->
     for wrong in ("NONE", "BOX"):
         found = tell(yard, 409, evidence=through | {"result": "clear", "through": wrong})
         assert [one["pointer"] for one in found["errors"]] == ["/evidence/through"]
+    for slip, said in (({"state": "fold"}, "`fold` is not known"), ({"state": None}, "`state` is missing")):
+        found = tell(yard, 400, evidence=through | {"result": "clear"} | slip)
+        assert [(one["pointer"], one["detail"]) for one in found["errors"]] == [("/evidence/state", said)]
     tell(yard, evidence=through | {"result": "touched"}, by="Ann")
     assert "pin_to_bumper" not in mounting(yard)["facts"]
     assert any(

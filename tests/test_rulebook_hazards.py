@@ -42,7 +42,7 @@ def problems(rules: Path) -> tuple[Problem, ...]:
     ("file", "old", "new", "message", "help"),
     [
         (SUBJECT, "facts:\n", f"facts:\n{NEW}", "nothing is said of what bears on `trailer.roof_rating`",
-         "write under `hazards` what bears on it"),
+         "an overlay says it in a `hazards.yaml` of its own"),
         (HAZARDS, "  accessory.bikes_max:\n", "  accessory.bikesmax:\n", "`accessory.bikesmax` is no fact with a",
          "did you mean `accessory.bikes_max`?"),
         (HAZARDS, "  - accessory.weight\n", "  - accessory.weigh\n", "`accessory.weigh` is no fact with a figure",

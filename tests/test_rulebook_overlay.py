@@ -282,6 +282,7 @@ REFUSED = {
         for key in ("wishes", "usual", "trials", "allowances")
     },
     "nothing of that name": (changing("of: short-enuf, severity: caution"), "yard/overlay.yaml", 3, "nothing called"),
+    "a row": (changing("of: heavy.x, severity: caution"), "yard/overlay.yaml", 3, "nothing called `heavy.x`"),
     "the name itself": (changing("of: short-enough, id: other"), "yard/overlay.yaml", 3, "has no key `id`"),
     "no such key": (changing("of: short-enough, seveerity: x"), "yard/overlay.yaml", 3, "has no key `seveerity`"),
     "no change": (changing("of: short-enough"), "yard/overlay.yaml", 3, "nothing is changed"),
@@ -290,6 +291,12 @@ REFUSED = {
         "`short-enough` is changed in line 3 already",
     ),
 }  # fmt: skip
+
+
+def test_a_row_is_changed_in_its_table(tmp_path: Path) -> None:
+    """Who names the row is told how, and not that the table's name is nearly so."""
+    (found,) = refused(write(tmp_path / "yard", changing("of: heavy.x, severity: caution")))
+    assert found.help == "change it in its table: `of: heavy`, and under `rows` `x: ...`, the whole row"
 
 
 @pytest.mark.parametrize("slip", REFUSED)

@@ -196,8 +196,8 @@ def test_of_two_feeds_it_is_told_which_said_what(
     """Where they contradict each other: in the sheet, the record, the answer, what it rests on, and the shell."""
     client, _ = shop
     said = {"North": "2 in", "South": "1-1/4 in"}
-    for source, shank in said.items():
-        assert send(shop, RACK.replace("2 in", shank), query=f"?source={source}").status_code == 200
+    sent = [send(shop, RACK.replace("2 in", shank), query=f"?source={source}") for source, shank in said.items()]
+    assert [(one.status_code, one.json()["disputed"]) for one in sent] == [(200, 0), (200, 1)]
     sheet = {one["fact"]: one for one in client.get("/v1/accessories/A-RACK/sheet").json()["facts"]}
     assert {one["source"]: one["said"] for one in sheet["shank"]["statements"]} == said
     kept = client.get("/v1/accessories/A-RACK").json()["provenance"]["shank"]["said"]
@@ -278,7 +278,8 @@ def test_files_of_a_feed_that_are_loaded_together_are_all_of_it(
         path.write_text("\n".join((HEADER, *rows)))
     assert main([*load, "North", str(north)]) == 0
     assert main([*load, "South", str(first), str(second)]) == 0
-    assert "not listed" not in capsys.readouterr().out
+    out = " ".join(capsys.readouterr().out.split())
+    assert "not listed" not in out and "disputed now" in out and "A-RACK: shank" in out and "A-STEP: pin" in out
     whole = tmp_path / "whole.csv"
     whole.write_text(f"{HEADER}\n{step}")
     assert main([*load, "South", "--dry-run", str(whole)]) == 0

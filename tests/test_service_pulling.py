@@ -617,6 +617,9 @@ def test_commands_release_and_pull(
     assert capsys.readouterr().out.splitlines()[-1] == digest
     assert main([*taking, "--signed-by", signer.name]) == 0
     assert capsys.readouterr().out == "there is no newer release\n"
+    make_key(tmp_path / "other")
+    assert main([*taking, "--signed-by", Signer(tmp_path / "other").name]) == 2, "known, and of a key not trusted here"
+    assert "no newer release" not in capsys.readouterr().out
     with pytest.raises(ProblemsFound, match="no other is pulled"):
         serve(rules=tmp_path, pulled=PullFrom("a", timedelta(seconds=9), (signer.name,)))
     with pytest.raises(ProblemsFound, match="signed by a key that you trust"):

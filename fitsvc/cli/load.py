@@ -176,6 +176,11 @@ def details(loaded: "Loaded", *, given_up: bool = False) -> Iterator[str]:
     yield from (f"contradiction: {text}" for text in loaded.contradictions)
     if loaded.given_up:
         yield f"{_seen(loaded.given_up)} given up"
+    if loaded.disputed:
+        yield "disputed now, as others say otherwise and their word stands (`fitsvc show` tells whose):"
+        yield from (f"{key}: {', '.join(names)}" for key, names in list(loaded.disputed.items())[:_MOST_NAMED])
+        if len(loaded.disputed) > _MOST_NAMED:
+            yield f"and of {len(loaded.disputed) - _MOST_NAMED} more records"
     if loaded.withdrawn:
         what = "1 item that others tell of too is" if len(loaded.withdrawn) == 1 else ""
         what = what or f"{len(loaded.withdrawn)} items that others tell of too are"

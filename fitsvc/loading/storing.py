@@ -39,7 +39,8 @@ class Loaded:
     """What a file came to: how many records of each subject went in, and what became of those already there.
 
     `repeated` observations had been told word for word before; `standing` are by record the facts seen on a part that
-    a file that replaces says otherwise, or not at all, and `given_up` counts those that went. `listed` are the keys of
+    a file that replaces says otherwise, or not at all, and `given_up` counts those that went. `disputed` are by record
+    the facts that others say otherwise, since the file was loaded. `listed` are the keys of
     the records by subject; `withdrawn` are items that the file's feed no longer lists, with the facts that it so took
     back, and `left` counts those that nobody else tells of. `touched` are the saved rigs as they were and as they are,
     where they were watched.
@@ -53,6 +54,7 @@ class Loaded:
     given_up: int = 0
     contradictions: list[str] = field(default_factory=list)
     standing: list[tuple[str, list[str]]] = field(default_factory=list)
+    disputed: dict[str, list[str]] = field(default_factory=dict)
     listed: dict[str, set[str]] = field(default_factory=dict)
     withdrawn: dict[str, list[str]] = field(default_factory=dict)
     left: int = 0
@@ -165,12 +167,14 @@ class Storing:
             if not assumed and not measured and not differs(table, record, draft, earlier, **how):
                 self.loaded.unchanged += 1
                 return
-            seen = _seen(record)
+            seen, before = _seen(record), _disputed(record)
             replaced = replace_record(self.session, table, entry.key, draft, **how)
             self.loaded.given_up += len(seen - _seen(replaced) - entry.measured.keys())
             self._observe(table, entry, assumed, measured)
             self.loaded.replaced += 1
             self._standing(entry, replaced)
+            if names := sorted(_disputed(replaced) - before):
+                self.loaded.disputed[entry.key] = names
         except (InvalidValue, Conflict) as error:
             self._refused([entry], error, numbered=False)
 
@@ -241,6 +245,11 @@ def _name(entry: RecordEntry | RigEntry) -> tuple[str, str]:
 
 def _key_pointer(entry: RecordEntry | RigEntry) -> str:
     return "/id" if isinstance(entry, RigEntry) else f"/{SUBJECTS[entry.subject].key}"
+
+
+def _disputed(record: Record) -> set[str]:
+    """The facts of a record of which what was said cannot all hold."""
+    return {name for name, how in record.provenance.items() if how.get("state") == "disputed"}
 
 
 def _seen(record: Record) -> set[str]:

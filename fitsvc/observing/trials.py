@@ -73,7 +73,10 @@ class Trials:
                     if near
                     else t("it is one of {listed}", listed=", ".join(f"`{one}`" for one in known))
                 )
-                yield Problem(t("`{name}` is not known", name=name), help, pointer=f"{pointer}/{name}")
+                told = evidence.get(name)
+                missing = t("`{name}` is missing", name=name) if told is None else ""
+                message = missing or t("`{name}` is not known", name=str(told)[:60])
+                yield Problem(message, help, pointer=f"{pointer}/{name}")
         if evidence.get("gap") is not None and evidence.get("state") in self.states:
             yield from self._gap_problems(evidence, pointer)
 

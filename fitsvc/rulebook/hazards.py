@@ -178,7 +178,10 @@ class _Reading:
             name for name, kind in slots.items() if isinstance(kind, NumberType) and kind.dimension in (MASS, FORCE)
         }
         held |= {rating.name for limit in limits for rating in limit.ratings} & slots.keys()
-        help = "write under `hazards` what bears on it, kind by kind; or name it under `weights` if it is what weighs"
+        help = (
+            "write under `hazards` what bears on it, kind by kind; or name it under `weights` if it is what weighs; an "
+            "overlay says it in a `hazards.yaml` of its own"
+        )
         for name in sorted(held - given.keys() - weights.keys()):
             self.read.shape.complain(self.top.entries["hazards"], f"nothing is said of what bears on `{name}`", help)
         for name in sorted(given.keys() & weights.keys()):

@@ -320,6 +320,9 @@ class _Merging:
             if found is None:
                 near = nearest(of, [name for _, _, name, _ in self._entries()])
                 help = f"did you mean `{near}`?" if near else "name a rule, limit, need, caution, value or table of it"
+                table, _, row = of.partition(".")
+                if row and (named := self._entry(table)) is not None and named[1] == "tables":
+                    help = f"change it in its table: `of: {table}`, and under `rows` `{row}: ...`, the whole row"
                 self.shape.complain(node.entries["of"], f"the core has nothing called `{of}`", help)
             elif of in seen:
                 help = "write all that it changes in one entry"

@@ -73,7 +73,8 @@ class CatalogueReport(msgspec.Struct, kw_only=True):
     """What became of a catalogue, or with `dry_run` would: `stored` by subject, and what fits otherwise.
 
     `withdrawn` counts the items that stay since others tell of them too, of which what the source said is taken back.
-    `standing` counts facts that were seen on the parts and that the catalogue says otherwise, or not at all. Of more
+    `standing` counts facts that were seen on the parts and that the catalogue says otherwise, or not at all, `disputed`
+    those that others say otherwise, so that they are disputed since. Of more
     than so many saved rigs the first are judged; `rigs_left_out` counts the rest.
     """
 
@@ -85,6 +86,7 @@ class CatalogueReport(msgspec.Struct, kw_only=True):
     not_removed: list[NotRemoved]
     withdrawn: int
     standing: int
+    disputed: int
     fits: list[FitsChanged]
     rigs_left_out: int
 
@@ -202,6 +204,7 @@ def _report(loaded: Loaded, removed: int, kept: list[NotRemoved], *, dry: bool) 
         not_removed=kept[:MOST_NAMED],
         withdrawn=sum(bool(one.taken_back) for one in kept),
         standing=sum(len(names) for _, names in loaded.standing),
+        disputed=sum(map(len, loaded.disputed.values())),
         fits=[],
         rigs_left_out=0,
     )
