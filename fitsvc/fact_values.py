@@ -371,7 +371,7 @@ def _yes_no(fact: Fact, wire: Json) -> dict[str, Value]:
     told = wire.strip().casefold() if isinstance(wire, str) else wire
     if isinstance(told, bool | str) and told in _TRUTHS:
         return {fact.name: _TRUTHS[told]}
-    raise _refuse(t("{wire} is neither yes nor no for {the}", wire=shown(wire), the=fact.the), t("write true or false"))
+    raise _refuse(t("{wire} is neither yes nor no for {the}", wire=shown(wire), the=fact.the), t("write yes or no"))
 
 
 def _text(fact: Fact, wire: Json) -> dict[str, Value]:

@@ -62,6 +62,12 @@ def test_a_mapping_is_kept_by_supplier_and_tells_what_drifted(supplier: Path) ->
     told = take_in(supplier / "next.csv", reader, kept, "fell").drifted
     assert [one.split(":")[0].split(" is ")[0] for one in told] == ["`Lager`", "`Vierkant`", "`Gewicht [kg]`", "`Neu`"]
     assert "pounds for kilograms" in told[2]
+    # What may be in another unit is remarked in each row: it reads, and what is written for `load` has it as it stands.
+    out = supplier / "out"
+    command = ["intake", str(supplier / "next.csv"), "--supplier", "fell", "--into", str(kept), "-o", str(out)]
+    assert main(command) == 0
+    remarks = [row["remarks"] for row in rows_of_text(out / REMARKS)]
+    assert len(remarks) == 3 and all(told[2] in one for one in remarks)
     with pytest.raises(ProblemsFound):
         take_in(supplier / "first.csv", reader, kept, "../fell")
 

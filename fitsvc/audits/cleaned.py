@@ -38,6 +38,7 @@ REMARKS: Final = "remarks.csv"
 _COLUMN: Final = "remarks"
 _NAMED: Final = 5
 """How many of the items that are left out are named: why each of them is stands in the remarks."""
+_NONE: Final[Mapping[str, str]] = {}
 _FIRST: Final = 20
 """How many problems are handed back: the others stand in the remarks."""
 
@@ -70,10 +71,12 @@ def write_cleaned(
     out: Path,
     first: list[Problem] | None = None,
     asked: Mapping[str, str] | None = None,
+    doubted: Mapping[str, str] = _NONE,
 ) -> Cleaned:
     """Write a catalogue anew into a folder; what cannot be read is told in the remarks.
 
     `asked` is what is asked of some columns, by title: a row that says anything there and is not read is told so, too.
+    `doubted` is why all figures of some columns may be others than they read as: it is told of each row that has one.
     The first problems are added to those given. ProblemsFound where the file cannot be read.
     """
     out.mkdir(parents=True, exist_ok=True)
@@ -85,7 +88,15 @@ def write_cleaned(
         # A spreadsheet takes a text for UTF-8 by its mark alone.
         remarks.open("w", encoding="utf-8-sig", newline="") as told,
     ):
-        writing = _Writing(path, reader, mapping, clean=csv.writer(catalogue), told=csv.writer(told), asked=asked or {})
+        writing = _Writing(
+            path,
+            reader,
+            mapping,
+            clean=csv.writer(catalogue),
+            told=csv.writer(told),
+            asked=asked or _NONE,
+            doubted=doubted,
+        )
         return writing.write(typed, first if first is not None else [])
 
 
@@ -93,13 +104,22 @@ class _Writing:
     """One catalogue on its way from the supplier's file to the three."""
 
     def __init__(
-        self, path: Path, reader: FactReader, mapping: FileMapping, *, clean: Any, told: Any, asked: Mapping[str, str]
+        self,
+        path: Path,
+        reader: FactReader,
+        mapping: FileMapping,
+        *,
+        clean: Any,
+        told: Any,
+        asked: Mapping[str, str],
+        doubted: Mapping[str, str],
     ) -> None:
         self._path, self._mapping, self._clean, self._told = path, mapping, clean, told
         self._known, self._named = reader.vocabulary.of("accessory"), reader.rulebook.named
         self._titles = titles_of(path, mapping.form) or list(next(read_chunks(path, [], {}, None, mapping.form)).cells)
         self._items = ItemReader(reader, mapping, str(path), self._titles, self._chunks)
         self._asked = {title: asks for title, asks in asked.items() if title not in self._items.header.columns}
+        self._doubted = doubted
         self._held: dict[int, list[str]] = {}
         self._held_first: list[str] = []
 
@@ -183,6 +203,10 @@ class _Writing:
             for line, cell in zip(chunk.lines, chunk.cells.get(title, ()), strict=False):
                 if cell and cell.strip():
                     remarks.setdefault(line, []).append(f"{title}: not read: {question}")
+        for title, words in self._doubted.items():
+            for line, cell in zip(chunk.lines, chunk.cells.get(title, ()), strict=False):
+                if cell and cell.strip():
+                    remarks.setdefault(line, []).append(words)
         columns = [chunk.cells.get(title) for title in self._titles]
         rows = [
             (line, [cells[place] if cells else None for cells in columns]) for place, line in enumerate(chunk.lines)

@@ -2,8 +2,8 @@
 
 import json
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
@@ -48,7 +48,8 @@ class TakenIn:
     """A file that was looked at: its mapping, in words how it is written, its columns, and what drifted.
 
     `is_new` says that the mapping was drafted now, and is to be looked through. `left` are the sheets of a workbook
-    that are not read, in words, and `asks_sheet` says that it is open which of them is.
+    that are not read, in words, and `asks_sheet` says that it is open which of them is. `doubted` are the columns that
+    drifted as if their figures were in another unit now, by title, each in words.
     """
 
     mapping: FileMapping
@@ -56,6 +57,7 @@ class TakenIn:
     columns: Sequence[DraftedColumn]
     drifted: Sequence[str]
     is_new: bool
+    doubted: Mapping[str, str] = field(default_factory=dict)
     left: tuple[str, ...] = ()
     asks_sheet: bool = False
 
@@ -77,12 +79,18 @@ def take_in(path: Path, reader: FactReader, folder: Path, supplier: str) -> Take
     if kept.is_file():
         mapping = read_mapping(kept, reader.vocabulary)
         columns = held(reader, sample_of(path, mapping.form), mapping)
-        drifted, asks = list(_drift(columns, mapping, _seen(kept))), _asks_sheet(kept.read_text("utf-8"))
+        seen, asks = _seen(kept), _asks_sheet(kept.read_text("utf-8"))
         return TakenIn(
             mapping=mapping,
             words=(),
             columns=columns,
-            drifted=drifted,
+            drifted=list(_drift(columns, mapping, seen)),
+            doubted={
+                one.title: words
+                for one in columns
+                if one.title in seen
+                for words in _of_other_unit(one, seen[one.title])
+            },
             is_new=False,
             left=_left(path, mapping.form),
             asks_sheet=asks,
@@ -154,14 +162,19 @@ def _drift(columns: Sequence[DraftedColumn], mapping: FileMapping, before: Docum
                 odd=odd,
                 **shares,
             )
-        if one.middle and was["middle"] and (unit := _factor(one.middle / was["middle"])):
-            times = f"{one.middle / was['middle']:.3g}"
-            yield t(
-                "`{title}`: its figures are {times} times what they were: {unit}?",
-                title=one.title,
-                times=times,
-                unit=t(unit),
-            )
+        yield from _of_other_unit(one, was)
+
+
+def _of_other_unit(one: DraftedColumn, was: Document) -> Iterator[str]:
+    """That a column's figures are as many times what they were as one unit is of another."""
+    if one.taken and one.middle and was["middle"] and (unit := _factor(one.middle / was["middle"])):
+        times = f"{one.middle / was['middle']:.3g}"
+        yield t(
+            "`{title}`: its figures are {times} times what they were: {unit}?",
+            title=one.title,
+            times=times,
+            unit=t(unit),
+        )
 
 
 def _factor(ratio: float) -> str:

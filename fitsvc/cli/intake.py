@@ -45,7 +45,7 @@ def intake(
     _show(taken, kept)
     taken, asked = _asked(file, reader, taken, kept, ask)
     if output is not None:
-        made = write_cleaned(file, reader, taken.mapping, output, asked=asked_of(kept))
+        made = write_cleaned(file, reader, taken.mapping, output, asked=asked_of(kept), doubted=taken.doubted)
         rows, cells = told(made.bad_rows, "rows"), told(made.bad_cells, "cells")
         words = f"{told(made.items, 'items')} written; {rows} and {cells} could not be read: {output / REMARKS}"
         paragraph(out(), words)
