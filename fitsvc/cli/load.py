@@ -59,19 +59,14 @@ def load(
     from fitsvc.store.errors import StoreError
 
     failed = False
-    before: list[Loaded] = []
     with open_with_rules(database, rules) as (opened, rulebook):
         reader = FactReader(rulebook)
         told = _effects_told(opened, rulebook, index) if effects else None
-        ordered = files if mapping else in_order(files, rulebook.vocabulary)
-        for number, path in enumerate(ordered, 1):
-            whole = replace and source and number == len(ordered) and not failed
+        for path in files if mapping else in_order(files, rulebook.vocabulary):
             try:
                 how = {"replace": replace, "also_seen": also_measured, "dry": dry_run, "watch": effects}
                 with _as_records(path, mapping, reader) as records:
-                    whole_with = before if whole else None
-                    loaded = load_file(opened, reader, records, source=source, whole_with=whole_with, **how)
-                before.append(loaded)
+                    loaded = load_file(opened, reader, records, source=source, **how)
                 loaded.file = str(path)
                 out().print(described(loaded, dry=dry_run))
                 for line in (*details(loaded, given_up=also_measured), *(told(loaded) if told else ())):
@@ -181,17 +176,6 @@ def details(loaded: "Loaded", *, given_up: bool = False) -> Iterator[str]:
         yield from (f"{key}: {', '.join(names)}" for key, names in list(loaded.disputed.items())[:_MOST_NAMED])
         if len(loaded.disputed) > _MOST_NAMED:
             yield f"and of {len(loaded.disputed) - _MOST_NAMED} more records"
-    if loaded.withdrawn:
-        what = "1 item that others tell of too is" if len(loaded.withdrawn) == 1 else ""
-        what = what or f"{len(loaded.withdrawn)} items that others tell of too are"
-        yield f"{what} not listed any more: what this feed had said there is taken back:"
-        yield from (f"{sku}: {', '.join(names)}" for sku, names in list(loaded.withdrawn.items())[:_MOST_NAMED])
-        if len(loaded.withdrawn) > _MOST_NAMED:
-            yield f"and of {len(loaded.withdrawn) - _MOST_NAMED} more items"
-    if loaded.left:
-        what = "1 item that nobody else tells of is" if loaded.left == 1 else ""
-        what = what or f"{loaded.left} items that nobody else tells of are"
-        yield f"{what} not listed any more: kept as this feed said"
     if loaded.standing and not given_up:
         facts = sum(len(names) for _, names in loaded.standing)
         yield f"{_seen(facts)} kept (`--also-measured` gives up what was seen):"

@@ -1,6 +1,6 @@
 """Loading record files into the store: a file goes in whole, or every problem with it is told."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -13,18 +13,16 @@ from fitsvc.inventory.stored import StoreRecords
 from fitsvc.language.problems import Problem, ProblemsFound, nearest
 from fitsvc.loading.csv_rows import csv_rows
 from fitsvc.loading.entries import RecordEntry, RigEntry, read_entry
-from fitsvc.loading.feeds import take_back_unlisted, unlisted
 from fitsvc.loading.json_rows import json_rows
 from fitsvc.loading.observed_rows import tell_all
 from fitsvc.loading.rows import Row
 from fitsvc.loading.storing import Loaded, Storing
 from fitsvc.loading.yaml_rows import yaml_rows
 from fitsvc.observing.effects import saved_rigs
-from fitsvc.observing.law import laws_of
 from fitsvc.observing.recording import Touched, items_since
 from fitsvc.rulebook.vocabulary import Vocabulary
 from fitsvc.store.database import Database
-from fitsvc.subjects import SOLD, STORED, SUBJECTS, stored_as
+from fitsvc.subjects import STORED, SUBJECTS, stored_as
 from fitsvc.written import Bounding
 
 _CHUNK: Final = 2000
@@ -43,7 +41,6 @@ def load_file(
     also_seen: bool = False,
     dry: bool = False,
     watch: bool = False,
-    whole_with: Sequence[Loaded] | None = None,
 ) -> Loaded:
     """Store all records of a file in one transaction, or raise ProblemsFound with all its problems.
 
@@ -51,16 +48,12 @@ def load_file(
     that the source told before and the file does not name are taken back. What was seen on the part itself stays,
     unless `also_seen` gives it up too. A `dry` run tells what would become of the file, and stores nothing. With
     `watch` the saved rigs are kept as they were and as they came to be, for whoever tells which answer otherwise.
-    With the files `whole_with` which it is all that its source has, what the source told of their sorts of items and
-    none of them lists is taken back, where somebody else tells of the item too.
     """
     with database.session() as session:
         records = StoreRecords(session)
         before, left_off = saved_rigs(session, reader, records) if watch else ([], 0)
         since = newest(session) if watch else 0
         storing = store_file(session, reader, path, replace=replace, source=source, also_seen=also_seen)
-        if whole_with is not None:
-            _take_back(session, reader, source, storing.loaded, [*whole_with, storing.loaded])
         if watch:
             after, _ = saved_rigs(session, reader, records)
             items, more = items_since(session, reader, since)
@@ -70,18 +63,6 @@ def load_file(
         if dry:
             session.rollback()
     return storing.loaded
-
-
-def _take_back(session: Session, reader: FactReader, source: str, loaded: Loaded, every: Sequence[Loaded]) -> None:
-    """Take back what a feed told of items that none of its files lists, of the sorts that they have."""
-    listed = {str(subject): set().union(*(one.listed.get(subject, ()) for one in every)) for subject in SOLD}
-    for one in list(unlisted(session, source, set().union(*listed.values()))):
-        if not listed[one.sold_as]:
-            continue
-        if not one.shared:
-            loaded.left += 1
-        elif names := take_back_unlisted(session, source, one.sku, laws_of(reader)):
-            loaded.withdrawn[one.sku] = names
 
 
 def store_file(

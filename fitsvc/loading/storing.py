@@ -40,10 +40,8 @@ class Loaded:
 
     `repeated` observations had been told word for word before; `standing` are by record the facts seen on a part that
     a file that replaces says otherwise, or not at all, and `given_up` counts those that went. `disputed` are by record
-    the facts that others say otherwise, since the file was loaded. `listed` are the keys of
-    the records by subject; `withdrawn` are items that the file's feed no longer lists, with the facts that it so took
-    back, and `left` counts those that nobody else tells of. `touched` are the saved rigs as they were and as they are,
-    where they were watched.
+    the facts that others say otherwise, since the file was loaded. `touched` are the saved
+    rigs as they were and as they are, where they were watched.
     """
 
     file: str
@@ -55,9 +53,6 @@ class Loaded:
     contradictions: list[str] = field(default_factory=list)
     standing: list[tuple[str, list[str]]] = field(default_factory=list)
     disputed: dict[str, list[str]] = field(default_factory=dict)
-    listed: dict[str, set[str]] = field(default_factory=dict)
-    withdrawn: dict[str, list[str]] = field(default_factory=dict)
-    left: int = 0
     touched: Touched | None = None
 
     def count(self, subject: str) -> None:
@@ -91,7 +86,6 @@ class Storing:
     def repeats(self, entry: RecordEntry | RigEntry) -> bool:
         """Whether the file has named this record before, which is noted."""
         name = _name(entry)
-        self.loaded.listed.setdefault("rig" if isinstance(entry, RigEntry) else entry.subject, set()).add(entry.key)
         if name not in self.lines:
             self.lines[name] = entry.row.line
             return False
