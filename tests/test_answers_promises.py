@@ -22,6 +22,8 @@ from fitsvc.language.tyres import parse_tyre
 from fitsvc.rulebook.vocabulary import Fact
 
 SEEDS: Final = range(20, 40 if NIGHTLY else 24)
+HEAVY: Final = 50
+"""Pounds from which on a bike is one whose tyres and wheelbase are asked for, unless they are taken as usual."""
 COUNT: Final = 2_000 if NIGHTLY else 480
 KEPT: Final = 1.0
 """The share of undetermined answers with deciding values that the readings named must settle."""
@@ -342,6 +344,9 @@ def test_a_load_that_is_promised_is_answered_no_worse_where_it_is_named() -> Non
             if behind:
                 assert any("has to stand 18 in from the tailpipe" in one for one in found.cautions), sku
                 load |= {"exhaust_distance": "18 in"}
+            if float(load.get("bike_weight", "0 lb").split()[0]) > HEAVY:
+                assert any("with tyres up to 3 in wide and 48 in from hub to hub" in one for one in found.assumed), sku
+                load |= {"bike_tyre": "3 in", "bike_wheelbase": "48 in"}
             again = answerer().answer(asked | {"load": {"facts": shared | load}}, world())
             tried[found.outcome] += 1
             if _AS_GOOD.index(again.outcome) > _AS_GOOD.index(found.outcome):
