@@ -276,7 +276,7 @@ def test_compared_with_an_earlier_audit(
     book = write_xlsx(tmp_path / "wider.xlsx", {"Items": wider}).read_bytes()
     create(idle, key, id="aud_first")
     body = {"against": "aud_first"}
-    assert problem(idle.post("/v1/audits", json=body, headers=key), 409)["detail"].endswith("is new")
+    assert problem(idle.post("/v1/audits", json=body, headers=key), 409)["detail"].endswith("is `new`")
     for told_as, content in ((TSV, tabs), (XLSX, book)):
         path = "/v1/audits/aud_first" if told_as is TSV else create(idle, key, **body)
         send(idle, key, path, "catalogue", content, told_as)
