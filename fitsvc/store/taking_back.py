@@ -36,7 +36,7 @@ class Request:
         """Note what of this cannot be."""
         checks.text("/reason", self.reason, NOTE, required=bool(self.act))
         if self.reason and not self.act:
-            checks.refuse("/reason", t("is for what is retracted, corrected or settled; write a `note`"))
+            checks.refuse("/reason", t("is for what is retracted, corrected or settled: say which, as `settles`, or write a `note`"))
 
 
 NO_REQUEST: Final = Request()
