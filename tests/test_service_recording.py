@@ -78,7 +78,7 @@ def test_the_same_bytes_or_by_which_rule_not(
     assert "outcome: fails -> undetermined; shank-fits-opening: fails -> passes" in told
     line = recorded[0].read_bytes().splitlines()[0]
     (tmp_path / "torn.jsonl").write_bytes(
-        line.replace(answerer().rulebook.digest.encode(), b"sha256:0", 1) + b'\n{"at":'
+        line.replace(answerer().rulebook.digest.encode(), b"sha256:" + b"0" * 64, 1) + b'\n{"at":'
     )
     assert main(["replay", str(tmp_path / "torn.jsonl")]) == 1
     assert "1 by a rulebook that is not here, 1 cut off" in capsys.readouterr().out

@@ -76,7 +76,7 @@ def dated(shape: Shape, folder: Path, trees: Map[Path, Node], day: date | None =
     tops = [tree for name in (OVERLAY, TOP_FILE) if isinstance(tree := trees.get(folder / name), Mapping)]
     told = next((tree for tree in tops if AS_OF in tree.entries), None)
     fixed = _day(shape, told, AS_OF) if told is not None else None
-    reading = _DatedReading(shape, day or fixed or today())
+    reading = _DatedReading(shape=shape, day=day or fixed or today())
     found = {path: reading.file(tree, is_top=path.name in (OVERLAY, TOP_FILE)) for path, tree in trees.items()}
     reading.hold_to_one_each()
     days = () if told is not None and day is None else tuple(sorted(reading.days))
@@ -96,7 +96,7 @@ def frozen(texts: Map[str, str], day: date) -> dict[str, str]:
     return {**texts, top: f"{AS_OF}: {day.isoformat()}\n{texts[top]}"}
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class _DatedReading:
     """One folder read for a day."""
 
