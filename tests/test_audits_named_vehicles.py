@@ -149,7 +149,9 @@ def test_how_a_word_is_written_is_told(said: str, near: str) -> None:
     found = _meant(vehicle=said)
     assert not found.rigs and not found.may and found.problem
     assert found.help == (
-        f"did you mean `{near}`?" if near else "leave out what no label of a vehicle says, or name the rig"
+        f"did you mean `{near}`?"
+        if near
+        else "write it as a label of the vehicle says it, what is excepted behind `except`, or name the rig"
     )
 
 

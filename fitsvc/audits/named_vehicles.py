@@ -237,7 +237,7 @@ class NamedVehicles:
             return
         listed = ", ".join(f"`{word}`" for word in words)
         near = [found for word in words if (found := self._near(word))]
-        otherwise = t("leave out what no label of a vehicle says, or name the rig")
+        otherwise = t("write it as a label of the vehicle says it, what is excepted behind `except`, or name the rig")
         help = t("did you mean `{near}`?", near=near[0]) if near else otherwise
         raise _Unclear(column, t("no label of a vehicle of these rigs has {listed}", listed=listed), help)
 

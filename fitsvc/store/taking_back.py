@@ -36,7 +36,8 @@ class Request:
         """Note what of this cannot be."""
         checks.text("/reason", self.reason, NOTE, required=bool(self.act))
         if self.reason and not self.act:
-            checks.refuse("/reason", t("is for what is retracted, corrected or settled: say which, as `settles`, or write a `note`"))
+            wrong = t("is for what is retracted, corrected or settled: say which, as `settles`, or write a `note`")
+            checks.refuse("/reason", wrong)
 
 
 NO_REQUEST: Final = Request()
