@@ -1,19 +1,15 @@
-"""What a feed told of and lists no more: whose word there is on it beside, and how the feed's own is taken back.
-
-A feed owns what it says. An item that others tell of too stays as they tell it, without what the feed said.
-"""
+"""What a feed told of and lists no more, and whose word there is on it beside."""
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from sqlmodel import Session, col, func, select
 
 from fitsvc.store.folding import taken_back
 from fitsvc.store.observations import Entered, observations_of
-from fitsvc.store.records import chunks, get_records, withdraw
-from fitsvc.store.statements import ALL, Laws
-from fitsvc.store.tables import Accessory, Observation
+from fitsvc.store.records import chunks, get_records
+from fitsvc.store.statements import ALL
+from fitsvc.store.tables import Observation
 
 _SUBJECT: Final = "accessory"
 _CHUNK: Final = 500
@@ -21,33 +17,18 @@ _CHUNK: Final = 500
 _DELETES: Final = "deletes"
 
 
-@dataclass(frozen=True, slots=True)
-class Unlisted:
-    """A stored item that a feed told of and no longer lists; `shared` is whether somebody else tells of it now."""
-
-    sku: str
-    sold_as: str
-    shared: bool
-
-
-def unlisted(session: Session, source: str, listed: Collection[str]) -> Iterator[Unlisted]:
-    """The stored items that a feed told of and has no more, in the order of their SKUs.
+def unlisted(session: Session, source: str, listed: Collection[str]) -> Iterator[tuple[str, bool]]:
+    """The stored items that a feed told of and has no more, by SKU, and whether somebody else tells of each now.
 
     Of what the feed took back before, and of an earlier item of the same number, it tells no more.
     """
     mine, others = _told_of(session, source)
     for skus in chunks(sorted(mine.difference(listed)), _CHUNK):
         logs = observations_of(session, _SUBJECT, [sku for sku in skus if sku in others])
-        for sku, record in get_records(session, _SUBJECT, skus).items():
-            assert isinstance(record, Accessory)
+        for sku in get_records(session, _SUBJECT, skus):
             telling = _telling(logs[sku]) if sku in logs else {source}
             if source in telling:
-                yield Unlisted(sku, record.subject, bool(telling - {source}))
-
-
-def take_back_unlisted(session: Session, source: str, sku: str, laws: Laws) -> list[str]:
-    """Take back what a feed published or assumed of an item that it no longer lists; which facts it had told."""
-    return withdraw(session, _SUBJECT, sku, source, "its feed no longer lists it", laws)
+                yield sku, bool(telling - {source})
 
 
 def _told_of(session: Session, source: str) -> tuple[set[str], set[str]]:

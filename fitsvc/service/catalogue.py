@@ -18,7 +18,7 @@ from fitsvc.audits.parquet_chunks import columns_too_large, opened_parquet
 from fitsvc.facts import Case
 from fitsvc.inventory.stored import StoreRecords, stored
 from fitsvc.language.problems import Problem, ProblemsFound
-from fitsvc.loading.feeds import take_back_unlisted, unlisted
+from fitsvc.loading.feeds import unlisted
 from fitsvc.loading.load import store_file
 from fitsvc.loading.storing import Loaded
 from fitsvc.observing.law import laws_of
@@ -34,7 +34,7 @@ from fitsvc.service.operations import Operation, query_of
 from fitsvc.service.queries import Parameter
 from fitsvc.service.replies import reply
 from fitsvc.store.errors import StillReferenced
-from fitsvc.store.records import delete_record, get_records
+from fitsvc.store.records import delete_record, get_records, withdraw
 from fitsvc.store.rigs import count_rigs, list_rigs
 from fitsvc.store.tables import Accessory, Observation
 from fitsvc.store.written import Write, log_write
@@ -218,16 +218,16 @@ def _remove(
     What others tell of stays as they tell it: what the source said is taken back.
     """
     laws, removed, kept = laws_of(service.answerer.reader), 0, list[NotRemoved]()
-    for one in list(unlisted(session, source, named)):
-        if one.shared:
-            taken = take_back_unlisted(session, source, one.sku, laws)
-            kept.append(NotRemoved(one.sku, "somebody else tells of it too", taken))
+    for sku, shared in list(unlisted(session, source, named)):
+        if shared:
+            taken = withdraw(session, SUBJECT, sku, source, "its feed no longer lists it", laws)
+            kept.append(NotRemoved(sku, "somebody else tells of it too", taken))
             continue
         try:
-            delete_record(session, SUBJECT, one.sku, by=write.by, laws=laws)
+            delete_record(session, SUBJECT, sku, by=write.by, laws=laws)
             removed += 1
         except StillReferenced as error:
-            kept.append(NotRemoved(one.sku, str(error)))
+            kept.append(NotRemoved(sku, str(error)))
     return removed, kept
 
 
