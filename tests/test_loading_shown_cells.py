@@ -231,3 +231,10 @@ def test_a_formula_that_nobody_worked_out_is_no_empty_cell(tmp_path: Path, write
     odd = [(row["row"], row["cell"], row["problem"]) for row in found(tmp_path / "out", "bad_cells")]
     assert [one[:2] for one in odd] == [("2", "'=30+2"), ("2", '\'="V"'), ("2", "'=TRUE()")]
     assert all("a formula without its result" in one[2] for one in odd)
+
+
+@BOTH
+def test_a_share_is_the_percentage_that_is_shown(tmp_path: Path, write: Write) -> None:
+    """With words about it too: 0.42 is 42 %, whatever stands beside it."""
+    cells = [Formatted(0.42, '"max "0%', "max 42%"), Formatted(0.42, "0%", "42%")]
+    assert _read(write(tmp_path / _name(write), {"Items": [["a", "b"], cells]}))[1:] == [(2, ["max 42%", "42%"])]

@@ -10,6 +10,7 @@ import xml.etree.ElementTree as ET
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import islice, takewhile
 from pathlib import Path
 from typing import Final
@@ -50,6 +51,7 @@ _FIGURES: Final = ("float", "percentage", "currency")
 """The types of cells that hold a number (`office:value-type` of OpenDocument 1.3 Part 3)."""
 _DASHES: Final = ("-", "\N{EN DASH}", "\N{EM DASH}")
 _OF_ZERO: Final = 2
+_MOST_FORMATS: Final = 256
 _DECIMALS: Final = re.compile(r"[.,](\d+)\Z")
 _LARGEST: Final = 10**15
 """From here on a binary64 is no longer every whole number."""
@@ -114,18 +116,27 @@ class _Section:
         return any(one == kind for one, _ in self.tokens)
 
 
-def _section(format: str, number: float) -> _Section:
-    """That part of a format by which a number is shown: there may be one for what is below zero, and one for zero."""
-    sections: list[list[tuple[str, str]]] = [[]]
+@lru_cache(_MOST_FORMATS)
+def _sections(format: str) -> tuple[_Section, ...]:
+    """The parts of a format; read once for all cells that have it."""
+    found: list[list[tuple[str, str]]] = [[]]
     for one in _TOKEN.finditer(format):
         if one.lastgroup == "end":
-            sections.append([])
+            found.append([])
         else:
-            sections[-1].append((one.lastgroup or "", one[one.lastgroup or 0] or ""))
+            found[-1].append((one.lastgroup or "", one[one.lastgroup or 0] or ""))
+    sections = []
+    for some in found:
+        digits = [n for n, (kind, _) in enumerate(some) if kind in ("digit", "general")] or [len(some) - 1]
+        sections.append(_Section(tuple(some), digits[0], digits[-1] + 1))
+    return tuple(sections)
+
+
+def _section(format: str, number: float) -> _Section:
+    """That part of a format by which a number is shown: there may be one for what is below zero, and one for zero."""
+    sections = _sections(format)
     place = 1 if number < 0.0 and len(sections) > 1 else _OF_ZERO if number == 0.0 and len(sections) > _OF_ZERO else 0
-    some = tuple(sections[place])
-    digits = [n for n, (kind, _) in enumerate(some) if kind in ("digit", "general")] or [len(some) - 1]
-    return _Section(some, digits[0], digits[-1] + 1)
+    return sections[place]
 
 
 def shown_by(format: str, number: float) -> str:
@@ -248,7 +259,7 @@ def _beyond(shown: str, number: float) -> str:
         code = _code(shown, whole) if whole is not None else ""
         if not before and behind in ("", "%"):
             return code or (f"{_figure(100.0 * number)}%" if behind else "")
-        return code or _beside(before, number, behind)
+        return code or _beside(before, 100.0 * number if behind[:1] == "%" else number, behind)
     return shown
 
 
